@@ -1,0 +1,166 @@
+"""Records that the steps make; tables of readings keep the row order of the recorded readings."""
+
+from typing import ClassVar
+
+import polars as pl
+
+from lodewalk.records.table import UTC_TIME, Column, Table
+
+KEPT = Column("kept", pl.Boolean(), "", "whether the reading is used")
+REASON = Column("reason", pl.String(), "", "why it is not used, or a remark", nullable=True)
+
+
+def _number(name: str, unit: str, text: str) -> Column:
+    """Return the column of a number that may be missing."""
+    return Column(name, pl.Float64(), unit, text, nullable=True)
+
+
+class Times(Table):
+    """Time of each row in UTC."""
+
+    SCHEMA: ClassVar = (Column("time_utc", UTC_TIME, "", "time", nullable=True),)
+
+
+class Positions(Table):
+    """Position of each rover reading."""
+
+    SCHEMA: ClassVar = (
+        _number("easting_m", "m", "easting in the survey's CRS"),
+        _number("northing_m", "m", "northing in the survey's CRS"),
+        _number("latitude_deg", "deg", "latitude, WGS84"),
+        _number("longitude_deg", "deg", "longitude, WGS84"),
+        _number("height_m", "m", "smoothed height above the ellipsoid"),
+        _number("height_above_ground_m", "m", "height of the sensor above ground"),
+        Column("source", pl.String(), "", "recorded, track, local grid or none"),
+    )
+
+
+class Checks(Table):
+    """What the first checks say of each reading."""
+
+    SCHEMA: ClassVar = (
+        KEPT,
+        REASON,
+        _number("fourth_difference_nT", "nT", "normalised fourth difference"),
+        Column("departure_nT", pl.Float64(), "nT", "departure from the chord (base)", True, True),
+    )
+
+
+class Findings(Table):
+    """What the checks found."""
+
+    SCHEMA: ClassVar = (
+        Column("kind", pl.String(), "", "what was found"),
+        Column("instrument", pl.String(), "", "instrument concerned", nullable=True),
+        Column("start_utc", UTC_TIME, "", "from", nullable=True),
+        Column("end_utc", UTC_TIME, "", "to", nullable=True),
+        Column("severity", pl.String(), "", "information, doubt or loss"),
+        Column("text", pl.String(), "", "one plain sentence with the size"),
+        Column("check", pl.String(), "", "the check that found it"),
+        Column("file", pl.String(), "", "raw file", nullable=True),
+        Column("line_in_file", pl.Int64(), "", "line of the raw file", nullable=True),
+    )
+
+
+class ReadingLines(Table):
+    """The survey line of each rover reading."""
+
+    SCHEMA: ClassVar = (
+        Column("line", pl.String(), "", "name of the line; null off the lines", nullable=True),
+        Column("passage", pl.Int64(), "", "row of the table of lines", nullable=True),
+        _number("distance_m", "m", "distance along the line from its start"),
+    )
+
+
+class Lines(Table):
+    """The lines as walked, one row for each passage of a line by an instrument on a day."""
+
+    SCHEMA: ClassVar = (
+        Column("line", pl.String(), "", "name of the line"),
+        Column("instrument", pl.String(), "", "rover"),
+        Column("day", pl.String(), "", "UTC date of its start, YYYY-MM-DD"),
+        Column("start_utc", UTC_TIME, "", "time of the first reading"),
+        Column("end_utc", UTC_TIME, "", "time of the last reading"),
+        Column("readings", pl.Int64(), "", "number of readings"),
+        Column("kept", pl.Int64(), "", "number of readings kept by the first checks"),
+        _number("length_m", "m", "length walked"),
+        _number("azimuth_deg", "deg", "direction of walking, clockwise from grid north"),
+        _number("noise_nT", "nT", "noise from the fourth difference, one standard deviation"),
+        Column("tie", pl.Boolean(), "", "whether it is a tie line"),
+    )
+
+
+class Diurnal(Table):
+    """Diurnal correction of each rover reading."""
+
+    SCHEMA: ClassVar = (
+        _number("diurnal_nT", "nT", "base + site tie - datum at the time of the reading"),
+        _number("sd_diurnal_nT", "nT", "standard deviation of the correction"),
+        REASON,
+    )
+
+
+class Reference(Table):
+    """Reference field at each rover reading, at the datum's epoch."""
+
+    SCHEMA: ClassVar = (_number("reference_nT", "nT", "total intensity of the reference field"),)
+
+
+class Budget(Table):
+    """Error budget of each rover reading, one standard deviation each."""
+
+    SCHEMA: ClassVar = (
+        _number("sd_sensor_nT", "nT", "sensor noise"),
+        _number("sd_clock_nT", "nT", "clock error times the rate of the field"),
+        _number("sd_position_nT", "nT", "position error times the gradient"),
+        _number("sd_heading_nT", "nT", "heading and operator"),
+        _number("sd_level_nT", "nT", "levelling"),
+    )
+
+
+class Readings(Table):
+    """Every rover reading in raw with its corrections, anomaly and error, kept or not."""
+
+    SCHEMA: ClassVar = (
+        Column("reading_id", pl.String(), "", "digest of the raw file, colon, line in it"),
+        Column("file", pl.String(), "", "name of the raw file, made unique"),
+        Column("line_in_file", pl.Int64(), "", "line of the raw file, counted from 1"),
+        Column("time_utc", UTC_TIME, "", "time of the reading", nullable=True),
+        Column("instrument", pl.String(), "", "name of the rover"),
+        Column("line", pl.String(), "", "name of the line; null off the lines", nullable=True),
+        _number("easting_m", "m", "easting in the survey's CRS"),
+        _number("northing_m", "m", "northing in the survey's CRS"),
+        _number("height_above_ground_m", "m", "height of the sensor above ground"),
+        Column("fix", pl.String(), "", "kind of position fix", nullable=True),
+        _number("quality", "", "signal quality as recorded"),
+        _number("raw_nT", "nT", "total field as recorded"),
+        _number("diurnal_nT", "nT", "diurnal correction"),
+        _number("reference_nT", "nT", "reference field"),
+        _number("instrument_nT", "nT", "instrument correction"),
+        _number("heading_nT", "nT", "heading correction"),
+        _number("level_nT", "nT", "levelling correction"),
+        _number("micro_level_nT", "nT", "micro-levelling correction"),
+        _number("anomaly_nT", "nT", "total-field anomaly"),
+        _number("sd_nT", "nT", "standard deviation of the anomaly at the recorded position"),
+        _number("sd_sensor_nT", "nT", "sensor part"),
+        _number("sd_diurnal_nT", "nT", "diurnal part"),
+        _number("sd_clock_nT", "nT", "clock part"),
+        _number("sd_position_nT", "nT", "position part"),
+        _number("sd_heading_nT", "nT", "heading part"),
+        _number("sd_level_nT", "nT", "levelling part"),
+        KEPT,
+        REASON,
+    )
+
+
+class BaseRecord(Table):
+    """The base record joined for figures and report."""
+
+    SCHEMA: ClassVar = (
+        Column("time_utc", UTC_TIME, "", "time"),
+        Column("instrument", pl.String(), "", "base"),
+        _number("raw_nT", "nT", "total field as recorded"),
+        KEPT,
+        REASON,
+        _number("departure_nT", "nT", "departure from the chord"),
+    )

@@ -1,0 +1,99 @@
+"""Records as the files hold them: readings, tracks, observatory series, planned lines, notes.
+
+Every `recorded_time` is the time as the file writes it; its time zone is kept apart, with the
+file's entry in the ledger, until the time step turns both into UTC.
+"""
+
+from typing import ClassVar
+
+import polars as pl
+
+from lodewalk.records.table import RECORDED_TIME, Column, Table
+
+LINE_IN_FILE = Column("line_in_file", pl.Int64(), "", "line of the raw file, counted from 1")
+
+POSITION = (
+    Column("latitude_deg", pl.Float64(), "deg", "latitude, WGS84 unless said", True, True),
+    Column("longitude_deg", pl.Float64(), "deg", "longitude, WGS84 unless said", True, True),
+    Column("easting_m", pl.Float64(), "m", "easting as recorded", True, True),
+    Column("northing_m", pl.Float64(), "m", "northing as recorded", True, True),
+    Column("height_m", pl.Float64(), "m", "height as recorded", True, True),
+)
+
+FIX = (
+    Column("fix", pl.String(), "", "kind of position fix: none 2d 3d dgps rtk float", True, True),
+    Column("satellites", pl.Float64(), "", "number of satellites used", True, True),
+    Column("hdop", pl.Float64(), "", "horizontal dilution of precision", True, True),
+)
+
+
+class RecordedReadings(Table):
+    """Readings of one total-field file, rover or base, before any change."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("recorded_time", RECORDED_TIME, "", "time as recorded, zone apart"),
+        Column("raw_nT", pl.Float64(), "nT", "total field as recorded", nullable=True),
+        Column("quality", pl.Float64(), "", "signal quality as recorded", True, True),
+        *POSITION,
+        *FIX,
+        Column("line", pl.String(), "", "name of the survey line", True, True),
+        Column(
+            "station", pl.Float64(), "m", "station along the line in the local grid", True, True
+        ),
+    )
+
+
+class Track(Table):
+    """Points of a GPS track in order of recording; no time where the file has none."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("recorded_time", RECORDED_TIME, "", "time as recorded", nullable=True),
+        Column("segment", pl.Int64(), "", "number of the unbroken segment, from 0"),
+        Column("latitude_deg", pl.Float64(), "deg", "latitude, WGS84"),
+        Column("longitude_deg", pl.Float64(), "deg", "longitude, WGS84"),
+        Column("height_m", pl.Float64(), "m", "height as recorded", nullable=True),
+        *FIX,
+    )
+
+
+class Waypoints(Table):
+    """Named points of a handheld GPS or notes of a person."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("recorded_time", RECORDED_TIME, "", "time as recorded", nullable=True),
+        Column("latitude_deg", pl.Float64(), "deg", "latitude, WGS84", nullable=True),
+        Column("longitude_deg", pl.Float64(), "deg", "longitude, WGS84", nullable=True),
+        Column("height_m", pl.Float64(), "m", "height as recorded", nullable=True),
+        Column("name", pl.String(), "", "name of the point", nullable=True),
+        Column("text", pl.String(), "", "what the note says", nullable=True),
+    )
+
+
+class Route(Table):
+    """Vertices of planned lines, in order of walking."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("line", pl.String(), "", "name of the planned line"),
+        Column("latitude_deg", pl.Float64(), "deg", "latitude, WGS84"),
+        Column("longitude_deg", pl.Float64(), "deg", "longitude, WGS84"),
+    )
+
+
+class Observatory(Table):
+    """Series of an observatory or of a vector or scalar base: those components that it has."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("recorded_time", RECORDED_TIME, "", "time as recorded"),
+        Column("north_nT", pl.Float64(), "nT", "geographic north component X", True, True),
+        Column("east_nT", pl.Float64(), "nT", "geographic east component Y", True, True),
+        Column("down_nT", pl.Float64(), "nT", "downward component Z", True, True),
+        Column("horizontal_nT", pl.Float64(), "nT", "horizontal component H", True, True),
+        Column("sensor_east_nT", pl.Float64(), "nT", "magnetic east component E", True, True),
+        Column("declination_deg", pl.Float64(), "deg", "declination D", True, True),
+        Column("total_field_nT", pl.Float64(), "nT", "scalar total field F or S", True, True),
+    )
