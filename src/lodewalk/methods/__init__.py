@@ -1,0 +1,1 @@
+"""The science: arrays in, arrays out; numpy, scipy and numba only."""
