@@ -1,0 +1,163 @@
+"""Records in, content of the report out: tables, words and figures."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lodewalk.figures.style import number
+from lodewalk.handover.content import (
+    Day,
+    Fact,
+    Job,
+    LineRow,
+    Provenance,
+    ReportContent,
+    ReportFigure,
+)
+from lodewalk.handover.pictures import base_figures, chosen_lines, line_figures, map_figures
+from lodewalk.handover.tables import (
+    correction_sizes,
+    datum_facts,
+    days_of,
+    dropped_reasons,
+    error_terms,
+    finding_rows,
+    level_words,
+    line_rows,
+    site_facts,
+    stages,
+    total_km,
+    used_rows,
+)
+from lodewalk.records.document import Document
+from lodewalk.records.grid import Grid
+from lodewalk.records.products import BaseRecord, Findings, Lines, Readings
+
+
+@dataclass(frozen=True)
+class Records:
+    """The records that a report is made of; one that has not been made yet is None.
+
+    `check` holds the verdicts: ``days``, each with ``date``, ``verdict``, ``reasons``, ``base``
+    (``range_nT``, ``worst_chord_nT``, ``activity``) and ``lines`` (``line``, ``verdict``,
+    ``reasons``).
+    """
+
+    readings: Readings | None = None
+    lines: Lines | None = None
+    findings: Findings | None = None
+    base: BaseRecord | None = None
+    grid: Grid | None = None
+    datum: Document | None = None
+    site: Document | None = None
+    check: Document | None = None
+
+
+def assemble(
+    job: Job,
+    records: Records,
+    *,
+    provenance: Provenance,
+    most_lines: int = 6,
+    most_findings: int = 200,
+    with_figures: bool = True,
+) -> ReportContent:
+    """Make the content of the report from the records.
+
+    Parameters
+    ----------
+    job : Job
+        Name, purpose, reference system and time zone of the survey.
+    records : Records
+        What has been made so far; the report says what is missing.
+    provenance : Provenance
+        Raw files, steps, versions and settings.
+    most_lines : int
+        Number of lines that get a figure of their own: those not kept first, then the noisiest.
+    most_findings : int
+        Number of findings printed, the gravest first; their total is always given.
+    with_figures : bool
+        Whether to draw the figures.
+
+    Returns
+    -------
+    ReportContent
+
+    Examples
+    --------
+    >>> job = Job("Hill", "EPSG:32722", "WGS 84 / UTM zone 22S")
+    >>> content = assemble(job, Records(), provenance=Provenance())
+    >>> content.summary[0].value
+    '0 of 0'
+    """
+    readings = records.readings if records.readings is not None else Readings.empty()
+    lines = records.lines if records.lines is not None else Lines.empty()
+    findings = records.findings if records.findings is not None else Findings.empty()
+    days = days_of(records.check, lines=lines, base=records.base)
+    rows = line_rows(lines, records.check)
+    some = bool(used_rows(readings).any())
+    return ReportContent(
+        job=job,
+        provenance=provenance,
+        summary=_summary(readings, rows, days),
+        site=site_facts(records.site) if records.site else (),
+        datum=datum_facts(records.datum) if records.datum else (),
+        level_text=level_words(records.datum, records.site),
+        days=days,
+        findings=finding_rows(findings, most=most_findings),
+        findings_total=len(findings),
+        corrections=correction_sizes(readings) if some else (),
+        stages=stages(readings) if some else (),
+        dropped=dropped_reasons(readings) if len(readings) else (),
+        errors=error_terms(readings) if some else (),
+        lines=rows,
+        figures=tuple(_figures(job, records, days, rows, most_lines)) if with_figures else (),
+    )
+
+
+def _summary(
+    readings: Readings, rows: tuple[LineRow, ...], days: tuple[Day, ...]
+) -> tuple[Fact, ...]:
+    """Return the few numbers that come first."""
+    used = used_rows(readings)
+    facts = [
+        Fact("Readings used", f"{int(used.sum())} of {len(readings)}"),
+        Fact("Lines", f"{len({row.line for row in rows})}, {number(total_km(rows), 1)} km walked"),
+        Fact("Days", str(len(days))),
+    ]
+    if used.any():
+        value, sd = (readings.floats(name)[used] for name in ("anomaly_nT", "sd_nT"))
+        low, high = number(float(value.min()), 0), number(float(value.max()), 0)
+        facts.append(Fact("Anomaly", f"{low} to {high} nT"))
+        if np.isfinite(sd).any():
+            half = number(1.645 * float(np.nanmedian(sd)), 1)
+            facts.append(Fact("Typical error", f"± {half} nT", "90 % interval, median reading"))
+    return tuple(facts)
+
+
+def _figures(
+    job: Job,
+    records: Records,
+    days: tuple[Day, ...],
+    rows: tuple[LineRow, ...],
+    most_lines: int,
+) -> list[ReportFigure]:
+    """Draw whatever there is to draw."""
+    figures: list[ReportFigure] = []
+    lines = records.lines if records.lines is not None else Lines.empty()
+    datum = records.datum.values.get("datum_nT") if records.datum else None
+    if records.readings is not None:
+        figures += map_figures(
+            job,
+            readings=records.readings,
+            lines=lines,
+            grid=records.grid,
+            declination_deg=records.site.values.get("declination_deg") if records.site else None,
+        )
+        figures += line_figures(records.readings, chosen_lines(rows, most=most_lines))
+    if records.base is not None:
+        findings = records.findings if records.findings is not None else Findings.empty()
+        figures += base_figures(
+            job, days, base=records.base, lines=lines, findings=findings, datum_nT=datum
+        )
+    return figures

@@ -1,0 +1,60 @@
+"""The report as one HTML file that needs nothing else: no script, no other file, no network."""
+
+import base64
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from lodewalk.figures.style import MARKS, number
+from lodewalk.handover.content import ReportContent
+from lodewalk.handover.words import CAUTIONS, GLOSSARY
+
+
+def build_report(content: ReportContent) -> str:
+    """Return the report as one self-contained HTML page in English.
+
+    Parameters
+    ----------
+    content : ReportContent
+        Everything that it says; text is escaped.
+
+    Returns
+    -------
+    str
+        The same text for the same content.
+
+    Examples
+    --------
+    >>> from lodewalk.handover.content import Job, Provenance
+    >>> job = Job("Hill <north>", "EPSG:32722", "WGS 84 / UTM zone 22S")
+    >>> page = build_report(ReportContent(job, Provenance()))
+    >>> "Hill &lt;north&gt;" in page and "<script" not in page
+    True
+    """
+    template = _environment().get_template("report.html.j2")
+    return template.render(content=content, marks=MARKS, cautions=CAUTIONS, glossary=GLOSSARY)
+
+
+def _environment() -> Environment:
+    """Return the template environment: everything escaped, nothing undefined."""
+    environment = Environment(
+        loader=PackageLoader("lodewalk.handover", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.filters["num"] = _num
+    environment.filters["data_uri"] = _data_uri
+    return environment
+
+
+def _num(value: Any, decimals: int = 0) -> str:
+    """Return a number, or a dash where it is missing."""
+    return "–" if value is None or value != value else number(value, decimals)
+
+
+def _data_uri(png: bytes) -> str:
+    """Return PNG bytes as a data address."""
+    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")

@@ -1,0 +1,277 @@
+"""Tables of the report, taken from the records."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lodewalk.figures.style import number
+from lodewalk.handover.content import (
+    Day,
+    ErrorTerm,
+    Fact,
+    Finding,
+    LineRow,
+    Spread,
+)
+from lodewalk.handover.words import CORRECTIONS, ERROR_TERMS, SITE
+from lodewalk.records.document import Document
+from lodewalk.records.products import BaseRecord, Findings, Lines, Readings
+
+SEVERITIES = ("loss", "doubt", "information")
+
+Floats = NDArray[np.float64]
+
+
+def spread_of(name: str, text: str, values: Floats, *, used: bool = True) -> Spread:
+    """Return least, median, greatest, root mean square and standard deviation of known values."""
+    known = values[np.isfinite(values)]
+    if known.size == 0:
+        return Spread(name, text, used=False)
+    return Spread(
+        name,
+        text,
+        used,
+        count=int(known.size),
+        least=float(known.min()),
+        median=float(np.median(known)),
+        most=float(known.max()),
+        rms=float(np.sqrt(np.mean(known**2))),
+        sd=float(known.std()),
+    )
+
+
+def used_rows(readings: Readings) -> NDArray[np.bool_]:
+    """Return which readings are kept and have an anomaly."""
+    return readings.booleans("kept") & np.isfinite(readings.floats("anomaly_nT"))
+
+
+def correction_sizes(readings: Readings) -> tuple[Spread, ...]:
+    """Return the size of each correction over the readings used; one that is all 0 is not used."""
+    rows = used_rows(readings)
+    sizes = []
+    for name, column, text in CORRECTIONS:
+        values = readings.floats(column)[rows]
+        sizes.append(spread_of(name, text, values, used=bool(np.any(np.nan_to_num(values)))))
+    return tuple(sizes)
+
+
+def stages(readings: Readings) -> tuple[Spread, ...]:
+    """Return the spread of the field as each correction comes off, over the readings used."""
+    rows = used_rows(readings)
+    field = readings.floats("raw_nT")[rows]
+    result = [spread_of("As recorded", "total field", field)]
+    for name, column, _ in CORRECTIONS:
+        values = readings.floats(column)[rows]
+        if np.any(np.nan_to_num(values)):
+            field = field - values
+            result.append(spread_of(f"Less {name.lower()}", "", field))
+    result.append(spread_of("Anomaly", "as mapped", readings.floats("anomaly_nT")[rows]))
+    return tuple(result)
+
+
+def error_terms(readings: Readings) -> tuple[ErrorTerm, ...]:
+    """Return the terms of the error budget over the readings used; one that is all 0 is open."""
+    rows = used_rows(readings)
+    terms = []
+    columns = (*ERROR_TERMS, ("Together", "sd_nT", "root of the sum of squares"))
+    for name, column, text in columns:
+        values = readings.floats(column)[rows]
+        known = values[np.isfinite(values)]
+        if known.size and np.any(known):
+            middle, high = (float(v) for v in np.percentile(known, [50, 95]))
+            terms.append(ErrorTerm(name, text, estimated=True, median=middle, high=high))
+        else:
+            terms.append(ErrorTerm(name, text, estimated=False))
+    return tuple(terms)
+
+
+def dropped_reasons(readings: Readings) -> tuple[Fact, ...]:
+    """Return why readings are not used, the most frequent first."""
+    unused = np.flatnonzero(~used_rows(readings))
+    reasons = readings.strings("reason")
+    texts = [reasons[row] or "no reason given" for row in unused]
+    names, counts = np.unique(np.array(texts, dtype=str), return_counts=True)
+    order = np.argsort(-counts, kind="stable")
+    return tuple(Fact(str(names[i]), str(counts[i])) for i in order)
+
+
+def site_facts(site: Document) -> tuple[Fact, ...]:
+    """Return the site's values with labels, units and help; unknown ones as they are named."""
+    known = {key for key, *_ in SITE}
+    facts = [
+        Fact(label, _valued(site[key], unit, decimals), text)
+        for key, label, unit, decimals, text in SITE
+        if site.values.get(key) is not None
+    ]
+    others = sorted(set(site.values) - known)
+    return (*facts, *(Fact(key, str(site[key])) for key in others if site[key] is not None))
+
+
+def _valued(value: Any, unit: str, decimals: int) -> str:
+    """Return a value of the site as text with its unit."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return str(value)
+    space = "" if unit in ("", "°") else " "
+    return f"{number(value, decimals)}{space}{unit}"
+
+
+def datum_facts(datum: Document) -> tuple[Fact, ...]:
+    """Return the datum first, then what else its record says."""
+    others = [
+        _named(key, value)
+        for key, value in sorted(datum.values.items())
+        if key != "datum_nT" and value is not None and not isinstance(value, dict | list)
+    ]
+    if datum.values.get("datum_nT") is None:
+        return tuple(others)
+    return (Fact("Datum", f"{number(datum['datum_nT'], 1)} nT"), *others)
+
+
+def _named(key: str, value: Any) -> Fact:
+    """Turn a key that ends in a unit into a label and a value with that unit."""
+    stem, _, unit = key.rpartition("_")
+    if unit in ("nT", "m", "s") and isinstance(value, int | float):
+        return Fact(_label(stem), f"{number(value, 2)} {unit}")
+    if unit == "utc":
+        return Fact(f"{_label(stem)}, UTC", str(value))
+    return Fact(_label(key), str(value))
+
+
+def _label(stem: str) -> str:
+    """Return words with a capital from a name with underscores."""
+    words = stem.replace("_", " ")
+    return words[:1].upper() + words[1:]
+
+
+def days_of(
+    check: Document | None, *, lines: Lines | None, base: BaseRecord | None
+) -> tuple[Day, ...]:
+    """Return the days as judged; days that nobody judged have an empty verdict."""
+    if check is not None and check.values.get("days"):
+        return tuple(_judged(entry) for entry in check["days"])
+    dates: set[str] = set()
+    if lines is not None:
+        dates |= {day for day in lines.strings("day") if day}
+    if base is not None:
+        dates |= set(base.frame["time_utc"].dt.strftime("%Y-%m-%d").to_list())
+    return tuple(Day(date, "") for date in sorted(dates))
+
+
+def _judged(entry: Mapping[str, Any]) -> Day:
+    """Return one day from its entry in the result of the check."""
+    base = entry.get("base") or {}
+    activity = ", ".join(str(value) for value in base.get("activity") or [] if value is not None)
+    return Day(
+        date=str(entry["date"]),
+        verdict=str(entry.get("verdict") or ""),
+        reasons=tuple(str(reason) for reason in entry.get("reasons") or []),
+        range_nT=base.get("range_nT"),
+        worst_chord_nT=base.get("worst_chord_nT"),
+        activity=activity,
+    )
+
+
+def line_rows(lines: Lines, check: Document | None) -> tuple[LineRow, ...]:
+    """Return the lines as walked, in order of time, with their verdicts."""
+    judged = {
+        (str(day["date"]), str(line["line"])): line
+        for day in ((check.values.get("days") or []) if check else [])
+        for line in day.get("lines") or []
+    }
+    rows = []
+    for row in lines.frame.sort("start_utc", "line", nulls_last=True).iter_rows(named=True):
+        verdict = judged.get((row["day"], row["line"]), {})
+        rows.append(
+            LineRow(
+                **{
+                    name: row[name]
+                    for name in (
+                        "line",
+                        "instrument",
+                        "day",
+                        "readings",
+                        "kept",
+                        "length_m",
+                        "azimuth_deg",
+                        "noise_nT",
+                        "tie",
+                    )
+                },
+                start=_clock(row["start_utc"]),
+                end=_clock(row["end_utc"]),
+                verdict=str(verdict.get("verdict") or ""),
+                reasons=tuple(str(reason) for reason in verdict.get("reasons") or []),
+            )
+        )
+    return tuple(rows)
+
+
+def finding_rows(findings: Findings, *, most: int) -> tuple[Finding, ...]:
+    """Return the gravest findings first, in order of time within a severity."""
+    rows = findings.frame.sort("start_utc", "kind", nulls_last=True).to_dicts()
+    rank = {severity: index for index, severity in enumerate(SEVERITIES)}
+    rows.sort(key=lambda row: rank.get(row["severity"], len(SEVERITIES)))
+    return tuple(_finding(row) for row in rows[:most])
+
+
+def _finding(row: Mapping[str, Any]) -> Finding:
+    """Return one finding with its span and place as text."""
+    place = row["file"] or ""
+    if row["line_in_file"] is not None:
+        place += f"{', ' if place else ''}line {row['line_in_file']}"
+    return Finding(
+        severity=row["severity"],
+        kind=row["kind"],
+        text=row["text"],
+        instrument=row["instrument"] or "",
+        span=_span(row["start_utc"], row["end_utc"]),
+        place=place,
+    )
+
+
+def _span(start: dt.datetime | None, end: dt.datetime | None) -> str:
+    """Return a span of time as text, the date once."""
+    if start is None:
+        return "" if end is None else f"to {end:%Y-%m-%d %H:%M:%S}"
+    first = f"{start:%Y-%m-%d %H:%M:%S}"
+    if end is None or end == start:
+        return first
+    return (
+        f"{first} to {end:%H:%M:%S}"
+        if end.date() == start.date()
+        else (f"{first} to {end:%Y-%m-%d %H:%M:%S}")
+    )
+
+
+def _clock(moment: dt.datetime | None) -> str:
+    """Return the time of day, HH:MM."""
+    return "" if moment is None else f"{moment:%H:%M}"
+
+
+def level_words(datum: Document | None, site: Document | None) -> tuple[str, ...]:
+    """Return what the absolute level of the anomaly rests on, in plain sentences."""
+    words = []
+    if datum is None or datum.values.get("datum_nT") is None:
+        words.append("No datum has been set, so no anomaly has an absolute level.")
+    else:
+        words.append(
+            f"The level rests on one value, the datum of {number(datum['datum_nT'], 1)} nT, which "
+            "stands for the field at the base with no change in time. Another datum would move "
+            "the whole map up or down by one constant; shapes and differences would stay."
+        )
+    model = (site.values.get("model") if site else None) or "the reference field"
+    # The WMM2025 technical report states 138 nT for the total field, one standard deviation.
+    words.append(
+        f"The anomaly is counted from {model}. A global model leaves out the rocks of the crust "
+        "and may differ from the true main field by the order of 100 nT, so a mean anomaly away "
+        "from zero has no meaning by itself. Compare differences within the map."
+    )
+    return tuple(words)
+
+
+def total_km(rows: Sequence[LineRow]) -> float:
+    """Return the length of all lines walked [km]."""
+    return sum(row.length_m or 0.0 for row in rows) / 1000

@@ -1,0 +1,77 @@
+import io
+
+import matplotlib as mpl
+import pytest
+from matplotlib.figure import Figure
+from PIL import Image
+
+from lodewalk.errors import InputError
+from lodewalk.figures import (
+    draw_anomaly_map,
+    draw_base_record,
+    draw_line_profile,
+    draw_sheet,
+    draw_stacked_profiles,
+    pdf_bytes,
+    png_bytes,
+)
+
+ANGLES = {"convergence_deg": 0.3, "declination_deg": -20.0}
+
+
+def all_figures(scenario):
+    s = scenario
+    return [
+        draw_anomaly_map(s.grid, s.readings, title="Map", crs_title="EPSG:31982", **ANGLES),
+        draw_base_record(s.base, s.lines, s.findings, day="2026-03-10", datum_nT=None),
+        draw_stacked_profiles(s.readings, s.lines),
+        draw_line_profile(s.readings, line="L1075"),
+        *draw_sheet(s.grid, s.readings, scale=5000, title_block={"Survey": "Sheet"}, **ANGLES),
+    ]
+
+
+def test_bytes_are_the_same_each_time_whatever_the_callers_settings(scenario):
+    before = dict(mpl.rcParams)
+    first = all_figures(scenario)
+    pngs, pdf = [png_bytes(figure, dpi=60) for figure in first], pdf_bytes(first)
+    with mpl.rc_context(
+        {
+            "font.size": 20,
+            "lines.linewidth": 5,
+            "axes.grid": True,
+            "savefig.bbox": "tight",
+            "pdf.compression": 0,
+        }
+    ):
+        again = all_figures(scenario)
+        assert [png_bytes(figure, dpi=60) for figure in again] == pngs
+        assert pdf_bytes(again) == pdf
+    assert dict(mpl.rcParams) == before
+
+
+def test_no_time_and_no_version_inside(scenario):
+    figure = draw_line_profile(scenario.readings, line="L1000")
+    png, pdf = png_bytes(figure, dpi=60), pdf_bytes([figure])
+    assert not Image.open(io.BytesIO(png)).text
+    for word in (b"CreationDate", b"ModDate", b"Producer", b"atplotlib"):
+        assert word not in pdf
+
+
+def test_png_has_the_size_that_was_asked_for():
+    png = png_bytes(Figure(figsize=(3, 2)), dpi=100)
+    assert Image.open(io.BytesIO(png)).size == (300, 200)
+
+
+def test_pdf_has_one_page_for_each_figure():
+    assert pdf_bytes([Figure(), Figure(), Figure()]).count(b"/Type /Page ") == 3
+
+
+@pytest.mark.parametrize("dpi", [0, -1, 5000, float("nan")])
+def test_a_foolish_resolution_is_refused(dpi):
+    with pytest.raises(InputError, match="dots an inch"):
+        png_bytes(Figure(), dpi=dpi)
+
+
+def test_no_figure_is_refused():
+    with pytest.raises(InputError, match="at least one figure"):
+        pdf_bytes([])

@@ -1,0 +1,195 @@
+import datetime as dt
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lodewalk.handover import Records, assemble
+from lodewalk.handover.pictures import chosen_lines
+from lodewalk.handover.tables import (
+    correction_sizes,
+    datum_facts,
+    days_of,
+    dropped_reasons,
+    error_terms,
+    finding_rows,
+    level_words,
+    line_rows,
+    site_facts,
+    stages,
+    total_km,
+)
+from lodewalk.records.document import Document
+from lodewalk.records.products import Findings, Readings
+
+
+@pytest.fixture(scope="module")
+def three(make):
+    """Return four readings of which three are used, with numbers for a pocket calculator."""
+    readings, _ = make.readings(1)
+    return Readings(
+        readings.frame[:4].with_columns(
+            raw_nT=pl.Series([110.0, 104.0, 113.0, 999.0]),
+            diurnal_nT=pl.Series([3.0, -4.0, 5.0, 7.0]),
+            reference_nT=pl.lit(100.0),
+            anomaly_nT=pl.Series([7.0, 8.0, 8.0, 892.0]),
+            sd_sensor_nT=pl.Series([0.3, 0.3, 0.6, 9.0]),
+            sd_diurnal_nT=pl.Series([0.4, 0.4, 0.8, 9.0]),
+            sd_nT=pl.Series([0.5, 0.5, 1.0, 13.0]),
+            kept=pl.Series([True, True, True, False]),
+            reason=pl.Series([None, None, None, "spike"], dtype=pl.String),
+        )
+    )
+
+
+def test_sizes_of_corrections_by_hand(three):
+    """3, -4, 5: rms is the root of (9 + 16 + 25) / 3; mean 4/3, so sd is the root of 134/9."""
+    diurnal, reference, *others = correction_sizes(three)
+    assert (diurnal.count, diurnal.least, diurnal.median, diurnal.most) == (3, -4.0, 3.0, 5.0)
+    assert diurnal.rms == pytest.approx(np.sqrt(50 / 3))
+    assert diurnal.sd == pytest.approx(np.sqrt(134 / 9))
+    assert (reference.least, reference.rms, reference.sd) == (100.0, 100.0, 0.0)
+    assert [other.used for other in others] == [False] * 4
+
+
+def test_stages_end_at_the_anomaly(three):
+    names = [stage.name for stage in stages(three)]
+    assert names == ["As recorded", "Less diurnal", "Less reference field", "Anomaly"]
+    recorded, less_diurnal, less_both, anomaly = stages(three)
+    assert (recorded.least, recorded.most) == (104.0, 113.0)
+    assert (less_diurnal.least, less_diurnal.most) == (107.0, 108.0)
+    assert (less_both.least, less_both.most) == (anomaly.least, anomaly.most) == (7.0, 8.0)
+
+
+def test_error_terms_that_are_all_zero_are_not_estimated(three):
+    terms = {term.name: term for term in error_terms(three)}
+    assert terms["Sensor"].median == 0.3
+    assert terms["Together"].median == 0.5
+    assert [name for name, term in terms.items() if not term.estimated] == [
+        "Clock",
+        "Position",
+        "Heading",
+        "Levelling",
+    ]
+
+
+def test_reasons_of_unused_readings_are_counted(scenario, three):
+    assert [(fact.label, fact.value) for fact in dropped_reasons(three)] == [("spike", "1")]
+    counts = [int(fact.value) for fact in dropped_reasons(scenario.readings)]
+    assert counts == sorted(counts, reverse=True)
+
+
+def test_site_has_labels_units_and_keeps_what_it_does_not_know():
+    facts = site_facts(
+        Document(
+            {
+                "total_field_nT": 22912.34,
+                "declination_deg": -19.871,
+                "note": "hill",
+                "height_m": None,
+                "model": "IGRF-14",
+            }
+        )
+    )
+    pairs = [(fact.label, fact.value) for fact in facts]
+    assert pairs == [
+        ("Model", "IGRF-14"),
+        ("Total field", "22912.3 nT"),
+        ("Declination", "−19.87°"),
+        ("note", "hill"),
+    ]
+
+
+def test_datum_comes_first_and_units_leave_the_labels():
+    datum = Document({"epoch_utc": "2026-03-09T15:00:00Z", "datum_nT": 22904.04, "spread_nT": 0.25})
+    assert [(fact.label, fact.value) for fact in datum_facts(datum)] == [
+        ("Datum", "22904.0 nT"),
+        ("Epoch, UTC", "2026-03-09T15:00:00Z"),
+        ("Spread", "0.25 nT"),
+    ]
+
+
+def test_level_without_datum():
+    assert "No datum has been set" in level_words(None, None)[0]
+
+
+def test_days_keep_their_verdicts_and_missing_values_fall_out(check):
+    days = days_of(check, lines=None, base=None)
+    assert [day.verdict for day in days] == ["keep", "doubt", "keep"]
+    assert (days[0].range_nT, days[0].activity) == (61.4, "quiet")
+
+
+def test_days_without_check_are_not_judged(scenario):
+    days = days_of(None, lines=scenario.lines, base=scenario.base)
+    assert [(day.date, day.verdict) for day in days] == [
+        ("2026-03-09", ""),
+        ("2026-03-10", ""),
+        ("2026-03-11", ""),
+    ]
+
+
+def test_lines_get_their_verdict_of_the_day(scenario, check):
+    rows = {row.line: row for row in line_rows(scenario.lines, check)}
+    assert (rows["L1300"].verdict, rows["L1300"].reasons) == ("re-walk", ("the base had a gap",))
+    assert rows["L1000"].start == "14:00"
+    assert total_km(list(rows.values())) == pytest.approx(10.0)
+
+
+def test_lines_shown_one_by_one_are_the_grave_and_then_the_noisy(scenario, check):
+    rows = line_rows(scenario.lines, check)
+    assert chosen_lines(rows, most=3)[0] == "L1300"
+    assert len(chosen_lines(rows, most=3)) == 3
+    assert chosen_lines(rows, most=0) == []
+
+
+def test_gravest_findings_come_first_and_their_number_is_kept(scenario, job, provenance):
+    rows = finding_rows(scenario.findings, most=2)
+    assert [row.severity for row in rows] == ["loss", "doubt"]
+    assert rows[0].span == "2026-03-10 14:36:00 to 14:45:00"
+    assert rows[0].place == "base.csv, line 44"
+    content = assemble(
+        job, Records(findings=scenario.findings), provenance=provenance, most_findings=1
+    )
+    assert (len(content.findings), content.findings_total) == (1, 3)
+
+
+def test_a_finding_without_time_and_place(scenario):
+    frame = scenario.findings.frame[:1].with_columns(
+        pl.lit(None, dtype=pl.String).alias("file"),
+        pl.lit(None, dtype=pl.Int64).alias("line_in_file"),
+        pl.lit(None, dtype=pl.Datetime("us", "UTC")).alias("start_utc"),
+        pl.lit(dt.datetime(2026, 3, 9, tzinfo=dt.UTC))
+        .cast(pl.Datetime("us", "UTC"))
+        .alias("end_utc"),
+    )
+    (row,) = finding_rows(Findings(frame), most=5)
+    assert (row.span, row.place) == ("to 2026-03-09 00:00:00", "")
+
+
+def test_summary_counts_what_is_used(content):
+    facts = {fact.label: fact.value for fact in content.summary}
+    assert facts["Lines"] == "25, 10.0 km walked"
+    assert facts["Days"] == "3"
+    used, total = (int(part) for part in facts["Readings used"].split(" of "))
+    assert total == 9100  # 25 lines of 364 readings
+    assert used == total - sum(int(fact.value) for fact in content.dropped)
+
+
+def test_figures_can_be_left_out(scenario, job, provenance):
+    records = Records(readings=scenario.readings, lines=scenario.lines, grid=scenario.grid)
+    assert assemble(job, records, provenance=provenance, with_figures=False).figures == ()
+
+
+def test_a_grid_of_nothing_gives_no_map(scenario, job, provenance):
+    from lodewalk.records.grid import Grid
+
+    grid = Grid(np.full((3, 3), np.nan), 0.0, 0.0, 10.0, "EPSG:31982", "nT", "anomaly")
+    records = Records(readings=scenario.readings, lines=scenario.lines, grid=grid)
+    content = assemble(job, records, provenance=provenance, most_lines=0)
+    assert [figure.title for figure in content.figures] == ["Stacked profiles"]
+
+
+def test_same_records_same_content(scenario, job, provenance, check):
+    records = Records(scenario.readings, scenario.lines, grid=scenario.grid, check=check)
+    one, two = (assemble(job, records, provenance=provenance, most_lines=1) for _ in range(2))
+    assert one == two
