@@ -27,7 +27,7 @@ class Grid:
     unit : str
         Unit of the values.
     name : str
-        Short name of the quantity.
+        Name of the quantity: letters, digits and underscores.
 
     Examples
     --------
@@ -54,6 +54,12 @@ class Grid:
         for name in ("west_m", "south_m", "spacing_m"):
             object.__setattr__(self, name, float(getattr(self, name)))
         self.values.setflags(write=False)
+
+    @property
+    def title(self) -> str:
+        """Name of the quantity in words, for print."""
+        words = self.name.replace("_", " ")
+        return words[:1].upper() + words[1:]
 
     @property
     def eastings(self) -> NDArray[np.float64]:

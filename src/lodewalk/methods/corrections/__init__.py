@@ -1,0 +1,1 @@
+"""From raw readings to anomalies: position, lines, diurnal, levels and their errors."""

@@ -1,0 +1,224 @@
+"""Which planned line each reading was walked on."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike
+
+from lodewalk.errors import InputError
+from lodewalk.methods.checks.spans import IntArray
+from lodewalk.methods.corrections.corners import walked_nodes
+from lodewalk.validation import FloatArray, check_positive, check_same_length, check_within
+
+
+class PlanAssignment(NamedTuple):
+    """Planned line of each reading, distance off it [m] and distance along it [m]."""
+
+    line: IntArray
+    off_line_m: FloatArray
+    distance_m: FloatArray
+
+
+def assign_to_plan(
+    easting_m: ArrayLike,
+    northing_m: ArrayLike,
+    vertices: Sequence[ArrayLike],
+    *,
+    off_line_m: float,
+    max_angle_deg: float = 30.0,
+    smoothing_m: float = 15.0,
+) -> PlanAssignment:
+    """Find the planned line on which each reading was walked.
+
+    Parameters
+    ----------
+    easting_m, northing_m : array, shape (n,)
+        Positions in the order walked [m]; NaN where there is none.
+    vertices : sequence of arrays, shape (m, 2)
+        Easting and northing [m] of the vertices of each planned line, two or more.
+    off_line_m : float
+        A reading farther from every line is on none [m].
+    max_angle_deg : float
+        Largest angle between the way walked, in either sense, and the line [degrees] (default 30,
+        which keeps lines apart from tie lines).
+    smoothing_m : float
+        The way walked is taken over about this distance, and a shorter stay on another line, or
+        off the lines, doesn't count [m] (default 15, five times the noise of a plain GPS fix).
+
+    Returns
+    -------
+    PlanAssignment
+        `line`, its place in `vertices`, -1 for none; `off_line_m`, positive to the right of the
+        line's own direction [m]; `distance_m` along the line from its first vertex [m]. The last
+        two are NaN where the line is -1. A line goes on straight for `off_line_m` beyond its
+        ends; distances are then negative or above its length.
+
+    Raises
+    ------
+    InputError
+        When the lengths differ, a setting is out of range or a line has fewer than two places.
+
+    Notes
+    -----
+    Of the lines near enough and in the right direction the nearest is taken, reading by reading.
+    Then each run of readings that stays within `smoothing_m` of where it began takes the line of
+    its two neighbours, where they agree and it is near enough, and no line otherwise.
+
+    Examples
+    --------
+    >>> lines = [[(0.0, 0.0), (0.0, 100.0)], [(20.0, 0.0), (20.0, 100.0)]]
+    >>> north = np.arange(0.0, 101.0, 10.0)
+    >>> found = assign_to_plan(np.full(11, 22.0), north, lines, off_line_m=8.0)
+    >>> found.line[5], found.off_line_m[5], found.distance_m[5]
+    (np.int64(1), np.float64(2.0), np.float64(50.0))
+    """
+    check_same_length(easting_m=easting_m, northing_m=northing_m)
+    check_positive(off_line_m, name="off_line_m")
+    check_positive(smoothing_m, name="smoothing_m")
+    check_within(max_angle_deg, name="max_angle_deg", low=0.0, high=90.0, unit="degrees")
+    east = np.atleast_1d(np.asarray(easting_m, dtype=np.float64))
+    north = np.atleast_1d(np.asarray(northing_m, dtype=np.float64))
+    known = np.flatnonzero(np.isfinite(east + north))
+    place = np.column_stack([east[known], north[known]])
+    plan = _plan_legs(vertices, off_line_m)
+    heading = _headings(place, smoothing_m)
+    cosine = float(np.cos(np.deg2rad(max_angle_deg)))
+    any_line = np.full(known.size, -2, dtype=np.int64)
+    raw_index = _nearest(place, heading, any_line, cosine, off_line_m, *plan)[0]
+    steady = _without_short_runs(place, raw_index, smoothing_m)
+    found = _nearest(place, heading, steady, -1.0, off_line_m, *plan)
+    index = np.full(east.size, -1, dtype=np.int64)
+    index[known] = found[0]
+    off_line, distance = np.full((2, east.size), np.nan)
+    off_line[known], distance[known] = found[1:]
+    return PlanAssignment(index, off_line, distance)
+
+
+def _plan_legs(
+    vertices: Sequence[ArrayLike], reach: float
+) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Return the legs, the first leg of each line and past the last, and boxes round the lines.
+
+    Columns of a leg: start (2), unit vector (2), length, distance at its start, and how far it
+    goes on before its start and after its end.
+    """
+    legs, bounds, boxes = [np.empty((0, 8))], [0], []
+    for number, given in enumerate(vertices):
+        points = np.asarray(given, dtype=np.float64)
+        if points.ndim != 2 or points.shape[1] != 2 or not np.all(np.isfinite(points)):
+            raise InputError(
+                f"Vertices of planned line {number} must be pairs of easting and northing.",
+                value=points.shape,
+            )
+        step = np.diff(points, axis=0)
+        length = np.hypot(*step.T)
+        kept = length > 0
+        if not kept.any():
+            raise InputError(
+                f"Planned line {number} needs two different vertices.",
+                value=len(points),
+                remedy="Take the line out of the plan or give it a second end.",
+            )
+        start, step, length = points[:-1][kept], step[kept], length[kept]
+        leg = np.column_stack(
+            [start, step / length[:, np.newaxis], length, np.zeros((len(length), 3))]
+        )
+        leg[1:, 5] = np.cumsum(length)[:-1]
+        leg[0, 6] = leg[-1, 7] = reach
+        legs.append(leg)
+        bounds.append(bounds[-1] + len(leg))
+        # An end goes on by the reach, whichever way it points, with the reach on either side.
+        boxes.append([*(points.min(axis=0) - 2 * reach), *(points.max(axis=0) + 2 * reach)])
+    return (
+        np.concatenate(legs),
+        np.array(bounds, dtype=np.int64),
+        np.array(boxes, dtype=np.float64).reshape(-1, 4),
+    )
+
+
+def _headings(place: FloatArray, smoothing: float) -> FloatArray:
+    """Return the unit vector of walking at each reading; NaN where the track stays in one place."""
+    heading = np.full(place.shape, np.nan)
+    nodes = walked_nodes(*place.T, step_m=smoothing / 3)
+    if nodes.size < 2:
+        return heading
+    # Between two nodes: the chord from the node before them to the node after.
+    first, last = np.arange(nodes.size - 1) - 1, np.arange(1, nodes.size) + 1
+    chord = place[nodes[np.minimum(last, nodes.size - 1)]] - place[nodes[np.maximum(first, 0)]]
+    length = np.hypot(*chord.T)
+    chord[length == 0] = np.nan
+    chord[length > 0] /= length[length > 0, np.newaxis]
+    between = np.searchsorted(nodes, np.arange(len(place)), side="right") - 1
+    heading[:] = chord[np.minimum(between, nodes.size - 2)]
+    return heading
+
+
+@njit(nogil=True, cache=True)
+def _nearest(
+    place: FloatArray,
+    heading: FloatArray,
+    wanted: IntArray,
+    min_cosine: float,
+    reach: float,
+    legs: FloatArray,
+    bounds: IntArray,
+    boxes: FloatArray,
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return the nearest line, the offset to its right and the distance along it.
+
+    `wanted` is the only line to look at, -1 for none and -2 for all; a `min_cosine` below zero
+    leaves the heading out.
+    """
+    index = np.full(place.shape[0], -1, dtype=np.int64)
+    offset = np.full(place.shape[0], np.nan)
+    distance = np.full(place.shape[0], np.nan)
+    for i in range(place.shape[0]):
+        e, n = place[i]
+        nearest = reach
+        for line in range(boxes.shape[0]):
+            if wanted[i] not in (-2, line):
+                continue
+            west, south, east, north = boxes[line]
+            if e < west or e > east or n < south or n > north:
+                continue
+            for k in range(bounds[line], bounds[line + 1]):
+                along, across, miss = _place_on_leg(e, n, legs[k])
+                cosine = abs(heading[i, 0] * legs[k, 2] + heading[i, 1] * legs[k, 3])
+                if miss <= nearest and (min_cosine < 0 or cosine >= min_cosine):
+                    if index[i] >= 0 and miss == nearest:
+                        continue
+                    nearest, index[i] = miss, line
+                    offset[i] = miss if across >= 0 else -miss
+                    distance[i] = legs[k, 5] + along
+    return index, offset, distance
+
+
+@njit(nogil=True, cache=True)
+def _place_on_leg(e: float, n: float, leg: FloatArray) -> tuple[float, float, float]:
+    """Return distance along a leg, to its right, and from its nearest point."""
+    e, n = e - leg[0], n - leg[1]
+    free = e * leg[2] + n * leg[3]
+    across = e * leg[3] - n * leg[2]
+    along = min(max(free, -leg[6]), leg[4] + leg[7])
+    if (leg[6] > 0 and free < -leg[6]) or (leg[7] > 0 and free > leg[4] + leg[7]):
+        return along, across, np.inf  # beyond the end of the line
+    return along, across, np.hypot(free - along, across)
+
+
+def _without_short_runs(place: FloatArray, index: IntArray, smoothing: float) -> IntArray:
+    """Give runs that don't get farther than `smoothing` the line on both sides, or none."""
+    if not index.size:
+        return index
+    starts = np.flatnonzero(np.concatenate(([True], np.diff(index) != 0)))
+    bounds = np.append(starts, index.size)
+    away = np.hypot(*(place - np.repeat(place[starts], np.diff(bounds), axis=0)).T)
+    long_runs = np.flatnonzero(np.maximum.reduceat(away, starts) >= smoothing)
+    lines = np.full(starts.size, -1, dtype=np.int64)
+    lines[long_runs] = index[starts[long_runs]]
+    for before, after in pairwise(long_runs):
+        if lines[before] == lines[after]:
+            lines[before + 1 : after] = lines[before]
+    return np.repeat(lines, np.diff(bounds))

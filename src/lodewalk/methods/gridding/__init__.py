@@ -1,0 +1,1 @@
+"""From readings at scattered places to values on an even mesh."""

@@ -1,0 +1,312 @@
+"""From readings to a grid: the one way in, whichever engine does the work."""
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.spatial import cKDTree
+
+from lodewalk.errors import InputError
+from lodewalk.methods.checks.spans import BoolArray
+from lodewalk.methods.gridding.block_means import BlockMeans, block_means
+from lodewalk.methods.gridding.triangulation import interpolate_cubic, interpolate_linear
+from lodewalk.validation import FloatArray, check_positive, check_same_length
+
+#: Largest grid, in nodes; 25 million are 200 MB.
+MAX_NODES: Final = 25_000_000
+
+#: Nodes that are looked up together, which bounds the memory.
+_NODES_AT_ONCE: Final = 250_000
+
+#: An engine gets block means and the nodes that are wanted (bool, shape of the grid, row by row
+#: from the south), all in grid spacings from the south-west node, and gives the values there in
+#: the order of the wanted nodes; NaN where it knows none.
+Engine = Callable[[BlockMeans, BoolArray], FloatArray]
+
+#: The engines by name.
+ENGINES: Final[Mapping[str, Engine]] = MappingProxyType(
+    {"cubic": interpolate_cubic, "linear": interpolate_linear}
+)
+
+
+class Region(NamedTuple):
+    """South-west node [m] and number of nodes, north by east."""
+
+    west_m: float
+    south_m: float
+    shape: tuple[int, int]
+
+
+def grid_readings(
+    easting_m: ArrayLike,
+    northing_m: ArrayLike,
+    value: ArrayLike,
+    *,
+    sd: ArrayLike | None = None,
+    west_m: float,
+    south_m: float,
+    spacing_m: float,
+    shape: tuple[int, int],
+    reach_m: float,
+    method: str = "cubic",
+) -> FloatArray:
+    """Grid readings at scattered places.
+
+    Parameters
+    ----------
+    easting_m, northing_m : array, shape (n,)
+        Positions [m].
+    value : array, shape (n,)
+        Readings, in any unit; one without a position, value or sd (NaN) is left out.
+    sd : array, shape (n,), optional
+        Standard deviation of each reading, above zero, in the unit of `value`; readings of one
+        block weigh 1/sd**2 (default: all the same).
+    west_m, south_m : float
+        Easting and northing of the south-west node [m].
+    spacing_m : float
+        Distance between nodes, both ways [m].
+    shape : tuple = (north, east)
+        Number of nodes.
+    reach_m : float
+        Nodes farther than this from every reading are NaN [m].
+    method : str
+        Name of an engine in `ENGINES`: "cubic" (default; smooth) or "linear".
+
+    Returns
+    -------
+    array, shape (n_north, n_east)
+        Value at each node in the unit of `value`, the first row at the south; NaN beyond the
+        reach and outside the outline (convex hull) of the block means.
+
+    Raises
+    ------
+    InputError
+        When lengths differ, a setting is out of range, the grid is too large, no reading is left,
+        or the readings lie in fewer than three places or along one line.
+
+    Notes
+    -----
+    1. Readings in one square of side `spacing_m` round a node become one: position and value are
+       averaged alike, so that a plane stays a plane.
+    2. The plane of least squares is taken off and put back afterwards, so a plane comes out
+       exact to rounding, whatever the engine.
+    3. The engine interpolates; "cubic" is the piecewise cubic of Clough and Tocher with gradients
+       of least curvature [1]_, "linear" a plane on each triangle, both on a Delaunay
+       triangulation. Nothing is extrapolated, so up to one row of nodes at the rim is NaN.
+
+    The result doesn't depend on the order of the readings or the number of threads, to the bit.
+    Features narrower than the line spacing are not recovered between lines.
+
+    References
+    ----------
+    .. [1] Nielson, G. M. (1983), A method for interpolating scattered data based upon a minimum
+       norm network, Mathematics of Computation 40, 253-271 (from memory),
+       doi:10.1090/S0025-5718-1983-0679444-7.
+
+    Examples
+    --------
+    >>> east, north = np.meshgrid([0.0, 10.0, 20.0], [0.0, 10.0, 20.0])
+    >>> grid = grid_readings(east.ravel(), north.ravel(), (east + 2 * north).ravel(), west_m=5.0,
+    ...                      south_m=5.0, spacing_m=10.0, shape=(2, 2), reach_m=15.0)
+    >>> grid.round(9).tolist()
+    [[15.0, 25.0], [35.0, 45.0]]
+    """
+    check_positive(reach_m, name="reach_m")
+    check_positive(spacing_m, name="spacing_m")
+    if method not in ENGINES:
+        raise InputError(f"The method must be one of {', '.join(ENGINES)}.", value=method)
+    _check_size(shape, spacing_m)
+    readings = _usable(easting_m, northing_m, value, sd)
+    column, row = (readings[0] - west_m) / spacing_m, (readings[1] - south_m) / spacing_m
+    blocks = block_means(column, row, readings[2], weight=1 / readings[3] ** 2)
+    _check_spread(blocks)
+    wanted = _within_reach(column, row, shape, reach=reach_m / spacing_m)
+    plane = _plane(blocks)
+    rest = blocks.value - _on_plane(plane, blocks.column, blocks.row)
+    # Engines stop their iterations at a tolerance, so the size of values must not matter to them.
+    scale = float(np.abs(rest).max()) or 1.0
+    values = np.full(shape, np.nan)
+    rows, columns = np.nonzero(wanted)
+    values[wanted] = ENGINES[method](blocks._replace(value=rest / scale), wanted) * scale
+    values[wanted] += _on_plane(plane, columns.astype(np.float64), rows.astype(np.float64))
+    return values
+
+
+def region_for(
+    easting_m: ArrayLike, northing_m: ArrayLike, *, spacing_m: float, reach_m: float
+) -> Region:
+    """Return the grid that holds all readings and their reach.
+
+    Parameters
+    ----------
+    easting_m, northing_m : array, shape (n,)
+        Positions [m]; NaN where there is none.
+    spacing_m : float
+        Distance between nodes [m].
+    reach_m : float
+        Margin round the readings [m].
+
+    Returns
+    -------
+    Region
+        Nodes at multiples of `spacing_m`, so that grids of one spacing lie on each other.
+
+    Raises
+    ------
+    InputError
+        When the lengths differ, a setting is out of range, there is no position or the grid is
+        too large.
+
+    Examples
+    --------
+    >>> region_for([12.0, 48.0], [103.0, 117.0], spacing_m=5.0, reach_m=1.0)
+    Region(west_m=10.0, south_m=100.0, shape=(5, 9))
+    """
+    check_same_length(easting_m=easting_m, northing_m=northing_m)
+    check_positive(spacing_m, name="spacing_m")
+    check_positive(reach_m, name="reach_m")
+    east = np.atleast_1d(np.asarray(easting_m, dtype=np.float64))
+    north = np.atleast_1d(np.asarray(northing_m, dtype=np.float64))
+    known = np.isfinite(east + north)
+    if not known.any():
+        raise InputError("A grid needs readings that have a position.", value=east.size)
+    first, count = [], []
+    for place in (north[known], east[known]):
+        low = int(np.floor((place.min() - reach_m) / spacing_m))
+        first.append(low * spacing_m)
+        count.append(int(np.ceil((place.max() + reach_m) / spacing_m)) - low + 1)
+    shape = (count[0], count[1])
+    _check_size(shape, spacing_m)
+    return Region(first[1], first[0], shape)
+
+
+def suggest_spacing(line_spacing_m: float) -> float:
+    """Return a grid spacing that suits the line spacing.
+
+    Parameters
+    ----------
+    line_spacing_m : float
+        Distance between neighbouring lines [m].
+
+    Returns
+    -------
+    float
+        1, 2, 2.5 or 5 times a power of ten, whichever is nearest in ratio to a fifth of the line
+        spacing (common practice: a third to a fifth) [m].
+
+    Raises
+    ------
+    InputError
+        When the line spacing isn't known or isn't above zero.
+
+    Examples
+    --------
+    >>> suggest_spacing(25.0), suggest_spacing(20.0), suggest_spacing(10.0)
+    (5.0, 5.0, 2.0)
+    """
+    if not (np.isfinite(line_spacing_m) and line_spacing_m > 0):
+        raise InputError(
+            "The line spacing must be above zero.",
+            value=line_spacing_m,
+            remedy="With fewer than two lines, give the grid spacing yourself.",
+        )
+    target = line_spacing_m / 5
+    ten = int(np.floor(np.log10(target)))
+    # Division keeps 0.1 the nearest number to a tenth; 1 * 10**-1 need not be.
+    choices = [n * 10.0**ten if ten >= 0 else n / 10.0**-ten for n in (1, 2, 2.5, 5, 10)]
+    return float(min(choices, key=lambda choice: abs(np.log(choice / target))))
+
+
+def _check_size(shape: tuple[int, int], spacing: float) -> None:
+    """Raise when a grid is empty or has too many nodes."""
+    if min(shape) < 1:
+        raise InputError("A grid needs at least one node each way.", value=shape)
+    nodes = int(shape[0]) * int(shape[1])
+    if nodes > MAX_NODES:
+        fitting = spacing * np.sqrt(nodes / MAX_NODES) * 1.02
+        raise InputError(
+            f"A grid may have at most {MAX_NODES // 1_000_000} million nodes.",
+            value=f"{shape[0]} x {shape[1]}",
+            remedy=f"A spacing of {fitting:.3g} m would fit.",
+        )
+
+
+def _usable(
+    easting: ArrayLike, northing: ArrayLike, value: ArrayLike, sd: ArrayLike | None
+) -> list[FloatArray]:
+    """Return position, value and sd of the readings that have all of them."""
+    if sd is None:
+        sd = np.ones(np.atleast_1d(np.asarray(value)).size)
+    check_same_length(easting_m=easting, northing_m=northing, value=value, sd=sd)
+    columns = [
+        np.atleast_1d(np.asarray(column, dtype=np.float64))
+        for column in (easting, northing, value, sd)
+    ]
+    used = np.all(np.isfinite(columns), axis=0)
+    if not used.any():
+        raise InputError(
+            "A grid needs readings that are kept and have a position and a value.",
+            value=f"0 of {used.size}",
+            remedy="See why readings were rejected or have no anomaly.",
+        )
+    columns = [column[used] for column in columns]
+    check_positive(float(columns[3].min()), name="sd")
+    return columns
+
+
+def _check_spread(blocks: BlockMeans) -> None:
+    """Raise when the readings don't span an area."""
+    remedy = "Add a second line, or choose a smaller grid spacing."
+    if blocks.value.size < 3:
+        raise InputError(
+            "A grid needs readings in at least three squares of the grid.",
+            value=blocks.value.size,
+            remedy=remedy,
+        )
+    column, row = blocks.column - blocks.column.mean(), blocks.row - blocks.row.mean()
+    across = 0.5 * np.arctan2(2 * np.sum(column * row), np.sum(column**2) - np.sum(row**2))
+    width = np.ptp(row * np.cos(across) - column * np.sin(across))
+    if width < 0.5:
+        raise InputError(
+            "A grid can't be made of readings along one line.",
+            value=f"a strip {width:.2g} of a grid spacing wide",
+            remedy=remedy,
+        )
+
+
+def _plane(blocks: BlockMeans) -> tuple[float, float, float]:
+    """Return slopes and height at the origin of the plane of least squares.
+
+    Sums by numpy alone: a matrix product may add up in another order with more threads.
+    """
+    column0, row0, value0 = (float(np.mean(a)) for a in blocks[:3])
+    column, row, value = blocks.column - column0, blocks.row - row0, blocks.value - value0
+    normal = [
+        [np.sum(column * column), np.sum(column * row)],
+        [np.sum(column * row), np.sum(row * row)],
+    ]
+    east, north = np.linalg.solve(normal, [np.sum(column * value), np.sum(row * value)])
+    return float(east), float(north), float(value0 - east * column0 - north * row0)
+
+
+def _on_plane(plane: tuple[float, float, float], column: FloatArray, row: FloatArray) -> FloatArray:
+    """Return the height of a plane."""
+    return plane[0] * column + plane[1] * row + plane[2]
+
+
+def _within_reach(
+    column: FloatArray, row: FloatArray, shape: tuple[int, int], *, reach: float
+) -> BoolArray:
+    """Mark the nodes within the reach of a reading, all in grid spacings."""
+    tree = cKDTree(np.column_stack([column, row]))
+    wanted = np.zeros(shape, dtype=bool)
+    limit = reach * (1 + 1e-9)  # a node just at the reach belongs
+    at_once = max(1, _NODES_AT_ONCE // shape[1])
+    for first in range(0, shape[0], at_once):
+        rows = np.arange(first, min(first + at_once, shape[0]), dtype=np.float64)
+        nodes = np.stack(np.broadcast_arrays(np.arange(shape[1]), rows[:, np.newaxis]), axis=-1)
+        distance = tree.query(nodes, distance_upper_bound=limit)[0]
+        wanted[first : first + len(rows)] = np.isfinite(distance)
+    return wanted
