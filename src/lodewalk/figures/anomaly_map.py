@@ -105,7 +105,7 @@ def draw_anomaly_map(
     axes.set_ylabel("Northing [m]", labelpad=1.5)
     scale_bar(figure, **plan.scale_bar, mm_per_m=plan.mm_per_m)
     _write(figure, *plan.legend, _legend(crs_title, interval, unit=grid.unit, shading=shading))
-    colour_bar(figure, stretch, **plan.colour_bar, unit=grid.unit, name=grid.name)
+    colour_bar(figure, stretch, **plan.colour_bar, unit=grid.unit, name=grid.title)
     north_arrows(
         figure,
         **plan.arrows,

@@ -304,7 +304,7 @@ def _draw_keys(
         bottom_mm=_EDGE + 22,
         height_mm=25,
         unit=grid.unit,
-        name=grid.name,
+        name=grid.title,
     )
     scale_bar(figure, left_mm=left, bottom_mm=_EDGE + 7.5, room_mm=70, mm_per_m=1000 / scale)
 

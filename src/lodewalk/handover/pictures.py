@@ -32,7 +32,7 @@ def map_figures(
         figure = draw_anomaly_map(
             grid,
             readings,
-            title=f"{grid.name[:1].upper()}{grid.name[1:]}, {job.name}",
+            title=f"{grid.title}, {job.name}",
             crs_title=job.crs_title,
             convergence_deg=job.convergence_deg,
             declination_deg=declination_deg,
@@ -41,7 +41,7 @@ def map_figures(
             f"Cells of {number(grid.spacing_m, 1)} m. The colours run evenly from the 1st to the "
             "99th percentile of the cells; white is ground too far from a reading."
         )
-        alt = f"Map of the {grid.name}. {_grid_words(grid)}"
+        alt = f"Map of the {grid.title.lower()}. {_grid_words(grid)}"
         figures.append(ReportFigure("map", "Map", caption, alt, png_bytes(figure, dpi=DPI)))
     rows = used_rows(readings)
     if any(name for name, use in zip(readings.strings("line"), rows, strict=True) if use):

@@ -1,0 +1,1 @@
+"""The steps of the processing: each joins records to methods and returns its own columns."""

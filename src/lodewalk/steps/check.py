@@ -1,0 +1,220 @@
+"""Check: findings gathered, and a verdict for each line and day."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lodewalk.methods.checks.base_record import spans_over
+from lodewalk.methods.checks.spans import Spans
+from lodewalk.records import Document, Record
+from lodewalk.records.products import Findings
+from lodewalk.steps.context import Context
+from lodewalk.steps.findings import FindingList
+from lodewalk.steps.rows import document, in_time_order, instruments, table
+
+KEEP, DOUBT, REWALK = "keep", "doubt", "re-walk"
+#: A line is walked again when more than this share of its readings can't be used, and a day
+#: when more than this share of its length is to be walked again (common practice).
+LOST_SHARE = 0.5
+#: A line is doubted when more than this share of its readings breaks a tolerance.
+DOUBT_SHARE = 0.05
+#: Spans closer together than this are one finding [s].
+JOIN_S = 1800.0
+NO_EVIDENCE = "no side-by-side run or crossing was compared yet"
+
+
+@dataclass(frozen=True)
+class _Passage:
+    """What the verdict on one passage of a line rests on."""
+
+    row: Mapping[str, Any]
+    kept: float
+    corrected: float
+    uncertain: float
+
+
+def run(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> dict[str, Record]:
+    """Return verdicts of days and lines, clocks, findings and what to walk again."""
+    del context
+    tolerances = settings["tolerances"]
+    passages = _passages(inputs, tolerances)
+    lines = [(item.row["day"], _line_verdict(item, tolerances)) for item in passages]
+    rewalk = sum(line["length_m"] for _, line in lines if line["verdict"] == REWALK)
+    days = sorted({day for day, _ in lines} | set(_base_days(inputs)))
+    values = {
+        "days": [_day(day, [v for d, v in lines if d == day], inputs) for day in days],
+        "clock": [_clock(name) for name in _instruments(inputs)],
+        "findings": _findings(inputs, tolerances["chord_nT"]),
+        "rewalk": {"length_m": round(rewalk, 1), "gpx": None},
+    }
+    return {"check": Document(values)}
+
+
+def _passages(inputs: Mapping[str, Record], tolerances: Mapping[str, float]) -> list[_Passage]:
+    """Return each passage with the shares of its readings that can be used."""
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    names = np.array(table(inputs, "rover_lines").strings("line"), dtype=object)
+    kept = table(inputs, "rover_checks").booleans("kept")
+    diurnal = table(inputs, "rover_diurnal")
+    corrected = np.isfinite(diurnal.floats("diurnal_nT"))
+    uncertain = diurnal.floats("sd_diurnal_nT") > tolerances["diurnal_sd_nT"]
+    rows_of = dict(in_time_order(document(inputs, "rover_files"), seconds))
+    lines = table(inputs, "lines")
+    starts, ends = lines.seconds("start_utc"), lines.seconds("end_utc")
+    passages = []
+    for place, row in enumerate(lines.frame.iter_rows(named=True)):
+        rows = rows_of[row["instrument"]]
+        first = np.searchsorted(seconds[rows], starts[place], side="left")
+        last = np.searchsorted(seconds[rows], ends[place], side="right")
+        rows = rows[first:last]
+        rows = rows[names[rows] == row["line"]]
+        shares = (float(np.mean(part[rows])) for part in (kept, corrected, uncertain))
+        passages.append(_Passage(row, *shares))
+    return passages
+
+
+def _line_verdict(passage: _Passage, tolerances: Mapping[str, float]) -> dict[str, Any]:
+    """Return the verdict on one passage of a line, with its reasons."""
+    row = passage.row
+    lost: list[str] = []
+    doubts: list[str] = []
+    missing = 1 - passage.corrected
+    if missing > 0:
+        text = f"{missing:.0%} of the readings have no base"
+        (lost if missing > LOST_SHARE else doubts).append(text)
+    if passage.uncertain > DOUBT_SHARE:
+        text = (
+            f"diurnal uncertain by more than {tolerances['diurnal_sd_nT']:g} nT at "
+            f"{passage.uncertain:.0%} of the readings"
+        )
+        (lost if passage.uncertain > LOST_SHARE else doubts).append(text)
+    if passage.kept < tolerances["kept_share"]:
+        text = f"only {passage.kept:.0%} of the readings kept"
+        (lost if passage.kept < 1 - LOST_SHARE else doubts).append(text)
+    if row["noise_nT"] is not None and row["noise_nT"] > tolerances["noise_nT"]:
+        doubts.append(f"noise {row['noise_nT']:.2f} nT above {tolerances['noise_nT']:g} nT")
+    verdict = REWALK if lost else DOUBT if doubts else KEEP
+    return {
+        "line": row["line"],
+        "verdict": verdict,
+        "reasons": lost + doubts,
+        "length_m": round(row["length_m"] or 0.0, 1),
+    }
+
+
+def _day(day: str, lines: list[dict[str, Any]], inputs: Mapping[str, Record]) -> dict[str, Any]:
+    """Return the verdict on one UTC day."""
+    total = sum(line["length_m"] for line in lines)
+    again = sum(line["length_m"] for line in lines if line["verdict"] == REWALK)
+    if total and again > LOST_SHARE * total:
+        verdict = REWALK
+    elif any(line["verdict"] != KEEP for line in lines):
+        verdict = DOUBT
+    else:
+        verdict = KEEP
+    return {"date": day, "verdict": verdict, "base": _base(day, inputs), "lines": lines}
+
+
+def _base_frame(inputs: Mapping[str, Record]) -> pl.DataFrame:
+    """Return the kept base readings with time and departure from the chord."""
+    parts = [
+        table(inputs, "base_times").frame,
+        table(inputs, "base_recorded").frame.select("raw_nT"),
+        table(inputs, "base_checks").frame,
+    ]
+    frame = pl.concat(parts, how="horizontal")
+    return frame.filter(pl.col("kept") & pl.col("time_utc").is_not_null())
+
+
+def _base_days(inputs: Mapping[str, Record]) -> list[str]:
+    """Return the UTC days on which the base recorded."""
+    days = _base_frame(inputs)["time_utc"].dt.strftime("%Y-%m-%d")
+    return days.unique().to_list()
+
+
+def _base(day: str, inputs: Mapping[str, Record]) -> dict[str, Any]:
+    """Return range and worst chord departure of the base on a day."""
+    frame = _base_frame(inputs)
+    frame = frame.filter(pl.col("time_utc").dt.strftime("%Y-%m-%d") == day)
+    values = frame["raw_nT"].drop_nulls().to_numpy()
+    departures = frame["departure_nT"].drop_nulls().to_numpy()
+    return {
+        "range_nT": round(float(np.ptp(values)), 3) if values.size else None,
+        "worst_chord_nT": round(float(departures.max()), 3) if departures.size else None,
+        "activity": [],
+    }
+
+
+def _instruments(inputs: Mapping[str, Record]) -> list[str]:
+    """Return the names of all base and rover instruments."""
+    found = {name for role in ("base", "rover") for name in instruments(
+        document(inputs, f"{role}_files"))}  # fmt: skip
+    return sorted(found)
+
+
+def _clock(instrument: str) -> dict[str, Any]:
+    """Return what is known of a clock: without evidence, that it can't be identified."""
+    return {
+        "instrument": instrument,
+        "offset_s": None,
+        "sd_s": None,
+        "state": "not identifiable",
+        "method": NO_EVIDENCE,
+    }
+
+
+def _findings(inputs: Mapping[str, Record], tolerance_nT: float) -> list[dict[str, Any]]:
+    """Return all findings in order of their time."""
+    tables = [table(inputs, f"{name}_findings").frame for name in ("position", "first")]
+    tables.append(_chord_findings(inputs, tolerance_nT).frame)
+    frame = pl.concat(tables).sort("start_utc", nulls_last=True, maintain_order=True)
+    stamp = "%Y-%m-%dT%H:%M:%S%.3fZ"
+    frame = frame.with_columns(pl.col("start_utc", "end_utc").dt.strftime(stamp))
+    names = ("kind", "instrument", "start_utc", "end_utc", "severity", "text")
+    return frame.select(names).to_dicts()
+
+
+def _chord_findings(inputs: Mapping[str, Record], tolerance_nT: float) -> Findings:
+    """Return the spans in which a base strays from its chord by more than the tolerance."""
+    found = FindingList("check")
+    seconds = table(inputs, "base_times").seconds("time_utc")
+    departure = table(inputs, "base_checks").floats("departure_nT")
+    for name, rows in in_time_order(document(inputs, "base_files"), seconds):
+        judged = rows[np.isfinite(departure[rows])]
+        times, sizes = seconds[judged], departure[judged]
+        spans = spans_over(sizes, time_s=times, tolerance_nT=tolerance_nT)
+        for first, last in _joined(spans, times):
+            found.add(
+                "base departs from chord",
+                f"{name}: departs from the chord by up to {sizes[first : last + 1].max():.1f} nT "
+                f"between {_clock_time(times[first])} and {_clock_time(times[last])} UTC, "
+                f"tolerance {tolerance_nT:g} nT.",
+                severity="doubt",
+                instrument=name,
+                start_s=times[first],
+                end_s=times[last],
+            )
+    return found.table()
+
+
+def _joined(spans: Spans, times: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Return first and last reading of the spans, those close together as one."""
+    joined: list[tuple[int, int]] = []
+    for first, last in zip(spans.first.tolist(), spans.last.tolist(), strict=True):
+        if joined and times[first] - times[joined[-1][1]] < JOIN_S:
+            joined[-1] = (joined[-1][0], last)
+        else:
+            joined.append((first, last))
+    return joined
+
+
+def _clock_time(seconds: float) -> str:
+    """Return the time of day as HH:MM."""
+    return datetime.fromtimestamp(seconds, UTC).strftime("%H:%M")

@@ -1,0 +1,201 @@
+"""Every step of the processing graph, declared once; implementations load when they run.
+
+This module imports nothing heavy, so that "nothing to do" costs nothing.
+"""
+
+from dataclasses import dataclass
+from graphlib import TopologicalSorter
+
+from lodewalk.errors import InputError
+
+
+@dataclass(frozen=True)
+class Step:
+    """One pure piece of the processing graph.
+
+    Parameters
+    ----------
+    name, text : str
+        Name and one sentence of what it does.
+    version : int
+        Raised when the numbers it makes may change.
+    products : tuple of str
+        Names of the records it returns.
+    inputs : tuple of str
+        Names of the records it reads.
+    settings : tuple of str
+        Dotted names of the settings it reads; ``*`` stands for each instrument.
+    decisions : tuple of str
+        Kinds of decisions it reads.
+    role : str
+        Role of the raw files that it reads; only ingest steps have one.
+    """
+
+    name: str
+    text: str
+    version: int
+    products: tuple[str, ...]
+    inputs: tuple[str, ...] = ()
+    settings: tuple[str, ...] = ()
+    decisions: tuple[str, ...] = ()
+    role: str = ""
+
+    @property
+    def module(self) -> str:
+        """Module that implements the step."""
+        return "lodewalk.survey.ingest" if self.role else f"lodewalk.steps.{self.name}"
+
+
+def _ingest(role: str, text: str) -> Step:
+    """Declare the step that reads all raw files of one role."""
+    return Step(f"ingest_{role}", text, 1, (f"{role}_files", f"{role}_recorded"), role=role)
+
+
+STEPS = (
+    _ingest("rover", "Reads the readings of the rovers."),
+    _ingest("base", "Reads the record of the base."),
+    _ingest("track", "Reads the tracks of the handheld GPS."),
+    _ingest("plan", "Reads the planned lines."),
+    _ingest("notes", "Reads the field notes."),
+    Step(
+        "time",
+        "Turns recorded times into UTC.",
+        1,
+        ("rover_times", "base_times", "track_times", "notes_times"),
+        (
+            "rover_files", "rover_recorded", "base_files", "base_recorded",
+            "track_files", "track_recorded", "notes_files", "notes_recorded",
+        ),
+        decisions=("clock",),
+    ),
+    Step(
+        "position",
+        "Gives each rover reading its place, from its own fix, a track or the local grid.",
+        1,
+        ("rover_positions", "position_findings"),
+        ("rover_files", "rover_recorded", "rover_times", "track_recorded", "track_times"),
+        ("survey.crs", "position", "instruments.*.sensor_height_m"),
+    ),
+    Step(
+        "first_checks",
+        "Looks for gaps, duplicates, times out of order, dropouts and spikes; measures the noise.",
+        1,
+        ("rover_checks", "base_checks", "first_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_positions",
+            "base_files", "base_recorded", "base_times",
+        ),
+        ("checks",),
+        ("drop", "keep"),
+    ),
+    Step(
+        "lines",
+        "Tells the survey lines apart, by marks, by plan or by the track.",
+        1,
+        ("rover_lines", "lines"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
+            "plan_recorded",
+        ),
+        ("survey.crs", "lines"),
+    ),
+    Step(
+        "diurnal",
+        "Takes the change of the field with time, as the base saw it, off each reading.",
+        1,
+        ("rover_diurnal", "datum"),
+        (
+            "base_files", "base_recorded", "base_times", "base_checks", "rover_files",
+            "rover_times",
+        ),
+        ("diurnal", "datum", "instruments.*.site_tie_nT"),
+    ),
+    Step(
+        "reference",
+        "Computes the reference field at each reading, at the datum's epoch.",
+        1,
+        ("rover_reference",),
+        ("rover_positions", "rover_times", "datum"),
+    ),
+    Step(
+        "budget",
+        "Gives the error budget of each reading.",
+        1,
+        ("rover_budget",),
+        ("rover_files", "rover_times", "rover_checks", "rover_lines", "lines"),
+    ),
+    Step(
+        "readings",
+        "Joins the columns of all steps and computes the anomaly.",
+        1,
+        ("readings",),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
+            "rover_lines", "rover_diurnal", "rover_reference", "rover_budget",
+        ),
+    ),
+    Step(
+        "grid",
+        "Grids the anomaly.",
+        1,
+        ("grids", "grid_notes"),
+        ("readings", "rover_lines"),
+        ("survey.crs", "grid"),
+    ),
+    Step(
+        "check",
+        "Gathers findings and gives each line and day its verdict.",
+        1,
+        ("check",),
+        (
+            "position_findings", "first_findings", "lines", "base_files", "base_recorded",
+            "base_times", "base_checks", "rover_files", "rover_times", "rover_diurnal",
+            "rover_checks", "rover_lines",
+        ),
+        ("tolerances",),
+    ),
+    Step(
+        "summary",
+        "Sums the survey up in figures.",
+        1,
+        ("summary",),
+        ("readings", "lines", "datum", "grids", "grid_notes"),
+    ),
+)  # fmt: skip
+
+
+def step_named(name: str) -> Step:
+    """Return the step called `name`.
+
+    Examples
+    --------
+    >>> step_named("diurnal").products
+    ('rover_diurnal', 'datum')
+    """
+    for step in STEPS:
+        if step.name == name:
+            return step
+    raise InputError(
+        "No step has this name.",
+        value=name,
+        remedy=f"Steps are {', '.join(step.name for step in STEPS)}.",
+    )
+
+
+def producer_of(product: str) -> Step:
+    """Return the step that makes `product`."""
+    return next(step for step in STEPS if product in step.products)
+
+
+def needed_for(target: str | None = None) -> tuple[Step, ...]:
+    """Return the steps needed for `target`, or all, each after those whose products it reads."""
+    wanted = [step_named(target)] if target else list(STEPS)
+    graph: dict[str, list[str]] = {}
+    while wanted:
+        step = wanted.pop()
+        if step.name not in graph:
+            before = [producer_of(product) for product in step.inputs]
+            graph[step.name] = [item.name for item in before]
+            wanted.extend(before)
+    order = {name: place for place, name in enumerate(TopologicalSorter(graph).static_order())}
+    return tuple(sorted((s for s in STEPS if s.name in order), key=lambda s: order[s.name]))

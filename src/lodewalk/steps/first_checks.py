@@ -1,0 +1,246 @@
+"""First checks: gaps, duplicates, order of time, dropouts, spikes, noise; the base's own."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lodewalk.methods.checks.base_record import base_range, chord_departures, default_chord
+from lodewalk.methods.checks.fourth_difference import fourth_difference, noise_sd
+from lodewalk.methods.checks.spikes import find_dropouts, find_out_of_range, find_spikes
+from lodewalk.methods.checks.time_order import (
+    find_backward_steps,
+    find_duplicates,
+    find_gaps,
+    nominal_interval,
+)
+from lodewalk.records import Document, Record, Table
+from lodewalk.records.products import Checks
+from lodewalk.records.table import float_column
+from lodewalk.steps.context import Context
+from lodewalk.steps.findings import FindingList, amount, duration_text
+from lodewalk.steps.rows import document, file_rows, in_time_order, table
+from lodewalk.steps.time import decision_rows
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
+#: More findings of one kind from one instrument than this are told as a count.
+MANY = 20
+
+
+class _Role:
+    """The readings of one role while they are checked."""
+
+    def __init__(self, inputs: Mapping[str, Record], role: str) -> None:
+        self.role = role
+        self.files: Document = document(inputs, f"{role}_files")
+        self.recorded: Table = table(inputs, f"{role}_recorded")
+        self.seconds = table(inputs, f"{role}_times").seconds("time_utc")
+        self.value = self.recorded.floats("raw_nT")
+        self.ok = np.ones(len(self.recorded), dtype=bool)
+        self.reason = np.full(len(self.recorded), None, dtype=object)
+        self.fourth = np.full(len(self.recorded), np.nan)
+        self.departure = np.full(len(self.recorded), np.nan)
+        self.found = FindingList("first_checks")
+
+    def drop(self, rows: Rows, reason: str) -> int:
+        """Mark rows that are still kept; return how many."""
+        rows = rows[self.ok[rows]]
+        self.reason[rows] = reason
+        self.ok[rows] = False
+        return len(rows)
+
+    def kept(self, rows: Rows) -> Rows:
+        """Return those of the rows that are still kept."""
+        return rows[self.ok[rows]]
+
+    def tell_drops(self, instrument: str, rows: Rows, reason: str, *, severity: str) -> None:
+        """Drop rows and say so in one finding."""
+        count = self.drop(rows, reason)
+        if count:
+            times = self.seconds[rows]
+            self.found.add(
+                reason,
+                f"{instrument}: {amount(count, 'reading')} dropped, {reason}.",
+                severity=severity,
+                instrument=instrument,
+                start_s=np.nanmin(times),
+                end_s=np.nanmax(times),
+                line_in_file=self.recorded.frame["line_in_file"][int(rows[0])],
+            )
+
+    def table(self) -> Checks:
+        """Return what was found of each reading."""
+        columns = {
+            "kept": pl.Series(self.ok),
+            "reason": pl.Series(self.reason.tolist(), dtype=pl.String),
+            "fourth_difference_nT": float_column(self.fourth),
+        }
+        if self.role == "base":
+            columns["departure_nT"] = float_column(self.departure)
+        return Checks(pl.DataFrame(columns))
+
+
+def run(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> dict[str, Record]:
+    """Return what the checks keep of rover and base, and the findings."""
+    checks = settings["checks"]
+    rover, base = _Role(inputs, "rover"), _Role(inputs, "base")
+    for role in (rover, base):
+        _lacking(role)
+        _time_order(role)
+        for instrument, rows in in_time_order(role.files, role.seconds):
+            _gaps(role, instrument, rows, factor=checks["gap_factor"], walked=rover.seconds)
+            _duplicates(role, instrument, rows, wanted=checks["duplicates"])
+            context.check_cancelled()
+    for instrument, rows in in_time_order(rover.files, rover.seconds):
+        _rover(rover, instrument, rows, checks)
+    for instrument, rows in in_time_order(base.files, base.seconds):
+        _base(base, instrument, rows, checks)
+    for role in (rover, base):
+        _decided(role, context.decisions)
+    findings = pl.concat([rover.found.table().frame, base.found.table().frame])
+    return {
+        "rover_checks": rover.table(),
+        "base_checks": base.table(),
+        "first_findings": type(rover.found.table())(findings),
+    }
+
+
+def _lacking(role: _Role) -> None:
+    """Drop readings without field or time."""
+    rows = np.arange(len(role.recorded))
+    role.drop(rows[~np.isfinite(role.value)], "no field value")
+    role.drop(rows[~np.isfinite(role.seconds)], "no time")
+
+
+def _time_order(role: _Role) -> None:
+    """Tell where the time of a file runs back."""
+    for span in file_rows(role.files):
+        steps = find_backward_steps(role.seconds[span.rows])
+        for at, step in zip(steps.at[:MANY], steps.step_s, strict=False):
+            line = role.recorded.frame["line_in_file"][span.start + int(at)]
+            role.found.add(
+                "time runs back",
+                f"{span.name}, line {line}: time runs back by {duration_text(-step)}"
+                + (f", one of {len(steps.at)} such places." if len(steps.at) > MANY else "."),
+                severity="doubt",
+                instrument=span.instrument,
+                start_s=role.seconds[span.start + int(at)],
+                file=span.name,
+                line_in_file=line,
+            )
+
+
+def _gaps(role: _Role, instrument: str, rows: Rows, *, factor: float, walked: Floats) -> None:
+    """Tell gaps in the record of an instrument; grave where the base misses rover readings."""
+    gaps = find_gaps(role.seconds[rows], factor=factor)
+    longest = np.argsort(-gaps.duration_s, kind="stable")[:MANY]
+    for place in np.sort(longest):
+        start, end = gaps.start_s[place], gaps.end_s[place]
+        text = f"{instrument}: no reading for {duration_text(end - start)}"
+        missed = int(np.sum((walked > start) & (walked < end))) if role.role == "base" else 0
+        if missed:
+            text += f" while {amount(missed, 'rover reading was', 'rover readings were')} taken"
+        if len(gaps) > MANY:
+            text += f", one of the {MANY} longest of {len(gaps)} gaps"
+        role.found.add(
+            f"gap in the {role.role} record",
+            f"{text}.",
+            severity="doubt" if missed else "information",
+            instrument=instrument,
+            start_s=start,
+            end_s=end,
+            line_in_file=role.recorded.frame["line_in_file"][int(rows[gaps.last[place]])],
+        )
+
+
+def _duplicates(role: _Role, instrument: str, rows: Rows, *, wanted: bool) -> None:
+    """Drop copies, and readings that contradict an earlier one of the same time."""
+    twice = find_duplicates(role.seconds[rows], role.value[rows])
+    if wanted:
+        role.tell_drops(instrument, rows[twice.same_reading], "duplicate", severity="information")
+    second = "second value for one time"
+    role.tell_drops(instrument, rows[twice.same_time], second, severity="doubt")
+
+
+def _rover(role: _Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
+    """Drop dropouts and spikes of a rover and measure its noise."""
+    good = role.kept(rows)
+    if checks["dropouts"]:
+        lost = good[find_dropouts(role.value[good])]
+        role.tell_drops(instrument, lost, "dropout", severity="doubt")
+        good = role.kept(good)
+    if checks["spikes"]:
+        spikes = find_spikes(
+            role.value[good],
+            time_s=role.seconds[good],
+            k_sd=checks["spike_factor"],
+            floor_nT=checks["spike_floor_nT"],
+        )
+        role.tell_drops(instrument, good[spikes], "spike", severity="information")
+        good = role.kept(good)
+    role.fourth[good] = fourth_difference(role.value[good], time_s=role.seconds[good])
+    noise = noise_sd(role.fourth[good])
+    if np.isfinite(noise):
+        role.found.add(
+            "noise",
+            f"{instrument}: noise {noise:.2f} nT from the fourth difference, an upper limit where "
+            f"sources are shallow; a reading each {nominal_interval(role.seconds[good]):.3g} s.",
+            instrument=instrument,
+        )
+
+
+def _base(role: _Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
+    """Drop impossible values of a base; measure its range and departures from the chord."""
+    good = role.kept(rows)
+    if checks["dropouts"]:
+        lost = good[find_out_of_range(role.value[good])]
+        role.tell_drops(instrument, lost, "dropout", severity="doubt")
+        good = role.kept(good)
+    if not good.size:
+        return
+    times, values = role.seconds[good], role.value[good]
+    role.fourth[good] = fourth_difference(values, time_s=times)
+    chord = default_chord(times, shortest_s=checks["chord_s"])
+    role.departure[good] = chord_departures(times, values, chord_s=chord).departure_nT
+    worst = role.departure[good]
+    judged = np.isfinite(worst).any()
+    size = f"{np.nanmax(worst):.2f} nT" if judged else "cannot be judged"
+    role.found.add(
+        "base range",
+        f"{instrument}: range {base_range(values):.1f} nT, a reading each "
+        f"{nominal_interval(times):.3g} s, worst departure from a chord of {chord:.0f} s {size}.",
+        instrument=instrument,
+        start_s=times[0],
+        end_s=times[-1],
+    )
+
+
+def _decided(role: _Role, decisions: tuple[Mapping[str, Any], ...]) -> None:
+    """Drop or keep what persons decided, in the order of the decisions."""
+    for decision in decisions:
+        rows = _target_rows(role, decision["target"])
+        if decision["kind"] == "drop":
+            role.drop(rows, "dropped by decision")
+        else:
+            usable = rows[np.isfinite(role.value[rows]) & np.isfinite(role.seconds[rows])]
+            role.reason[usable], role.ok[usable] = None, True
+
+
+def _target_rows(role: _Role, target: Mapping[str, Any]) -> Rows:
+    """Return the rows that a decision means."""
+    chosen = []
+    wanted = set(target.get("readings", ()))
+    for span in file_rows(role.files):
+        part = role.recorded.frame[span.rows]
+        if wanted:
+            ids = (f"{span.sha256[:8]}:" + part["line_in_file"].cast(pl.String)).is_in(wanted)
+            marks = ids.to_numpy()
+        else:
+            marks = decision_rows(target, part["recorded_time"], span)
+        chosen.append(span.start + np.flatnonzero(marks))
+    return np.concatenate(chosen) if chosen else np.zeros(0, dtype=np.int64)

@@ -1,0 +1,200 @@
+"""Lines: passages of survey lines, by marks in the files, by plan or by the track."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lodewalk.adapters.projection import to_projected
+from lodewalk.methods.checks.fourth_difference import noise_by_group
+from lodewalk.methods.corrections.lines import passage_geometry, split_track, tie_lines
+from lodewalk.methods.corrections.plan_lines import assign_to_plan
+from lodewalk.records import Record, Table
+from lodewalk.records.products import Lines, ReadingLines
+from lodewalk.records.table import float_column, utc_column
+from lodewalk.steps.context import Context
+from lodewalk.steps.rows import document, file_rows, in_time_order, table
+
+Floats = NDArray[np.float64]
+Names = NDArray[np.object_]
+#: A passage ends where its line isn't read for longer than this [s] (common practice).
+PAUSE_S = 600.0
+
+
+@dataclass(frozen=True)
+class _Rover:
+    """The readings of all rovers while lines are told apart."""
+
+    recorded: Table
+    seconds: Floats
+    easting: Floats
+    northing: Floats
+
+
+def run(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> dict[str, Record]:
+    """Return the line of each rover reading, and the table of passages."""
+    del context
+    positions = table(inputs, "rover_positions")
+    rover = _Rover(
+        table(inputs, "rover_recorded"),
+        table(inputs, "rover_times").seconds("time_utc"),
+        positions.floats("easting_m"),
+        positions.floats("northing_m"),
+    )
+    plan = _plan(table(inputs, "plan_recorded"), settings["survey.crs"])
+    names = _names(inputs, rover, plan, settings["lines"])
+    checks = table(inputs, "rover_checks")
+    passages = _passages(inputs, rover, names)
+    number = np.full(names.shape, -1, dtype=np.int64)
+    distance = np.full(names.shape, np.nan)
+    rows_of_lines = []
+    noise = _noise(passages, checks.floats("fourth_difference_nT"))
+    for place, (instrument, rows) in enumerate(passages):
+        number[rows] = place
+        length, azimuth, along = passage_geometry(rover.easting[rows], rover.northing[rows])
+        distance[rows] = along
+        rows_of_lines.append(
+            {
+                "line": str(names[rows[0]]),
+                "instrument": instrument,
+                "day": datetime.fromtimestamp(rover.seconds[rows[0]], UTC).strftime("%Y-%m-%d"),
+                "readings": rows.size,
+                "kept": int(checks.booleans("kept")[rows].sum()),
+                "length_m": length,
+                "azimuth_deg": azimuth,
+                "start": rover.seconds[rows[0]],
+                "end": rover.seconds[rows[-1]],
+                "noise_nT": noise[place],
+            }
+        )
+    on_line = pl.Series(names.tolist(), dtype=pl.String)
+    frame = pl.DataFrame({"line": on_line, "distance_m": float_column(distance)})
+    passage = pl.Series(number).replace(-1, None)
+    return {
+        "rover_lines": ReadingLines(frame.with_columns(passage=passage)),
+        "lines": _lines_table(rows_of_lines),
+    }
+
+
+def _plan(recorded: Table, crs: str) -> dict[str, Floats]:
+    """Return the vertices of each planned line."""
+    easting, northing = to_projected(
+        recorded.floats("longitude_deg"), recorded.floats("latitude_deg"), crs=crs
+    )
+    names = np.array(recorded.strings("line"), dtype=object)
+    vertices = np.column_stack([easting, northing])
+    return {name: vertices[names == name] for name in dict.fromkeys(names.tolist())}
+
+
+def _names(
+    inputs: Mapping[str, Record],
+    rover: _Rover,
+    plan: Mapping[str, Floats],
+    settings: Mapping[str, Any],
+) -> Names:
+    """Return the name of the line of each reading, None off the lines."""
+    files = document(inputs, "rover_files")
+    names = np.full(rover.seconds.shape, None, dtype=object)
+    source = settings["source"]
+    if source in ("auto", "marks"):
+        names[:] = rover.recorded.strings("line")
+    marked = {
+        span.instrument
+        for span in file_rows(files)
+        if any(name is not None for name in names[span.rows])
+    }
+    for instrument, rows in in_time_order(files, rover.seconds):
+        if instrument in marked or source == "marks":
+            continue
+        if plan and source != "track":
+            names[rows] = _by_plan(rover, rows, plan, settings)
+        elif source != "plan":
+            names[rows] = _by_track(rover, rows, instrument, settings)
+    return names
+
+
+def _by_plan(
+    rover: _Rover, rows: NDArray[np.int64], plan: Mapping[str, Floats], settings: Mapping[str, Any]
+) -> Names:
+    """Return the planned line that each reading lies on."""
+    index, _, _ = assign_to_plan(
+        rover.easting[rows],
+        rover.northing[rows],
+        list(plan.values()),
+        off_line_m=settings["off_line_m"],
+        smoothing_m=settings["smoothing_m"],
+    )
+    return _named(index, list(plan))
+
+
+def _by_track(
+    rover: _Rover, rows: NDArray[np.int64], instrument: str, settings: Mapping[str, Any]
+) -> Names:
+    """Return the straight walk that each reading belongs to, named by instrument and number."""
+    number = split_track(
+        rover.seconds[rows],
+        rover.easting[rows],
+        rover.northing[rows],
+        min_length_m=settings["min_length_m"],
+        max_turn_deg=settings["max_turn_deg"],
+        smoothing_m=settings["smoothing_m"],
+        max_gap_s=PAUSE_S,
+    )
+    count = int(number.max(initial=-1)) + 1
+    return _named(number, [f"{instrument}-{item + 1:03d}" for item in range(count)])
+
+
+def _named(index: NDArray[np.int64], names: list[str]) -> Names:
+    """Return the name for each index, None for -1."""
+    return np.array([*names, None], dtype=object)[index]
+
+
+def _passages(
+    inputs: Mapping[str, Record], rover: _Rover, names: Names
+) -> list[tuple[str, NDArray[np.int64]]]:
+    """Return instrument and rows of each unbroken passage of a line, in order of time."""
+    passages = []
+    for instrument, rows in in_time_order(document(inputs, "rover_files"), rover.seconds):
+        here = rows[[name is not None for name in names[rows]]]
+        if not here.size:
+            continue
+        new = (names[here][1:] != names[here][:-1]) | (np.diff(rover.seconds[here]) > PAUSE_S)
+        passages += [(instrument, part) for part in np.split(here, np.flatnonzero(new) + 1)]
+    return sorted(passages, key=lambda item: (rover.seconds[item[1][0]], item[0]))
+
+
+def _noise(passages: list[tuple[str, NDArray[np.int64]]], fourth: Floats) -> Floats:
+    """Return the noise of each passage from its fourth differences."""
+    group = np.full(fourth.shape, -1, dtype=np.int64)
+    for place, (_, rows) in enumerate(passages):
+        group[rows] = place
+    found = noise_by_group(fourth, group)
+    noise = np.full(len(passages), np.nan)
+    noise[found.group] = found.sd_nT
+    return noise
+
+
+def _lines_table(rows: list[dict[str, Any]]) -> Lines:
+    """Return the passages as their table; tie lines are those across the main direction."""
+    if not rows:
+        return Lines.empty()
+    numbers = {
+        name: np.array([row[name] for row in rows], dtype=np.float64)
+        for name in ("length_m", "azimuth_deg", "noise_nT", "start", "end")
+    }
+    ties = tie_lines(numbers["azimuth_deg"], numbers["length_m"])
+    columns: dict[str, Any] = {
+        name: [row[name] for row in rows]
+        for name in ("line", "instrument", "day", "readings", "kept")
+    }
+    columns |= {
+        name: float_column(numbers[name]) for name in ("length_m", "azimuth_deg", "noise_nT")
+    }
+    columns |= {f"{end}_utc": utc_column(numbers[end]) for end in ("start", "end")}
+    return Lines(pl.DataFrame(columns | {"tie": pl.Series(ties)}))

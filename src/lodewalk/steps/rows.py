@@ -1,0 +1,84 @@
+"""Which rows of a role's table come from which file and instrument."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lodewalk.records import Document, Record, Table
+
+
+@dataclass(frozen=True)
+class FileRows:
+    """The rows of one raw file."""
+
+    name: str
+    sha256: str
+    instrument: str
+    zone: str
+    position: Mapping[str, Any]
+    start: int
+    stop: int
+
+    @property
+    def rows(self) -> slice:
+        """The rows as a slice."""
+        return slice(self.start, self.stop)
+
+
+def file_rows(files: Document) -> list[FileRows]:
+    """Return the rows of each file, in row order.
+
+    Examples
+    --------
+    >>> one = {"name": "a.csv", "sha256": "00", "instrument": "R1", "zone": "UTC", "rows": 3,
+    ...        "position": {}}
+    >>> file_rows(Document({"files": [one]}))[0].rows
+    slice(0, 3, None)
+    """
+    start = 0
+    spans = []
+    for item in files["files"]:
+        stop = start + item["rows"]
+        about = {key: value for key, value in item.items() if key != "rows"}
+        spans.append(FileRows(**about, start=start, stop=stop))
+        start = stop
+    return spans
+
+
+def instruments(files: Document) -> list[str]:
+    """Return the names of the instruments, sorted."""
+    return sorted({item["instrument"] for item in files["files"]})
+
+
+def rows_of(files: Document, instrument: str) -> NDArray[np.int64]:
+    """Return the row numbers of one instrument, in row order."""
+    spans = [np.arange(f.start, f.stop) for f in file_rows(files) if f.instrument == instrument]
+    return np.concatenate(spans) if spans else np.zeros(0, dtype=np.int64)
+
+
+def in_time_order(
+    files: Document, seconds: NDArray[np.float64]
+) -> Iterator[tuple[str, NDArray[np.int64]]]:
+    """Yield each instrument with its rows in order of time; rows without a time are left out."""
+    for name in instruments(files):
+        rows = rows_of(files, name)
+        rows = rows[np.isfinite(seconds[rows])]
+        yield name, rows[np.argsort(seconds[rows], kind="stable")]
+
+
+def file_of_row(spans: list[FileRows], row: int) -> FileRows:
+    """Return the file that a row comes from."""
+    return next(span for span in spans if span.start <= row < span.stop)
+
+
+def table(inputs: Mapping[str, Record], name: str) -> Table:
+    """Return the input `name` as a table."""
+    return cast("Table", inputs[name])
+
+
+def document(inputs: Mapping[str, Record], name: str) -> Document:
+    """Return the input `name` as a document."""
+    return cast("Document", inputs[name])

@@ -1,0 +1,134 @@
+"""The ledger: the list of raw files with their digest, size, role and how to read them."""
+
+import hashlib
+import json
+import shutil
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from lodewalk.errors import FolderError, InputError
+from lodewalk.survey.clock import now_utc
+from lodewalk.survey.files import write_json, write_with
+from lodewalk.survey.folder import Folder
+
+BLOCK = 1 << 20
+
+
+@dataclass(frozen=True)
+class RawFile:
+    """One entry of the ledger.
+
+    `column_map` is kept whole, so that the survey can be rebuilt from its folder alone.
+    `mtime_ns` and `size` are the fast path of the comparison; the digest decides.
+    """
+
+    name: str
+    sha256: str
+    size: int
+    mtime_ns: int
+    role: str
+    instrument: str
+    format: str
+    format_version: int
+    zone: str
+    column_map: Mapping[str, Any] | None
+    original_name: str
+    added_utc: str
+
+    def identity(self) -> dict[str, Any]:
+        """Return what a product made from this file depends on."""
+        return {
+            "sha256": self.sha256,
+            "instrument": self.instrument,
+            "format": self.format,
+            "format_version": self.format_version,
+            "zone": self.zone,
+            "column_map": self.column_map,
+            "name": self.name,
+        }
+
+
+def read_ledger(folder: Folder) -> list[RawFile]:
+    """Return the entries in the order of adding.
+
+    Raises
+    ------
+    FolderError
+        When the ledger is damaged.
+    """
+    if not folder.ledger_file.exists():
+        return []
+    try:
+        rows = json.loads(folder.ledger_file.read_text(encoding="utf-8"))
+        return [RawFile(**row) for row in rows]
+    except (ValueError, TypeError) as error:
+        raise FolderError(f"raw/ledger.json is damaged ({error}). Restore it.") from error
+
+
+def write_ledger(folder: Folder, entries: list[RawFile]) -> None:
+    """Write the whole ledger atomically."""
+    write_json(folder.ledger_file, [asdict(entry) for entry in entries])
+
+
+def file_digest(path: Path) -> str:
+    """Return the SHA-256 of a file's bytes."""
+    total = hashlib.sha256()
+    with path.open("rb") as stream:
+        while block := stream.read(BLOCK):
+            total.update(block)
+    return total.hexdigest()
+
+
+def check_new(entries: list[RawFile], sha256: str, *, file: str) -> None:
+    """Raise when the ledger has a file with the same content."""
+    for entry in entries:
+        if entry.sha256 == sha256:
+            raise InputError(
+                f"This file is in the survey already, as raw/{entry.name} ({entry.role}).",
+                file=file,
+                remedy="Nothing was added.",
+            )
+
+
+def unique_name(folder: Folder, entries: list[RawFile], name: str, sha256: str) -> str:
+    """Return `name`, made unique by the digest where another raw file has it."""
+    taken = {entry.name.casefold() for entry in entries} | {folder.ledger_file.name}
+    there = folder.raw / name
+    leftover = there.exists() and file_digest(there) == sha256
+    if name.casefold() not in taken and (leftover or not there.exists()):
+        return name
+    path = Path(name)
+    return f"{path.stem}-{sha256[:8]}{path.suffix}"
+
+
+def store_raw(folder: Folder, source: Path, entry: RawFile) -> RawFile:
+    """Copy a file into `raw/`, check the copy and return the entry for the ledger."""
+    target = folder.raw / entry.name
+    write_with(target, lambda part: shutil.copyfile(source, part))
+    if file_digest(target) != entry.sha256:
+        target.unlink()
+        raise InputError("The file changed while it was copied.", file=source.name)
+    target.chmod(0o444)
+    status = target.stat()
+    return replace(entry, size=status.st_size, mtime_ns=status.st_mtime_ns, added_utc=now_utc())
+
+
+def check_raw(folder: Folder, entries: list[RawFile], *, rehash: bool = False) -> None:
+    """Raise when a raw file is missing or no longer the one that was added.
+
+    Size and file time are the fast path; a change, or `rehash`, compares the content.
+    """
+    for entry in entries:
+        path = folder.raw / entry.name
+        if not path.exists():
+            raise InputError("The raw file is gone.", file=entry.name, remedy="Put it back.")
+        status = path.stat()
+        same = (status.st_size, status.st_mtime_ns) == (entry.size, entry.mtime_ns)
+        if (rehash or not same) and file_digest(path) != entry.sha256:
+            raise InputError(
+                "The raw file is no longer the one that was added.",
+                file=entry.name,
+                remedy="Put the original back; a changed file must be added under its own name.",
+            )

@@ -1,0 +1,184 @@
+"""The settings: one table with default, unit, range and help, which checks `survey.toml`.
+
+The same table writes the commented settings file and the reference page of the settings.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+def _setting(default: Any, text: str, unit: str = "", **limits: Any) -> Any:
+    """Return a field with its help and unit."""
+    return Field(default, description=text, json_schema_extra={"unit": unit}, **limits)
+
+
+class Section(BaseModel):
+    """Base of the sections: unknown names are refused, values are frozen."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Survey(Section):
+    """The survey as a whole."""
+
+    name: str = _setting(..., "Name of the survey, printed on maps and report.", min_length=1)
+    crs: str = _setting(
+        ..., "Projected reference system in metres, such as EPSG:31982.", pattern=r"^EPSG:\d{4,6}$"
+    )
+    purpose: str = _setting("", "What the survey is for, in one sentence.")
+    time_zone: str = _setting(
+        "", "Zone of times in files that don't say one: UTC, GPS, +hh:mm or an IANA name."
+    )
+
+
+class Instrument(Section):
+    """One instrument; the name of the section is the name given with `add`."""
+
+    text: str = _setting("", "Make-free description: kind of sensor, serial mark, who carried it.")
+    sensor_height_m: float = _setting(2.0, "Height of the sensor above ground.", "m", ge=0, le=20)
+    site_tie_nT: float = _setting(
+        0.0,
+        "Base only: added to this base's record so that bases at different sites agree.",
+        "nT",
+        ge=-5000,
+        le=5000,
+    )
+
+
+class Position(Section):
+    """Where the readings were taken."""
+
+    track_gap_s: float = _setting(
+        30.0, "Longest gap of a track that is bridged by a straight line.", "s", gt=0, le=3600
+    )
+    height_window_s: float = _setting(
+        120.0, "Window over which recorded heights are smoothed.", "s", gt=0, le=3600
+    )
+    height_m: float = _setting(
+        0.0, "Height above the ellipsoid where the files have none.", "m", ge=-500, le=9000
+    )
+
+
+class Checks(Section):
+    """First checks of rover and base."""
+
+    spikes: bool = _setting(True, "Whether isolated spikes are dropped.")
+    dropouts: bool = _setting(True, "Whether dropouts (impossible or stuck values) are dropped.")
+    duplicates: bool = _setting(True, "Whether repeated readings are dropped.")
+    spike_factor: float = _setting(
+        3.6, "Spike threshold in standard deviations of the noise.", "", ge=3, le=100
+    )
+    spike_floor_nT: float = _setting(
+        0.3, "Smallest departure that may count as a spike.", "nT", gt=0, le=1000
+    )
+    gap_factor: float = _setting(
+        5.0, "A gap is longer than this many sampling intervals.", "", ge=1.5, le=1000
+    )
+    chord_s: float = _setting(
+        60.0, "Length of the chord for the base; at least four base intervals.", "s", gt=0, le=3600
+    )
+
+
+class Tolerances(Section):
+    """What the survey needs; common practice unless a source is named."""
+
+    chord_nT: float = _setting(
+        3.0, "Largest departure of the base from the chord (Canadian surveys).", "nT", gt=0, le=1000
+    )
+    diurnal_sd_nT: float = _setting(
+        1.0, "Largest standard deviation of the diurnal correction.", "nT", gt=0, le=1000
+    )
+    noise_nT: float = _setting(
+        1.0, "Largest noise of a line, from its fourth difference.", "nT", gt=0, le=1000
+    )
+    kept_share: float = _setting(
+        0.95, "Smallest share of a line's readings that are kept.", "", ge=0, le=1
+    )
+
+
+class Lines(Section):
+    """How survey lines are told apart."""
+
+    source: Literal["auto", "marks", "plan", "track"] = _setting(
+        "auto", "Marks in the file, planned lines or the track; auto takes the first there is."
+    )
+    min_length_m: float = _setting(40.0, "Shortest straight line in a track.", "m", gt=0, le=1e5)
+    max_turn_deg: float = _setting(35.0, "Turn of the track that ends a line.", "deg", gt=0, lt=180)
+    smoothing_m: float = _setting(
+        15.0, "Length over which a track's direction is taken; less for RTK.", "m", gt=0, le=1000
+    )
+    off_line_m: float = _setting(
+        10.0, "Farthest that a reading may lie off its planned line.", "m", gt=0, le=1000
+    )
+
+
+class Diurnal(Section):
+    """Correction for the change of the field with time."""
+
+    interpolation: Literal["linear", "akima", "monotone"] = _setting(
+        "linear", "How the base is interpolated between its readings."
+    )
+    max_gap_s: float = _setting(
+        300.0, "Longest gap of the base that is bridged by interpolation.", "s", gt=0, le=86400
+    )
+
+
+class Datum(Section):
+    """The one value that the diurnal correction is measured from."""
+
+    value_nT: Annotated[float, Field(ge=15000, le=80000)] | None = _setting(
+        None, "Datum; left out, the median of the base in its quietest hours.", "nT"
+    )
+    epoch: str | None = _setting(
+        None,
+        "Date of the datum, YYYY-MM-DD; left out, the middle of the quietest hours.",
+        pattern=r"^\d{4}-\d{2}-\d{2}$",
+    )
+    quiet_hours: float = _setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)
+
+
+class GridSettings(Section):
+    """The grid of the anomaly."""
+
+    spacing_m: Annotated[float, Field(gt=0, le=10000)] | None = _setting(
+        None, "Distance between nodes; left out, a fifth of the line spacing.", "m"
+    )
+    reach_m: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
+        None, "How far from a reading the grid goes; left out, the line spacing.", "m"
+    )
+    method: Literal["cubic", "linear"] = _setting("cubic", "Gridding engine.")
+
+
+class Settings(Section):
+    """The whole of `survey.toml`."""
+
+    format: Literal[1] = _setting(1, "Number of the folder's format.")
+    survey: Survey
+    instruments: dict[str, Instrument] = Field(
+        default_factory=dict, description="One section an instrument, named as in `add`."
+    )
+    position: Position = Position()
+    checks: Checks = Checks()
+    lines: Lines = Lines()
+    diurnal: Diurnal = Diurnal()
+    datum: Datum = Datum()
+    grid: GridSettings = GridSettings()
+    tolerances: Tolerances = Tolerances()
+
+    def instrument(self, name: str) -> Instrument:
+        """Return the settings of an instrument, or the defaults."""
+        return self.instruments.get(name, Instrument())
+
+
+SECTIONS: dict[str, type[Section]] = {
+    "survey": Survey,
+    "instruments.NAME": Instrument,
+    "position": Position,
+    "checks": Checks,
+    "lines": Lines,
+    "diurnal": Diurnal,
+    "datum": Datum,
+    "grid": GridSettings,
+    "tolerances": Tolerances,
+}

@@ -1,0 +1,52 @@
+"""The state: which step made which products from what, kept after success only."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from lodewalk.survey.files import write_json
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.store import Stored
+
+FORMAT = 1
+
+
+@dataclass(frozen=True)
+class Made:
+    """What a step made and what it depended on.
+
+    `parts` are the parts of the key: version, settings, inputs, decisions, sources.
+    `complete` is false from just before the first product is written until the last one is.
+    """
+
+    key: str
+    parts: Mapping[str, Any]
+    products: Mapping[str, Stored] = field(default_factory=dict)
+    complete: bool = False
+
+
+State = dict[str, Made]
+
+
+def read_state(folder: Folder) -> State:
+    """Return the state; an unreadable one counts as none, since products can be made anew."""
+    try:
+        found = json.loads(folder.state_file.read_text(encoding="utf-8"))
+        if found["format"] != FORMAT:
+            return {}
+        return {name: _made(row) for name, row in found["steps"].items()}
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
+
+
+def write_state(folder: Folder, state: State) -> None:
+    """Write the whole state atomically."""
+    steps = {name: asdict(made) for name, made in state.items()}
+    write_json(folder.state_file, {"format": FORMAT, "steps": steps})
+
+
+def _made(row: dict[str, Any]) -> Made:
+    """Return one entry from its JSON."""
+    products = {name: Stored(**stored) for name, stored in row["products"].items()}
+    return Made(row["key"], row["parts"], products, bool(row["complete"]))

@@ -1,0 +1,157 @@
+"""The store: records to files and back, each with the digest of its content."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lodewalk.errors import FolderError
+from lodewalk.survey.files import write_text, write_with
+from lodewalk.survey.folder import Folder
+
+if TYPE_CHECKING:
+    from lodewalk.records import Record, Table
+
+PUBLIC = {
+    "readings": "readings.parquet",
+    "grids": "grids.nc",
+    "check": "check.json",
+    "summary": "summary.json",
+}
+
+#: Name of the table class of each product; what is not named here is a document.
+TABLES = {
+    "rover_recorded": "recorded.RecordedReadings",
+    "base_recorded": "recorded.RecordedReadings",
+    "track_recorded": "recorded.Track",
+    "plan_recorded": "recorded.Route",
+    "notes_recorded": "recorded.Waypoints",
+    "rover_times": "products.Times",
+    "base_times": "products.Times",
+    "track_times": "products.Times",
+    "notes_times": "products.Times",
+    "rover_positions": "products.Positions",
+    "position_findings": "products.Findings",
+    "rover_checks": "products.Checks",
+    "base_checks": "products.Checks",
+    "first_findings": "products.Findings",
+    "rover_lines": "products.ReadingLines",
+    "lines": "products.Lines",
+    "rover_diurnal": "products.Diurnal",
+    "rover_reference": "products.Reference",
+    "rover_budget": "products.Budget",
+    "readings": "products.Readings",
+}
+
+
+@dataclass(frozen=True)
+class Stored:
+    """Where a product lies and how it looked when it was written."""
+
+    file: str
+    digest: str
+    size: int
+    mtime_ns: int
+
+
+def product_path(folder: Folder, product: str) -> Path:
+    """Return the file of a product."""
+    if product in PUBLIC:
+        return folder.products / PUBLIC[product]
+    suffix = "parquet" if product in TABLES else "json"
+    return folder.products / "steps" / f"{product}.{suffix}"
+
+
+def write_product(folder: Folder, product: str, record: "Record") -> Stored:
+    """Write a record atomically and return its entry for the state."""
+    from lodewalk.records import Document, GridSet
+
+    path = product_path(folder, product)
+    if isinstance(record, Document):
+        write_text(path, record.text() + "\n")
+    elif isinstance(record, GridSet):
+        write_with(path, _grid_writer(record))
+    else:
+        write_with(path, _table_writer(record))
+    status = path.stat()
+    name = path.relative_to(folder.products).as_posix()
+    return Stored(name, record.digest(), status.st_size, status.st_mtime_ns)
+
+
+def _table_writer(table: "Table") -> Callable[[Path], None]:
+    """Return the writer of a table as Parquet, with the unit of each column beside it."""
+    units = {column.name: column.unit for column in table.SCHEMA if table.has(column.name)}
+    notes = {f"unit:{name}": unit for name, unit in units.items() if unit}
+    return lambda path: table.frame.write_parquet(path, compression="lz4", metadata=notes or None)
+
+
+def _grid_writer(record: "Record") -> Callable[[Path], None]:
+    """Return the writer of grids as CF NetCDF."""
+    from lodewalk.formats.netcdf import write_grids
+    from lodewalk.records import GridSet
+
+    assert isinstance(record, GridSet)
+    return lambda path: write_grids(path, record.grids)
+
+
+def read_product(folder: Folder, product: str) -> "Record":
+    """Read a product back.
+
+    Raises
+    ------
+    FolderError
+        When the file is missing or damaged.
+    """
+    from lodewalk.records import Document, GridSet
+
+    path = product_path(folder, product)
+    try:
+        if product in TABLES:
+            return _read_table(path, product)
+        if product == "grids":
+            from lodewalk.formats.netcdf import read_grids
+
+            return GridSet(tuple(read_grids(path)))
+        import json
+
+        return Document(json.loads(path.read_text(encoding="utf-8")))
+    except Exception as error:
+        raise FolderError(
+            f"Product {path.name} can't be read ({type(error).__name__}). "
+            "Delete it and run again; products can be made anew."
+        ) from error
+
+
+def _read_table(path: Path, product: str) -> "Table":
+    """Read a Parquet file as the table class of the product."""
+    import polars as pl
+
+    return table_class(product)(pl.read_parquet(path))
+
+
+@cache
+def table_class(product: str) -> "type[Table]":
+    """Return the table class of a product."""
+    from importlib import import_module
+
+    module, _, name = TABLES[product].partition(".")
+    found: type[Table] = getattr(import_module(f"lodewalk.records.{module}"), name)
+    return found
+
+
+def is_intact(folder: Folder, product: str, stored: Stored) -> bool:
+    """Tell whether the file of a product is still what was written.
+
+    Size and file time are the fast path; when they differ the content decides.
+    """
+    path = product_path(folder, product)
+    if not path.exists():
+        return False
+    status = path.stat()
+    if (status.st_size, status.st_mtime_ns) == (stored.size, stored.mtime_ns):
+        return True
+    try:
+        return read_product(folder, product).digest() == stored.digest
+    except FolderError:
+        return False
