@@ -1,0 +1,254 @@
+import pytest
+
+from lodewalk.errors import InputError
+from lodewalk.formats.delimited import propose, read, recognise
+
+
+@pytest.fixture
+def proposed(tmp_path):
+    def function(raw, role="rover"):
+        path = tmp_path / "day1.txt"
+        path.write_bytes(raw if isinstance(raw, bytes) else raw.encode())
+        return path, propose(path, role=role)
+
+    return function
+
+
+def repeated(row, count=5):
+    """Return rows in which {n} counts and {d} is a digit that goes up and down."""
+    return "".join(row.format(n=n, d=n * 7 % 10) + "\n" for n in range(count))
+
+
+CASES = {
+    "names and stamps": (
+        "Time (UTC),lat_deg,lon_deg,Field (nT),Sig. Quality,Battery\n"
+        + repeated("2025-03-04T08:00:0{n},-12.5{d},-41.25{d},22950.{d},98,7.2"),
+        {"time": "Time (UTC)", "latitude": "lat_deg", "longitude": "lon_deg",
+         "field": "Field (nT)"},
+        {"delimiter": ",", "decimal": ".", "header": True, "skip": 0},
+        {"format": "iso", "zone": "UTC"},
+        1.0,
+    ),
+    "a title, units and decimal commas": (
+        "Base station 1;;;\n\nDate;Time;Total field;Height\n[dd.mm.yyyy];[h];[nT];[m]\n"
+        + repeated("14.03.2025;08:00:0{n},5;22950,{d};540,5"),
+        {"date": "Date", "time": "Time", "field": "Total field", "height": "Height"},
+        {"delimiter": ";", "decimal": ",", "header": 3, "skip": 4},
+        {"date_format": "%d.%m.%Y", "format": "iso", "zone": None},
+        1.0,
+    ),
+    "names in a comment": (
+        "# easting northing mag time\n" + repeated("50000{d} 850000{d} 22950.{d} 8000{n}"),
+        {"easting": "easting", "northing": "northing", "field": "mag", "time": "time"},
+        {"delimiter": "whitespace", "comment": ["#"], "header": 1, "skip": 1},
+        {"format": "%H%M%S%.f", "zone": None},
+        0.5,
+    ),
+    "no names": (
+        repeated("31/03/2025 08:00:0{n}\t-12.50001{d}\t-41.25001{d}\t22950.{d}\t98"),
+        {"time": 1, "latitude": 2, "longitude": 3, "field": 4},
+        {"delimiter": "\t", "header": False},
+        {"format": "%d/%m/%Y %H:%M:%S%.f", "zone": None},
+        0.9 * 0.8,
+    ),
+    "month first": (
+        "date|time|nT\n" + repeated("03/31/25|08:00:0{n} PM|22950.{d}"),
+        {"date": "date", "time": "time", "field": "nT"},
+        {"delimiter": "|"},
+        {"date_format": "%m/%d/%y", "format": "%I:%M:%S %p"},
+        1.0,
+    ),
+    "day and month in either order": (
+        "date,time,nT\n" + repeated("03/04/2025,08:00:0{n},22950.{d}"),
+        {"date": "date", "time": "time", "field": "nT"},
+        {},
+        {"date_format": "%d/%m/%Y"},
+        0.5,
+    ),
+    "year, day of year and seconds": (
+        "year doy sod gamma\n" + repeated("2025 63 2970{n} 22950.{d}"),
+        {"year": "year", "day_of_year": "doy", "seconds_of_day": "sod", "field": "gamma"},
+        {"delimiter": "whitespace"},
+        {},
+        1.0,
+    ),
+    "offsets in each row": (
+        "timestamp,total intensity\n" + repeated("2025-03-04 05:00:0{n}-03:00,22950.{d}"),
+        {"time": "timestamp", "field": "total intensity"},
+        {},
+        {"format": "iso", "zone": "UTC"},
+        1.0,
+    ),
+    "an offset in the head": (
+        "# clock set to UTC-3\n" + "date,time,nT\n" + repeated("2025-03-14,05:00:0{n},22950.{d}"),
+        {"date": "date", "time": "time", "field": "nT"},
+        {"comment": ["#"], "header": True, "skip": 0},
+        {"zone": "-03:00"},
+        1.0,
+    ),
+    "line marks": (
+        "Line 10\n" + repeated("08:00:0{n} 22950.{d} 98") + "Line 20\n"
+        + repeated("08:10:0{n} 22950.{d} 98"),
+        {"time": 1, "field": 2},
+        {"header": False, "lines": {"mark": "Line ", "pattern": None}},
+        {"format": "iso"},
+        0.5 * 0.9,
+    ),
+    "offsets with another date": (
+        "time,nT\n" + repeated("14.03.2025 05:00 -03:00,22950.{d}"),
+        {"time": "time", "field": "nT"},
+        {},
+        {"format": "%d.%m.%Y %H:%M%z", "zone": "UTC"},
+        1.0,
+    ),
+    "seconds since 1970": (
+        "time,nT\n" + repeated("174107613{n}.5,22950.{d}"),
+        {"time": "time", "field": "nT"},
+        {},
+        {"format": "unix", "zone": "UTC"},
+        1.0,
+    ),
+    "dates as numbers": (
+        "date,hhmmss,nT\n" + repeated("140325,8150{n},22950.{d}"),
+        {"date": "date", "time": "hhmmss", "field": "nT"},
+        {},
+        {"date_format": "%d%m%y", "format": "%H%M%S%.f"},
+        0.5,  # 140325 is 14 March 2025 or 25 March 2014
+    ),
+    "decimal hours": (
+        "date,time,nT\n" + repeated("2025-03-14,8.250{n},22950.{d}"),
+        {"date": "date", "hour": "time", "field": "nT"},
+        {},
+        {},
+        0.7,
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_map_is_proposed(proposed, name):
+    raw, columns, layout, time, confidence = CASES[name]
+    _, proposal = proposed(raw)
+    chosen = proposal.column_map
+    found = {ours: c for ours, c in chosen.columns.items() if ours != "quality"}
+    assert found == columns
+    whole = chosen.to_dict()
+    assert {key: whole[key] for key in layout} == layout
+    assert {key: whole["time"][key] for key in time} == time
+    assert proposal.confidence == pytest.approx(confidence, abs=0.01)
+
+
+@pytest.mark.parametrize("name", set(CASES) - {"names in a comment", "line marks"})
+def test_a_proposed_map_reads_the_file(proposed, name):
+    path, proposal = proposed(CASES[name][0])
+    frame = read(path, role="rover", column_map=proposal.column_map).table.frame
+    assert frame["raw_nT"].round(1).to_list() == [22950.0, 22950.7, 22950.4, 22950.1, 22950.8]
+
+
+def test_the_zone_is_never_guessed(proposed):
+    _, proposal = proposed("time,nT\n" + repeated("2025-03-14T05:00:0{n},22950.{d}"))
+    assert proposal.column_map.time.zone is None
+    assert "The file does not say the time zone." in proposal.doubts
+
+
+@pytest.mark.parametrize(
+    ("raw", "doubt"),
+    [
+        (CASES["day and month in either order"][0], "Day and month of 03/04/2025 can stand in"),
+        (CASES["dates as numbers"][0], "The date 140325 can be read as %d%m%y or %y%m%d."),
+        (CASES["line marks"][0], "does not say the day"),
+        (CASES["names in a comment"][0], "does not say the system of easting and northing"),
+        ("time,lat\n" + repeated("2025-03-14T05:00:0{n},-12.{d}"), "No column looks like field."),
+        ("mag,nT\n" + repeated("22950.{d},22951.{d}"), "Both 'mag' and 'nT' can be field."),
+        ("mag,q\n" + repeated("22950.{d},98"), "No column looks like a time."),
+        (repeated("2025-03-14T05:00:0{n},22950.{d},22951.{d}"), "Column 3 can be the field as w"),
+        (repeated("2025-03-14T05:00:0{n},22950.{d}") + "a\n", "of the lines looked at have"),
+        ("time,nT\n" + repeated("2025-03-14T05:00:0{n},22950.{d}", 2), "fewer than three rows"),
+        ("time,nT\n" + repeated("abc{n},22950.{d}"), "form of the times is not known"),
+        ("date,time,nT\n" + repeated("99/99/2025,08:00:0{n},22950"), "form of the dates is not"),
+    ],
+)
+def test_doubts_are_said_and_lower_the_confidence(proposed, raw, doubt):
+    _, proposal = proposed(raw)
+    assert any(doubt in text for text in proposal.doubts), proposal.doubts
+    if "system" not in doubt:
+        assert proposal.confidence < 0.9
+
+
+def test_reasons_are_given(proposed):
+    _, proposal = proposed(CASES["names and stamps"][0])
+    assert "'Field (nT)' is field by its name." in proposal.reasons
+    assert "The time zone is UTC: the file says UTC or GMT." in proposal.reasons
+
+
+def test_a_track_and_its_notes(proposed):
+    raw = "id,lat,lon,elevation,time,comment\n" + repeated(
+        "P{n},1230.50{d}S,4115.20{d}W,540,2025-03-14T05:00:0{n}Z,gate"
+    )
+    path, proposal = proposed(raw, role="track")
+    assert set(proposal.column_map.columns) == {"latitude", "longitude", "height", "time"}
+    assert proposal.column_map.position.angles == "ddmm.mmm"
+    frame = read(path, role="track", column_map=proposal.column_map).table.frame
+    assert frame["latitude_deg"][0] == pytest.approx(-12.508333, abs=1e-6)
+    path, proposal = proposed(raw, role="notes")
+    assert {"name", "text", "time"} < set(proposal.column_map.columns)
+    frame = read(path, role="notes", column_map=proposal.column_map).table.frame
+    assert frame["name"].to_list() == ["P0", "P1", "P2", "P3", "P4"]
+
+
+def test_longitude_before_latitude_is_seen_where_it_must_be(proposed):
+    rows = repeated("2025-03-14T05:00:0{n},-141.25001{d},62.50001{d},55950.{d}")
+    _, proposal = proposed(rows)
+    assert proposal.column_map.columns["latitude"] == 3
+
+
+def test_a_clock_is_not_taken_for_the_field(proposed):
+    rows = repeated("2025-03-14 05:00:0{n},2970{n},22950.{d}")
+    _, proposal = proposed(rows)
+    assert proposal.column_map.columns == {"time": 1, "field": 3}
+
+
+def test_the_end_of_a_long_file_is_looked_at(proposed):
+    early = "date,time,nT\n" + repeated("03/04/2025,08:00:00,22950.{d}", 9000)
+    _, proposal = proposed(early + repeated("13/04/2025,08:00:00,22950.{d}", 10))
+    assert proposal.column_map.time.date_format == "%d/%m/%Y"
+    assert not any("either order" in text for text in proposal.doubts)
+
+
+def test_other_encodings(proposed):
+    raw = CASES["names and stamps"][0]
+    for encoding in ("utf-16", "utf-8-sig"):
+        _, proposal = proposed(raw.encode(encoding))
+        assert proposal.confidence == 1.0
+
+
+def test_text_without_columns(proposed):
+    _, proposal = proposed("a short story\nwithout columns\nat all\n")
+    assert proposal.confidence == 0.0
+    assert "No delimiter splits the lines" in proposal.doubts[0]
+
+
+@pytest.mark.parametrize(
+    ("raw", "role", "message"),
+    [(b"", "rover", "The file is empty"), (b"a\0b\n", "rover", "binary"),
+     (b"a,b\n", "observatory", "The role must be one of base, rover, track, notes")],
+)  # fmt: skip
+def test_a_file_that_can_hold_no_table(proposed, raw, role, message):
+    with pytest.raises(InputError, match=message):
+        proposed(raw, role)
+
+
+@pytest.mark.parametrize(
+    ("head", "low", "high"),
+    [
+        (CASES["names and stamps"][0].encode(), 0.49, 0.5),
+        (CASES["no names"][0].encode(), 0.49, 0.5),
+        (CASES["names and stamps"][0].encode("utf-16"), 0.49, 0.5),
+        (b"", 0.0, 0.0),
+        (b"\x89PNG\x0d\x0a\x1a\x0a\0\0\0", 0.0, 0.0),
+        (b"a short story\nwithout columns\n", 0.0, 0.0),
+        (b'<?xml version="1.0"?>\n<gpx>\n<trk>\n</trk>\n</gpx>\n', 0.0, 0.0),
+    ],
+)
+def test_recognise(head, low, high):
+    assert low <= recognise(head) <= high

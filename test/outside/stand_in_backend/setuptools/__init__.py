@@ -1,0 +1,1 @@
+"""Stand-in for the build backend while a source archive is fetched; see `build_meta`."""
