@@ -242,8 +242,9 @@ def area_of_use(crs: str) -> tuple[float, float, float, float]:
 
     Examples
     --------
-    >>> area_of_use("EPSG:31982")[::2]
-    (-54.0, -48.0)
+    >>> west, _, east, _ = area_of_use("EPSG:31982")
+    >>> round(west), round(east)
+    (-54, -48)
     """
     area = _system(crs).area_of_use
     return area.bounds if area else (-180.0, -90.0, 180.0, 90.0)

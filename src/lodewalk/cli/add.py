@@ -1,0 +1,48 @@
+"""`lodewalk add`: raw files into a survey."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lodewalk.cli.output import AsJson, Survey, emit
+from lodewalk.services.opening import open_survey
+
+
+def add(
+    directory: Survey,
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Files as recorded.")],
+    role: Annotated[str, typer.Option(help="base, rover, track, observatory, plan or notes.")],
+    instrument: Annotated[
+        str | None, typer.Option(help="Name of the instrument, such as R1.")
+    ] = None,
+    columns: Annotated[
+        Path | None, typer.Option(metavar="MAP.toml", help="Column map of delimited text.")
+    ] = None,
+    time_zone: Annotated[
+        str | None,
+        typer.Option(metavar="ZONE", help="Zone of the times: UTC, GPS, -03:00 or an IANA name."),
+    ] = None,
+    propose: Annotated[
+        Path | None,
+        typer.Option(metavar="MAP.toml", help="Add nothing; write a draft of the column map."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Copy files into raw/, after reading and checking them; say what was understood."""
+    from lodewalk.services.add import add_files, propose_map
+
+    folder = open_survey(directory)
+    if propose:
+        sure = propose_map(files[0], role=role, out=propose)
+        typer.echo(f"Wrote {propose}, {sure:.0%} sure. Check it, then give it with --columns.")
+        return
+    result = add_files(
+        folder, files, role=role, instrument=instrument, columns=columns, time_zone=time_zone
+    )
+    lines = []
+    for item in result.files:
+        who = f", instrument {item.instrument}" if item.instrument else ""
+        lines.append(f"{item.stored_as}: {item.format}, {item.rows} rows, role {item.role}{who}")
+        lines += [f"  times in {item.zone}", *(f"  {sentence}" for sentence in item.understood)]
+    emit(result, as_json=as_json, lines=lines)

@@ -1,0 +1,67 @@
+"""The program `lodewalk`."""
+
+import sys
+from typing import Annotated
+
+import typer
+
+from lodewalk import __version__
+from lodewalk.cli.activity import activity
+from lodewalk.cli.add import add
+from lodewalk.cli.check import check
+from lodewalk.cli.demo import demo
+from lodewalk.cli.new import new
+from lodewalk.cli.report import report
+from lodewalk.cli.run import run
+from lodewalk.cli.site import site
+from lodewalk.cli.why import why
+from lodewalk.errors import LodewalkError
+
+app = typer.Typer(
+    name="lodewalk",
+    help="Ground magnetic surveys on foot: raw base, rover and GPS files go in; a corrected map "
+    "and a report that another person can check come out.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+for command in (demo, new, add, site, activity, check, run, why, report):
+    app.command()(command)
+
+
+def _show_version(wanted: bool) -> None:
+    """Print the version and end."""
+    if wanted:
+        typer.echo(f"lodewalk {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Print the version.", callback=_show_version, is_eager=True),
+    ] = False,
+) -> None:
+    del version
+
+
+def main() -> None:
+    """Run the program: exit code 0 done, 1 a problem with data or settings, 2 usage."""
+    try:
+        app()
+    except LodewalkError as error:
+        typer.echo(f"lodewalk: {error}", err=True)
+        sys.exit(1)
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        typer.echo(f"lodewalk: {error.strerror or error}{where}.", err=True)
+        sys.exit(1)
+    except KeyboardInterrupt:
+        typer.echo("lodewalk: stopped; finished products are kept.", err=True)
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()

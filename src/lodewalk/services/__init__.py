@@ -1,0 +1,1 @@
+"""The verbs: all that the command line and the pages may call."""

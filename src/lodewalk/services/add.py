@@ -1,0 +1,281 @@
+"""Adding raw files: recognise, read, check, and only then copy."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from lodewalk.errors import InputError
+from lodewalk.formats.registry import ROLES, Format, format_named, recognise
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.ledger import (
+    RawFile,
+    check_new,
+    read_ledger,
+    store_raw,
+    unique_name,
+    write_ledger,
+)
+from lodewalk.survey.lock import locked
+
+if TYPE_CHECKING:
+    from lodewalk.formats.content import Content
+    from lodewalk.formats.delimited import ColumnMap
+
+SURE = 0.8
+DEFAULT_INSTRUMENT = {"base": "base", "rover": "rover", "track": "track"}
+MARGIN_DEG = 3.0
+
+
+@dataclass(frozen=True)
+class AddedFile:
+    """What was understood of one file."""
+
+    file: str
+    stored_as: str
+    role: str
+    instrument: str
+    format: str
+    rows: int
+    zone: str
+    sha256: str
+    understood: list[str]
+
+
+@dataclass(frozen=True)
+class AddResult:
+    """The files that were added."""
+
+    files: list[AddedFile]
+
+
+@dataclass(frozen=True)
+class _Read:
+    """One file that was read and checked, not yet stored."""
+
+    source: Path
+    format: Format
+    column_map: "ColumnMap | None"
+    content: "Content"
+    zone: str
+    sha256: str
+    remarks: tuple[str, ...]
+
+
+def add_files(
+    folder: Folder,
+    files: Sequence[Path],
+    *,
+    role: str,
+    instrument: str | None = None,
+    columns: Path | None = None,
+    time_zone: str | None = None,
+) -> AddResult:
+    """Copy files into `raw/` and enter them in the ledger, all of them or none.
+
+    Parameters
+    ----------
+    folder : Folder
+        The survey.
+    files : sequence of Path
+        Files as recorded.
+    role : str
+        One of base, rover, track, observatory, plan, notes.
+    instrument : str, optional
+        Name of the instrument; the role's name when left out.
+    columns : Path, optional
+        Column map for delimited text; proposed from the file when left out.
+    time_zone : str, optional
+        Zone of the recorded times where the file doesn't say it.
+
+    Raises
+    ------
+    InputError
+        For a file that can't be read, is in the survey already, or lies outside the survey.
+    """
+    if role not in ROLES:
+        raise InputError(f"A role is one of {', '.join(ROLES)}.", value=role)
+    zone = check_zone(time_zone) if time_zone else None
+    with locked(folder):
+        entries = read_ledger(folder)
+        read = [_read(folder, path, role=role, columns=columns, zone=zone) for path in files]
+        _check_batch(entries, read)
+        name = instrument or DEFAULT_INSTRUMENT.get(role, "")
+        for item in read:
+            entries.append(_store(folder, entries, item, role=role, instrument=name))
+        write_ledger(folder, entries)
+    new = entries[len(entries) - len(read) :]
+    return AddResult([_about(item, entry) for item, entry in zip(read, new, strict=True)])
+
+
+def check_zone(zone: str) -> str:
+    """Return a time zone, or raise when it is unknown.
+
+    Examples
+    --------
+    >>> check_zone("America/Sao_Paulo"), check_zone("-03:00"), check_zone("gps")
+    ('America/Sao_Paulo', '-03:00', 'GPS')
+    """
+    if zone.upper() in ("UTC", "GPS"):
+        return zone.upper()
+    if re.fullmatch(r"[+-](0\d|1[0-4]):[0-5]\d", zone):
+        return zone
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise InputError(
+            "A time zone is UTC, GPS, an offset such as -03:00 or an IANA name such as "
+            "America/Sao_Paulo.",
+            value=zone,
+        ) from error
+    return zone
+
+
+def _read(
+    folder: Folder, path: Path, *, role: str, columns: Path | None, zone: str | None
+) -> _Read:
+    """Read and check one file without changing anything."""
+    from lodewalk.formats.scan import hash_and_scan
+
+    if not path.is_file():
+        raise InputError("There is no such file.", file=str(path))
+    form = format_named("delimited") if columns else recognise(path, role=role)
+    sha256 = hash_and_scan(path).sha256
+    column_map, remarks = _column_map(path, form, role=role, columns=columns)
+    content = form.reader().read(path, role=role, column_map=column_map)
+    if len(content.table) == 0:
+        raise InputError("The file holds no rows.", file=path.name)
+    known = _zone_of(content, zone or folder.settings.survey.time_zone, zone, path.name)
+    _check_place(content.table, folder.settings.survey.crs, path.name)
+    return _Read(path, form, column_map, content, known, sha256, remarks)
+
+
+def _column_map(
+    path: Path, form: Format, *, role: str, columns: Path | None
+) -> "tuple[ColumnMap | None, tuple[str, ...]]":
+    """Return the column map of delimited text, given or proposed, with what was assumed."""
+    if form.name != "delimited":
+        return None, ()
+    from lodewalk.formats.delimited import ColumnMap, propose
+
+    if columns:
+        return ColumnMap.from_toml(columns), ()
+    proposal = propose(path, role=role)
+    if proposal.confidence < SURE:
+        raise InputError(
+            f"The columns can't be told for sure ({proposal.confidence:.0%}): "
+            f"{'; '.join(proposal.doubts) or 'too little is known'}.",
+            file=path.name,
+            remedy="Write a column map (lodewalk add DIR FILE --role "
+            f"{role} --propose MAP.toml makes a draft) and give it with --columns.",
+        )
+    sure = f"columns recognised by themselves, {proposal.confidence:.0%} sure"
+    return proposal.column_map, (sure, *proposal.reasons)
+
+
+def propose_map(path: Path, *, role: str, out: Path) -> float:
+    """Write a draft of the column map of a file, to be checked by a person; return how sure."""
+    from lodewalk.formats.delimited import propose
+    from lodewalk.survey.files import write_text
+
+    proposal = propose(path, role=role)
+    notes = [f"# {line}" for line in (*proposal.reasons, *proposal.doubts)]
+    write_text(out, "\n".join([*notes, proposal.column_map.to_toml()]))
+    return proposal.confidence
+
+
+def _zone_of(content: "Content", fallback: str, given: str | None, file: str) -> str:
+    """Return the zone of the recorded times; the file's own word comes first."""
+    if content.zone is None and not fallback:
+        raise InputError(
+            "The file doesn't say the time zone of its times.",
+            file=file,
+            remedy="Say it with --time-zone (UTC, GPS, -03:00 or an IANA name).",
+        )
+    if content.zone and given and content.zone != given:
+        raise InputError(
+            f"The file's times are {content.zone}, but --time-zone says {given}.",
+            file=file,
+            remedy="Leave --time-zone out, or mend the column map.",
+        )
+    return check_zone(content.zone or fallback)
+
+
+def _check_place(table: Any, crs: str, file: str) -> None:
+    """Raise when the positions lie far outside the area of the survey's reference system."""
+    from lodewalk.adapters.projection import area_of_use
+
+    if not table.has("latitude_deg"):
+        return
+    frame = table.frame.select("line_in_file", "latitude_deg", "longitude_deg").drop_nulls()
+    if not frame.height:
+        return
+    west, south, east, north = area_of_use(crs)
+
+    def inside(latitude: float, longitude: float) -> bool:
+        return (
+            south - MARGIN_DEG <= latitude <= north + MARGIN_DEG
+            and (longitude - west + MARGIN_DEG) % 360 <= (east - west) % 360 + 2 * MARGIN_DEG
+        )
+
+    latitude, longitude = frame["latitude_deg"].median(), frame["longitude_deg"].median()
+    if inside(latitude, longitude):
+        return
+    swapped = inside(longitude, latitude)
+    raise InputError(
+        f"The positions lie outside the area of {crs}.",
+        file=file,
+        line=frame["line_in_file"][0],
+        value=(frame["latitude_deg"][0], frame["longitude_deg"][0]),
+        remedy="Latitude and longitude are swapped; mend the column map."
+        if swapped
+        else "Set the survey's crs right, or check the columns.",
+    )
+
+
+def _check_batch(entries: list[RawFile], read: Sequence[_Read]) -> None:
+    """Raise when a file is in the survey already or given twice."""
+    seen: set[str] = set()
+    for item in read:
+        check_new(entries, item.sha256, file=item.source.name)
+        if item.sha256 in seen:
+            raise InputError("This file is given twice.", file=item.source.name)
+        seen.add(item.sha256)
+
+
+def _store(
+    folder: Folder, entries: list[RawFile], item: _Read, *, role: str, instrument: str
+) -> RawFile:
+    """Copy one file into `raw/` and return its entry for the ledger."""
+    entry = RawFile(
+        name=unique_name(folder, entries, item.source.name, item.sha256),
+        sha256=item.sha256,
+        size=0,
+        mtime_ns=0,
+        role=role,
+        instrument=instrument,
+        format=item.format.name,
+        format_version=item.format.version,
+        zone=item.zone,
+        column_map=item.column_map.to_dict() if item.column_map else None,
+        original_name=item.source.name,
+        added_utc="",
+    )
+    return store_raw(folder, item.source, entry)
+
+
+def _about(item: _Read, entry: RawFile) -> AddedFile:
+    """Say what was understood of a file."""
+    return AddedFile(
+        file=entry.original_name,
+        stored_as=f"raw/{entry.name}",
+        role=entry.role,
+        instrument=entry.instrument,
+        format=item.format.title,
+        rows=len(item.content.table),
+        zone=entry.zone,
+        sha256=entry.sha256,
+        understood=[*item.remarks, *item.content.understood],
+    )

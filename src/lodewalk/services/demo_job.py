@@ -1,0 +1,92 @@
+"""The demo: write the invented survey, run the whole job, say where to look."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from time import perf_counter
+
+from lodewalk.errors import FolderError
+from lodewalk.services.add import add_files
+from lodewalk.services.demo import write_demo
+from lodewalk.services.new import new_survey
+from lodewalk.services.report import report
+from lodewalk.services.run import run
+from lodewalk.steps.context import Reporter
+from lodewalk.survey.folder import open_folder
+
+
+@dataclass(frozen=True)
+class DemoResult:
+    """Where the demo survey lies and how long each part took."""
+
+    folder: str
+    truth: str
+    map: str
+    report: str
+    readings_total: int
+    readings_kept: int
+    write_seconds: float
+    run_seconds: float
+    report_seconds: float
+
+
+def demo(directory: Path, *, seed: int, reporter: Reporter | None = None) -> DemoResult:
+    """Write the demo survey with its truth and run the whole job on it.
+
+    Parameters
+    ----------
+    directory : Path
+        A new or empty folder.
+    seed : int
+        The same seed gives the same files.
+
+    Raises
+    ------
+    FolderError
+        When the folder is not empty.
+    """
+    if directory.exists() and any(directory.iterdir()):
+        raise FolderError(f"{directory} is not empty. Choose another folder for the demo.")
+    marks = [perf_counter()]
+    _write(directory, seed)
+    marks.append(perf_counter())
+    folder = open_folder(directory)
+    ran = run(folder, reporter=reporter)
+    marks.append(perf_counter())
+    made = report(folder, reporter=reporter)
+    marks.append(perf_counter())
+    seconds = [round(after - before, 2) for before, after in pairwise(marks)]
+    assert ran.readings is not None
+    return DemoResult(
+        str(directory),
+        str(directory / "truth"),
+        made.map or "",
+        made.report,
+        ran.readings.total,
+        ran.readings.kept,
+        *seconds,
+    )
+
+
+def _write(directory: Path, seed: int) -> None:
+    """Write the survey's raw files and add them to a new folder."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as scratch:
+        files = write_demo(Path(scratch), seed=seed)
+        about = files.settings["survey"]
+        new_survey(directory, name=about["name"], crs=about["crs"], settings=files.settings)
+        folder = open_folder(directory)
+        for name in ("incoming", "truth"):
+            (Path(scratch) / name).rename(directory / name)
+        for item in files.files:
+            add_files(
+                folder,
+                [directory / item.path.relative_to(scratch)],
+                role=item.role,
+                instrument=item.instrument,
+                columns=directory / item.column_map.relative_to(scratch)
+                if item.column_map
+                else None,
+                time_zone=item.time_zone,
+            )

@@ -1,0 +1,327 @@
+"""The report, the map, the sheets and the profiles of a survey."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, cast
+
+from lodewalk.errors import InputError
+from lodewalk.steps.context import Reporter, Silent
+from lodewalk.steps.declarations import STEPS
+from lodewalk.survey.clock import now_utc
+from lodewalk.survey.files import write_bytes, write_text
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.journal import versions
+from lodewalk.survey.ledger import read_ledger
+from lodewalk.survey.run import run as run_steps
+from lodewalk.survey.settings import range_text, toml_value
+from lodewalk.survey.settings_table import SECTIONS, Instrument, Section
+from lodewalk.survey.state import read_state
+from lodewalk.survey.store import read_product
+
+if TYPE_CHECKING:
+    from lodewalk.handover.assemble import Records
+    from lodewalk.handover.content import Job, Provenance, Setting
+    from lodewalk.records import Document, Grid
+    from lodewalk.records.products import BaseRecord, Positions, Readings
+
+SCALES = (500, 1000, 2000, 5000, 10_000, 25_000)
+MAP_DPI = 200.0
+
+
+@dataclass(frozen=True)
+class ReportResult:
+    """Where the report and its parts lie; null where a part can't be made."""
+
+    report: str
+    map: str | None
+    sheets: str | None
+    profiles: str | None
+    scale: int | None
+
+
+def report(
+    folder: Folder, *, scale: int | None = None, reporter: Reporter | None = None
+) -> ReportResult:
+    """Bring the products up to date and write the report with map, sheets and profiles.
+
+    Parameters
+    ----------
+    folder : Folder
+        The survey.
+    scale : int, optional
+        Scale number of the sheets, 2000 for 1:2 000; the largest scale that fits on one sheet
+        when left out.
+    reporter : Reporter, optional
+        Hears the progress.
+
+    Raises
+    ------
+    InputError
+        When the scale isn't one of the usual ones.
+    """
+    from lodewalk.handover.assemble import assemble
+    from lodewalk.handover.report import build_report
+
+    if scale is not None and scale not in SCALES:
+        known = ", ".join(str(item) for item in SCALES)
+        raise InputError(f"The scale of a sheet is one of {known}.", value=scale)
+    hears = reporter or Silent()
+    run_steps(folder, reporter=hears)
+    records = _records(folder)
+    job = _job(folder, records)
+    folder.report.mkdir(exist_ok=True)
+    written, used = _map_and_sheets(folder, job, records, scale)
+    hears.progress("map and sheets", 1, 1)
+    profiles = _profiles(folder, records, hears)
+    content = assemble(job, records, provenance=_provenance(folder))
+    path = folder.report / "report.html"
+    write_text(path, build_report(content))
+    hears.progress("report", 1, 1)
+    return ReportResult(str(path), written[0], written[1], profiles, used)
+
+
+def _product(folder: Folder, name: str) -> Any:
+    """Return a product; the report joins many kinds."""
+    return read_product(folder, name)
+
+
+def _records(folder: Folder) -> "Records":
+    """Return the records that the report is made of."""
+    import polars as pl
+
+    from lodewalk.handover.assemble import Records
+    from lodewalk.records.products import Findings
+
+    findings = [_product(folder, f"{name}_findings").frame for name in ("position", "first")]
+    grids = _product(folder, "grids").grids
+    datum = _product(folder, "datum")
+    return Records(
+        readings=_product(folder, "readings"),
+        lines=_product(folder, "lines"),
+        findings=Findings(pl.concat(findings)),
+        base=_base(folder),
+        grid=grids[0] if grids else None,
+        datum=datum,
+        site=_site(_product(folder, "rover_positions"), datum),
+        check=_product(folder, "check"),
+    )
+
+
+def _base(folder: Folder) -> "BaseRecord | None":
+    """Return the base record joined from its parts, or None without one."""
+    import polars as pl
+
+    from lodewalk.records.products import BaseRecord
+
+    checks = _product(folder, "base_checks").frame
+    if not checks.height:
+        return None
+    names = [
+        item["instrument"]
+        for item in _product(folder, "base_files")["files"]
+        for _ in range(item["rows"])
+    ]
+    frame = pl.concat(
+        [
+            _product(folder, "base_times").frame,
+            _product(folder, "base_recorded").frame.select("raw_nT"),
+            checks.select("kept", "reason", "departure_nT"),
+            pl.DataFrame({"instrument": names}),
+        ],
+        how="horizontal",
+    )
+    return BaseRecord(frame.filter(pl.col("time_utc").is_not_null()).sort("time_utc"))
+
+
+def _site(positions: "Positions", datum: "Document") -> "Document | None":
+    """Return the reference field in the middle of the readings, at the datum's epoch."""
+    import numpy as np
+
+    from lodewalk.methods.geomagnetic import decimal_year, site_values
+    from lodewalk.records import Document
+
+    names = ("latitude_deg", "longitude_deg", "height_m")
+    middle = [float(np.nanmedian(v)) for v in map(positions.floats, names) if np.isfinite(v).any()]
+    if len(middle) < 3 or not datum["epoch_utc"]:
+        return None
+    year = float(decimal_year(datetime.fromisoformat(datum["epoch_utc"]).timestamp()))
+    found = site_values(middle[0], middle[1], middle[2], decimal_year=year)
+    values = {item.name: getattr(found, item.name) for item in fields(found)}
+    place = {"latitude_deg": middle[0], "longitude_deg": middle[1], "height_m": middle[2]}
+    return Document({**place, "epoch_utc": datum["epoch_utc"], **values})
+
+
+def _job(folder: Folder, records: "Records") -> "Job":
+    """Return what the survey is, in words."""
+    from lodewalk.adapters.projection import crs_title, grid_convergence_deg
+    from lodewalk.handover.content import Job
+
+    about = folder.settings.survey
+    convergence = 0.0
+    if records.site:
+        convergence = float(
+            grid_convergence_deg(
+                records.site["longitude_deg"], records.site["latitude_deg"], crs=about.crs
+            )
+        )
+    return Job(
+        name=about.name,
+        crs=about.crs,
+        crs_title=crs_title(about.crs),
+        zone=about.time_zone or "UTC",
+        purpose=about.purpose,
+        convergence_deg=convergence,
+        made_utc=now_utc(),
+    )
+
+
+def _map_and_sheets(
+    folder: Folder, job: "Job", records: "Records", scale: int | None
+) -> tuple[tuple[str | None, str | None], int | None]:
+    """Write the map and the fixed-scale sheets; say where they are and at which scale."""
+    import numpy as np
+
+    from lodewalk.figures.anomaly_map import draw_anomaly_map
+    from lodewalk.figures.save import pdf_bytes, png_bytes
+    from lodewalk.figures.sheet import draw_sheet
+
+    grid, readings = records.grid, cast("Readings", records.readings)
+    if grid is None or not np.isfinite(grid.values).any():
+        return (None, None), None
+    declination = records.site["declination_deg"] if records.site else None
+    figure = draw_anomaly_map(
+        grid,
+        readings,
+        title=f"{grid.title}, {job.name}",
+        crs_title=job.crs_title,
+        convergence_deg=job.convergence_deg,
+        declination_deg=declination,
+    )
+    map_path = folder.report / "map.png"
+    write_bytes(map_path, png_bytes(figure, dpi=MAP_DPI))
+    used = scale or _fitting_scale(grid)
+    block = _title_block(job, records, used)
+    sheets = draw_sheet(
+        grid,
+        readings,
+        scale=used,
+        title_block=block,
+        convergence_deg=job.convergence_deg,
+        declination_deg=declination,
+    )
+    sheet_path = folder.report / f"sheets_1_{used}.pdf"
+    write_bytes(sheet_path, pdf_bytes(sheets))
+    return (str(map_path), str(sheet_path)), used
+
+
+def _fitting_scale(grid: "Grid") -> int:
+    """Return the largest usual scale at which the grid fits on one A3 sheet."""
+    rows, columns = grid.values.shape
+    longest, shortest = sorted((rows * grid.spacing_m, columns * grid.spacing_m), reverse=True)
+    for scale in SCALES:
+        if longest * 1000 / scale <= 330 and shortest * 1000 / scale <= 230:
+            return scale
+    return SCALES[-1]
+
+
+def _title_block(job: "Job", records: "Records", scale: int) -> dict[str, str]:
+    """Return the words of the title block."""
+    lines = cast("Any", records.lines).frame
+    days = sorted(set(lines["day"].to_list()))
+    datum = records.datum["datum_nT"] if records.datum else None
+    return {
+        "Survey": job.name,
+        "Scale": f"1:{scale:,}".replace(",", " "),
+        "CRS": job.crs_title,
+        "Datum": "none"
+        if datum is None
+        else f"{datum:.1f} nT, {records.datum['epoch_utc'][:10]}"
+        if records.datum
+        else "none",
+        "Walked": " to ".join([days[0], days[-1]][: len(days)]) if days else "",
+    }
+
+
+def _profiles(folder: Folder, records: "Records", hears: Reporter) -> str | None:
+    """Write the profile of each line, one page each."""
+    from lodewalk.figures.line_profile import draw_line_profile
+    from lodewalk.figures.save import pdf_bytes
+
+    readings = cast("Readings", records.readings)
+    names = cast("Any", records.lines).frame["line"].unique(maintain_order=True).to_list()
+    if not names:
+        return None
+    pages = []
+    for done, name in enumerate(sorted(names), 1):
+        pages.append(draw_line_profile(readings, line=name))
+        hears.progress("line profiles", done, len(names))
+    path = folder.report / "line_profiles.pdf"
+    write_bytes(path, pdf_bytes(pages))
+    return str(path)
+
+
+def _provenance(folder: Folder) -> "Provenance":
+    """Return where the numbers come from."""
+    from lodewalk.handover import content
+
+    entries = read_ledger(folder)
+    state = read_state(folder)
+    rows = {
+        item["name"]: item["rows"]
+        for made in ("rover", "base", "track", "plan", "notes")
+        for item in _product(folder, f"{made}_files")["files"]
+    }
+    sources = [
+        content.SourceFile(e.name, e.role, e.sha256, e.instrument, e.zone, rows.get(e.name), e.size)
+        for e in entries
+    ]
+    named = sorted({(e.instrument, e.role) for e in entries if e.instrument})
+    instruments = [
+        content.Instrument(name, role, folder.settings.instrument(name).text)
+        for name, role in named
+    ]
+    steps = [
+        content.Step(step.name, str(step.version), _first_digest(state[step.name]), step.text)
+        for step in STEPS
+        if step.name in state
+    ]
+    return content.Provenance(
+        tuple(sources), tuple(instruments), tuple(steps), versions(), tuple(_settings(folder))
+    )
+
+
+def _first_digest(made: Any) -> str:
+    """Return the digest of the first product of a step."""
+    return next((stored.digest for stored in made.products.values()), "")
+
+
+def _settings(folder: Folder) -> "Sequence[Setting]":
+    """Return all settings with their defaults."""
+    found = []
+    for name, section in SECTIONS.items():
+        if section is Instrument:
+            for instrument, own in folder.settings.instruments.items():
+                found += _section(f"instruments.{instrument}", section, own)
+        else:
+            found += _section(name, section, getattr(folder.settings, name))
+    return found
+
+
+def _section(name: str, section: type[Section], own: Section) -> "list[Setting]":
+    """Return the settings of one section."""
+    from lodewalk.handover.content import Setting
+
+    def shown(value: Any) -> str:
+        return "" if value is None else toml_value(value)
+
+    return [
+        Setting(
+            f"{name}.{key}",
+            shown(getattr(own, key)),
+            shown(None if item.is_required() else item.default),
+            range_text(item),
+            str(item.description),
+        )
+        for key, item in section.model_fields.items()
+    ]

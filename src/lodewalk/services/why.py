@@ -1,0 +1,225 @@
+"""Why a step is stale, and how a reading got its value, back to file and line."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from lodewalk.errors import FolderError, InputError
+from lodewalk.steps.declarations import STEPS, needed_for
+from lodewalk.survey.decisions import read_decisions
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.graph import key_parts, why_stale
+from lodewalk.survey.ledger import read_ledger
+from lodewalk.survey.state import read_state
+from lodewalk.survey.store import read_product
+
+
+@dataclass(frozen=True)
+class WhyStep:
+    """Whether a step is stale, and why."""
+
+    step: str
+    stale: bool
+    reasons: list[str]
+    inputs: list[str]
+    settings: list[str]
+
+
+@dataclass(frozen=True)
+class Origin:
+    """A line of a raw file that a value rests on."""
+
+    file: str
+    line_in_file: int
+    text: str
+    time_utc: str | None
+    raw_nT: float | None
+
+
+@dataclass(frozen=True)
+class WhyReading:
+    """How a reading got its value."""
+
+    reading: dict[str, Any]
+    origin: Origin
+    base: list[Origin]
+    datum: dict[str, Any]
+    sentences: list[str]
+
+
+def why_step(folder: Folder, name: str) -> WhyStep:
+    """Say why a step is stale, without running anything.
+
+    Raises
+    ------
+    InputError
+        When there is no such step.
+    """
+    steps = needed_for(name)
+    state = read_state(folder)
+    entries, decisions = read_ledger(folder), read_decisions(folder)
+    digests: dict[str, str] = {}
+    stale: dict[str, list[str]] = {}
+    for step in steps:
+        waits = [item for item in stale if set(step.inputs) & set(_products(item))]
+        if waits:
+            stale[step.name] = [f"step {item} has to run first" for item in waits]
+            continue
+        parts = key_parts(step, folder, entries=entries, decisions=decisions, digests=digests)
+        reasons = why_stale(folder, step, parts, state.get(step.name))
+        if reasons:
+            stale[step.name] = reasons
+        else:
+            digests.update({n: s.digest for n, s in state[step.name].products.items()})
+    last = next(step for step in steps if step.name == name)
+    reasons = stale.get(name, [])
+    return WhyStep(name, bool(reasons), reasons, list(last.inputs), list(last.settings))
+
+
+def _products(step: str) -> tuple[str, ...]:
+    """Return the products of a step."""
+    return next(item.products for item in STEPS if item.name == step)
+
+
+def why_reading(folder: Folder, name: str) -> WhyReading:
+    """Trace a reading back to its raw file and line.
+
+    Parameters
+    ----------
+    folder : Folder
+        The survey.
+    name : str
+        Its `reading_id`, or the name of the raw file, a colon and the line.
+
+    Raises
+    ------
+    InputError
+        When there is no such reading.
+    FolderError
+        Before the first run.
+    """
+    row = _reading_row(folder, name)
+    datum = read_product(folder, "datum")
+    origin = _origin(folder, row["file"], row["line_in_file"], row["time_utc"], row["raw_nT"])
+    base = _base_around(folder, row)
+    plain = {key: _plain(value) for key, value in row.items()}
+    values = dict(getattr(datum, "values", {}))
+    return WhyReading(plain, origin, base, values, _sentences(row, origin, base, values))
+
+
+def _reading_row(folder: Folder, name: str) -> dict[str, Any]:
+    """Return the row of the readings product that is meant."""
+    import polars as pl
+
+    file, colon, line = name.rpartition(":")
+    if not colon or not line.isdigit():
+        steps = ", ".join(step.name for step in STEPS)
+        raise InputError(
+            "This is neither a step nor a reading.",
+            value=name,
+            remedy=f"Give a step ({steps}), a reading_id or FILE:LINE.",
+        )
+    frame: pl.DataFrame = getattr(read_product(folder, "readings"), "frame", pl.DataFrame())
+    found = frame.filter(
+        (pl.col("reading_id") == name)
+        | ((pl.col("file") == file) & (pl.col("line_in_file") == int(line)))
+    )
+    if found.height == 0:
+        raise InputError(
+            "There is no such reading.", value=name, remedy="reading_id stands in readings.parquet."
+        )
+    return found.row(0, named=True)
+
+
+def _origin(folder: Folder, file: str, line: int, time: Any, value: float | None) -> Origin:
+    """Return a line of a raw file with its text."""
+    text = ""
+    with (folder.raw / file).open("rb") as stream:
+        for number, content in enumerate(stream, 1):
+            if number == line:
+                text = content.decode("utf-8", "replace").strip()
+                break
+    return Origin(file, line, text, _plain(time), value)
+
+
+def _base_around(folder: Folder, row: Mapping[str, Any]) -> list[Origin]:
+    """Return the kept base readings just before and after a rover reading."""
+    import polars as pl
+
+    if row["time_utc"] is None or row["diurnal_nT"] is None:
+        return []
+    frames = [
+        getattr(read_product(folder, name), "frame", pl.DataFrame())
+        for name in ("base_recorded", "base_times", "base_checks")
+    ]
+    files = read_product(folder, "base_files")
+    base = pl.concat(
+        [
+            frames[0].select("line_in_file", "raw_nT"),
+            frames[1],
+            frames[2].select("kept"),
+            pl.DataFrame({"file": _names(getattr(files, "values", {}))}),
+        ],
+        how="horizontal",
+    ).filter("kept")
+    before = base.filter(pl.col("time_utc") <= row["time_utc"]).sort("time_utc").tail(1)
+    after = base.filter(pl.col("time_utc") > row["time_utc"]).sort("time_utc").head(1)
+    return [
+        _origin(folder, item["file"], item["line_in_file"], item["time_utc"], item["raw_nT"])
+        for item in pl.concat([before, after]).iter_rows(named=True)
+    ]
+
+
+def _names(files: Mapping[str, Any]) -> list[str]:
+    """Return the name of the file of each row."""
+    return [item["name"] for item in files["files"] for _ in range(item["rows"])]
+
+
+def _plain(value: Any) -> Any:
+    """Return a value that JSON can hold; times as ISO 8601 with Z."""
+    if hasattr(value, "isoformat"):
+        return re.sub(r"\+00:00$", "Z", value.isoformat(timespec="milliseconds"))
+    return value
+
+
+def _number(value: float | None, digits: int = 2) -> str:
+    """Return a number for print."""
+    return "none" if value is None else f"{value:.{digits}f}"
+
+
+def _sentences(
+    row: Mapping[str, Any], origin: Origin, base: list[Origin], datum: Mapping[str, Any]
+) -> list[str]:
+    """Tell the history of a reading in plain sentences."""
+    lines = [
+        f"Reading {row['reading_id']} is line {origin.line_in_file} of raw/{origin.file}:",
+        f"  {origin.text}",
+        f"Time {origin.time_utc}, instrument {row['instrument']}, line {row['line'] or 'none'}.",
+        f"Raw {_number(row['raw_nT'])} nT.",
+    ]
+    lines += [
+        f"Base {_number(item.raw_nT)} nT at {item.time_utc} "
+        f"(raw/{item.file}, line {item.line_in_file})."
+        for item in base
+    ]
+    lines += [
+        f"Datum {_number(datum.get('datum_nT'))} nT, epoch {datum.get('epoch_utc') or 'none'}.",
+        f"Diurnal {_number(row['diurnal_nT'])} nT, reference {_number(row['reference_nT'])} nT.",
+        f"Instrument {_number(row['instrument_nT'])}, heading {_number(row['heading_nT'])}, "
+        f"levelling {_number(row['level_nT'])}, micro-levelling "
+        f"{_number(row['micro_level_nT'])} nT.",
+        f"Anomaly {_number(row['anomaly_nT'])} nT, standard deviation {_number(row['sd_nT'])} nT "
+        f"(sensor {_number(row['sd_sensor_nT'])}, diurnal {_number(row['sd_diurnal_nT'])}).",
+        "Kept." if row["kept"] else f"Not kept: {row['reason']}.",
+    ]
+    return lines
+
+
+def why(folder: Folder, name: str) -> WhyStep | WhyReading:
+    """Explain a step or a reading."""
+    if any(step.name == name for step in STEPS):
+        return why_step(folder, name)
+    if not folder.state_file.exists():
+        raise FolderError("This survey has no products yet. Run: lodewalk run DIR")
+    return why_reading(folder, name)
