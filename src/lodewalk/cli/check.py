@@ -14,7 +14,7 @@ def check(directory: Survey, as_json: AsJson = False) -> None:
         result = check_service(open_survey(directory), reporter=reporter)
     lines = []
     for day in result.days:
-        lines.append(f"{day.date}  {SIGNS[day.verdict]} {day.verdict}")
+        lines.append(f"{day.date}  {SIGNS[day.verdict]} {day.verdict}  {'; '.join(day.reasons)}")
         lines += columns(
             [
                 ["", SIGNS[line.verdict], line.line, f"{line.length_m:.0f} m", line.verdict,

@@ -18,13 +18,18 @@ def demo(
 
     with progress() as reporter:
         result = demo_service(directory, seed=seed, reporter=reporter)
+    compiled = (
+        f"{result.compile_seconds:.1f} s of it compiled kernels, once for this machine"
+        if result.compile_seconds
+        else "all kernels were compiled already"
+    )
     emit(
         result,
         as_json=as_json,
         lines=[
             f"{result.readings_total} readings, {result.readings_kept} kept; written in "
             f"{result.write_seconds:.1f} s, run in {result.run_seconds:.1f} s, report in "
-            f"{result.report_seconds:.1f} s.",
+            f"{result.report_seconds:.1f} s; {compiled}.",
             f"map     {result.map}",
             f"report  {result.report}",
             f"truth   {result.truth}",

@@ -35,6 +35,7 @@ class CheckedDay:
 
     date: str
     verdict: str
+    reasons: list[str]
     base: CheckedBase
     lines: list[CheckedLine]
 
@@ -92,6 +93,7 @@ def check_result(found: dict[str, Any]) -> CheckResult:
         CheckedDay(
             day["date"],
             day["verdict"],
+            day["reasons"],
             CheckedBase(**day["base"]),
             [CheckedLine(**line) for line in day["lines"]],
         )

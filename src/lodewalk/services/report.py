@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 SCALES = (500, 1000, 2000, 5000, 10_000, 25_000)
 MAP_DPI = 200.0
+#: Steps whose findings the report joins.
+PARTS = ("position", "first", "check")
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,7 @@ def _records(folder: Folder) -> "Records":
     from lodewalk.handover.assemble import Records
     from lodewalk.records.products import Findings
 
-    findings = [_product(folder, f"{name}_findings").frame for name in ("position", "first")]
+    findings = [_product(folder, f"{name}_findings").frame for name in PARTS]
     grids = _product(folder, "grids").grids
     datum = _product(folder, "datum")
     return Records(
@@ -172,7 +174,7 @@ def _job(folder: Folder, records: "Records") -> "Job":
         zone=about.time_zone or "UTC",
         purpose=about.purpose,
         convergence_deg=convergence,
-        made_utc=now_utc(),
+        made_utc=f"{now_utc()[:16]}Z",
     )
 
 
@@ -201,7 +203,7 @@ def _map_and_sheets(
     map_path = folder.report / "map.png"
     write_bytes(map_path, png_bytes(figure, dpi=MAP_DPI))
     used = scale or _fitting_scale(grid)
-    block = _title_block(job, records, used)
+    block = _title_block(job, records)
     sheets = draw_sheet(
         grid,
         readings,
@@ -225,20 +227,17 @@ def _fitting_scale(grid: "Grid") -> int:
     return SCALES[-1]
 
 
-def _title_block(job: "Job", records: "Records", scale: int) -> dict[str, str]:
+def _title_block(job: "Job", records: "Records") -> dict[str, str]:
     """Return the words of the title block."""
     lines = cast("Any", records.lines).frame
     days = sorted(set(lines["day"].to_list()))
-    datum = records.datum["datum_nT"] if records.datum else None
+    datum = "none"
+    if records.datum and records.datum["datum_nT"] is not None:
+        datum = f"{records.datum['datum_nT']:.1f} nT, {records.datum['epoch_utc'][:10]}"
     return {
         "Survey": job.name,
-        "Scale": f"1:{scale:,}".replace(",", " "),
         "CRS": job.crs_title,
-        "Datum": "none"
-        if datum is None
-        else f"{datum:.1f} nT, {records.datum['epoch_utc'][:10]}"
-        if records.datum
-        else "none",
+        "Datum": datum,
         "Walked": " to ".join([days[0], days[-1]][: len(days)]) if days else "",
     }
 

@@ -48,13 +48,14 @@ def run(
     lines = [(item.row["day"], _line_verdict(item, tolerances)) for item in passages]
     rewalk = sum(line["length_m"] for _, line in lines if line["verdict"] == REWALK)
     days = sorted({day for day, _ in lines} | set(_base_days(inputs)))
+    chords = _chord_findings(inputs, tolerances["chord_nT"])
     values = {
         "days": [_day(day, [v for d, v in lines if d == day], inputs) for day in days],
         "clock": [_clock(name) for name in _instruments(inputs)],
-        "findings": _findings(inputs, tolerances["chord_nT"]),
+        "findings": _findings(inputs, chords),
         "rewalk": {"length_m": round(rewalk, 1), "gpx": None},
     }
-    return {"check": Document(values)}
+    return {"check": Document(values), "check_findings": chords}
 
 
 def _passages(inputs: Mapping[str, Record], tolerances: Mapping[str, float]) -> list[_Passage]:
@@ -119,7 +120,24 @@ def _day(day: str, lines: list[dict[str, Any]], inputs: Mapping[str, Record]) ->
         verdict = DOUBT
     else:
         verdict = KEEP
-    return {"date": day, "verdict": verdict, "base": _base(day, inputs), "lines": lines}
+    return {
+        "date": day,
+        "verdict": verdict,
+        "reasons": _day_reasons(lines),
+        "base": _base(day, inputs),
+        "lines": lines,
+    }
+
+
+def _day_reasons(lines: list[dict[str, Any]]) -> list[str]:
+    """Say how many lines of a day are doubted or to be walked again."""
+    reasons = []
+    for verdict, words in ((REWALK, "to walk again"), (DOUBT, "in doubt")):
+        length = sum(line["length_m"] for line in lines if line["verdict"] == verdict)
+        count = sum(line["verdict"] == verdict for line in lines)
+        if count:
+            reasons.append(f"{count} of {len(lines)} lines {words}, {length:.0f} m")
+    return reasons
 
 
 def _base_frame(inputs: Mapping[str, Record]) -> pl.DataFrame:
@@ -170,10 +188,10 @@ def _clock(instrument: str) -> dict[str, Any]:
     }
 
 
-def _findings(inputs: Mapping[str, Record], tolerance_nT: float) -> list[dict[str, Any]]:
+def _findings(inputs: Mapping[str, Record], own: Findings) -> list[dict[str, Any]]:
     """Return all findings in order of their time."""
     tables = [table(inputs, f"{name}_findings").frame for name in ("position", "first")]
-    tables.append(_chord_findings(inputs, tolerance_nT).frame)
+    tables.append(own.frame)
     frame = pl.concat(tables).sort("start_utc", nulls_last=True, maintain_order=True)
     stamp = "%Y-%m-%dT%H:%M:%S%.3fZ"
     frame = frame.with_columns(pl.col("start_utc", "end_utc").dt.strftime(stamp))

@@ -146,7 +146,7 @@ STEPS = (
         "check",
         "Gathers findings and gives each line and day its verdict.",
         1,
-        ("check",),
+        ("check", "check_findings"),
         (
             "position_findings", "first_findings", "lines", "base_files", "base_recorded",
             "base_times", "base_checks", "rover_files", "rover_times", "rover_diurnal",

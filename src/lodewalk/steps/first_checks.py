@@ -21,13 +21,16 @@ from lodewalk.records.products import Checks
 from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList, amount, duration_text
-from lodewalk.steps.rows import document, file_rows, in_time_order, table
+from lodewalk.steps.rows import document, file_of_row, file_rows, in_time_order, table
 from lodewalk.steps.time import decision_rows
+from lodewalk.units import SECONDS_PER_DAY
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 #: More findings of one kind from one instrument than this are told as a count.
 MANY = 20
+#: A rover that rests longer than this is between two days, not in a gap [s].
+NIGHT_S = 4 * 3600.0
 
 
 class _Role:
@@ -36,6 +39,7 @@ class _Role:
     def __init__(self, inputs: Mapping[str, Record], role: str) -> None:
         self.role = role
         self.files: Document = document(inputs, f"{role}_files")
+        self.spans = file_rows(self.files)
         self.recorded: Table = table(inputs, f"{role}_recorded")
         self.seconds = table(inputs, f"{role}_times").seconds("time_utc")
         self.value = self.recorded.floats("raw_nT")
@@ -44,6 +48,11 @@ class _Role:
         self.fourth = np.full(len(self.recorded), np.nan)
         self.departure = np.full(len(self.recorded), np.nan)
         self.found = FindingList("first_checks")
+
+    def place(self, row: int) -> dict[str, Any]:
+        """Return the raw file and the line of a row, as a finding wants them."""
+        file = file_of_row(self.spans, row).name
+        return {"file": file, "line_in_file": self.recorded.frame["line_in_file"][row]}
 
     def drop(self, rows: Rows, reason: str) -> int:
         """Mark rows that are still kept; return how many."""
@@ -68,7 +77,7 @@ class _Role:
                 instrument=instrument,
                 start_s=np.nanmin(times),
                 end_s=np.nanmax(times),
-                line_in_file=self.recorded.frame["line_in_file"][int(rows[0])],
+                **self.place(int(rows[0])),
             )
 
     def table(self) -> Checks:
@@ -93,12 +102,14 @@ def run(
         _lacking(role)
         _time_order(role)
         for instrument, rows in in_time_order(role.files, role.seconds):
-            _gaps(role, instrument, rows, factor=checks["gap_factor"], walked=rover.seconds)
             _duplicates(role, instrument, rows, wanted=checks["duplicates"])
             context.check_cancelled()
+    factor = checks["gap_factor"]
     for instrument, rows in in_time_order(rover.files, rover.seconds):
+        _rover_gaps(rover, instrument, rows, factor=factor)
         _rover(rover, instrument, rows, checks)
     for instrument, rows in in_time_order(base.files, base.seconds):
+        _base_gaps(base, instrument, rows, factor=factor, walked=rover.seconds)
         _base(base, instrument, rows, checks)
     for role in (rover, base):
         _decided(role, context.decisions)
@@ -135,26 +146,46 @@ def _time_order(role: _Role) -> None:
             )
 
 
-def _gaps(role: _Role, instrument: str, rows: Rows, *, factor: float, walked: Floats) -> None:
-    """Tell gaps in the record of an instrument; grave where the base misses rover readings."""
+def _base_gaps(role: _Role, instrument: str, rows: Rows, *, factor: float, walked: Floats) -> None:
+    """Tell the gaps of a base; grave where rover readings were taken in them."""
     gaps = find_gaps(role.seconds[rows], factor=factor)
     longest = np.argsort(-gaps.duration_s, kind="stable")[:MANY]
     for place in np.sort(longest):
         start, end = gaps.start_s[place], gaps.end_s[place]
+        missed = int(np.sum((walked > start) & (walked < end)))
         text = f"{instrument}: no reading for {duration_text(end - start)}"
-        missed = int(np.sum((walked > start) & (walked < end))) if role.role == "base" else 0
         if missed:
             text += f" while {amount(missed, 'rover reading was', 'rover readings were')} taken"
         if len(gaps) > MANY:
             text += f", one of the {MANY} longest of {len(gaps)} gaps"
         role.found.add(
-            f"gap in the {role.role} record",
+            "gap in the base record",
             f"{text}.",
             severity="doubt" if missed else "information",
             instrument=instrument,
             start_s=start,
             end_s=end,
-            line_in_file=role.recorded.frame["line_in_file"][int(rows[gaps.last[place]])],
+            **role.place(int(rows[gaps.last[place]])),
+        )
+
+
+def _rover_gaps(role: _Role, instrument: str, rows: Rows, *, factor: float) -> None:
+    """Tell the gaps of a rover, those of a day together; a night is no gap."""
+    gaps = find_gaps(role.seconds[rows], factor=factor)
+    day = np.floor(gaps.start_s / SECONDS_PER_DAY)
+    for date in np.unique(day):
+        here = np.flatnonzero((day == date) & (gaps.duration_s < NIGHT_S))
+        if not here.size:
+            continue
+        worst = here[np.argmax(gaps.duration_s[here])]
+        role.found.add(
+            "gap in the rover record",
+            f"{instrument}: {amount(here.size, 'gap')}, the longest "
+            f"{duration_text(gaps.duration_s[worst])}.",
+            instrument=instrument,
+            start_s=gaps.start_s[here[0]],
+            end_s=gaps.end_s[here[-1]],
+            **role.place(int(rows[gaps.last[worst]])),
         )
 
 

@@ -36,6 +36,7 @@ TABLES = {
     "rover_checks": "products.Checks",
     "base_checks": "products.Checks",
     "first_findings": "products.Findings",
+    "check_findings": "products.Findings",
     "rover_lines": "products.ReadingLines",
     "lines": "products.Lines",
     "rover_diurnal": "products.Diurnal",
