@@ -78,7 +78,11 @@ def check(scenario):
         {
             "date": date,
             "verdict": verdict,
-            "base": {"range_nT": 61.4, "worst_chord_nT": 5.1, "activity": ["quiet", None]},
+            "base": {
+                "range_nT": 61.4,
+                "worst_chord_nT": 5.1,
+                "activity": [{"start_utc": "2026-04-13T12:00:00Z", "activity": "quiet"}],
+            },
             "lines": [line for line in lines if line["day"] == date],
         }
         for date, verdict in verdicts.items()

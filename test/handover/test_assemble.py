@@ -116,7 +116,7 @@ def test_level_without_datum():
 def test_days_keep_their_verdicts_and_missing_values_fall_out(check):
     days = days_of(check, lines=None, base=None)
     assert [day.verdict for day in days] == ["keep", "doubt", "keep"]
-    assert (days[0].range_nT, days[0].activity) == (61.4, "quiet")
+    assert (days[0].range_nT, days[0].activity) == (61.4, "quiet from 12 h")
 
 
 def test_days_without_check_are_not_judged(scenario):

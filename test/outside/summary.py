@@ -31,5 +31,5 @@ def pytest_terminal_summary(
             if name == FIGURE:
                 terminalreporter.write_line(line)
     terminalreporter.write_line(
-        f"outside data: {ran} checks run, {skipped} skipped: registry not reachable"
+        f"outside data: {ran} checks run, {skipped} skipped because the registry was not reachable"
     )

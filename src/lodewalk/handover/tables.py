@@ -163,7 +163,10 @@ def days_of(
 def _judged(entry: Mapping[str, Any]) -> Day:
     """Return one day from its entry in the result of the check."""
     base = entry.get("base") or {}
-    activity = ", ".join(str(value) for value in base.get("activity") or [] if value is not None)
+    activity = ", ".join(
+        f"{item['activity']} from {item['start_utc'][11:13]} h"
+        for item in base.get("activity") or []
+    )
     return Day(
         date=str(entry["date"]),
         verdict=str(entry.get("verdict") or ""),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lodewalk.methods.checks.base_record import spans_over
 from lodewalk.methods.checks.spans import Spans
+from lodewalk.methods.geomagnetic.k_index import scalar_activity
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Findings
 from lodewalk.steps.context import Context
@@ -25,6 +26,7 @@ LOST_SHARE = 0.5
 DOUBT_SHARE = 0.05
 #: Spans closer together than this are one finding [s].
 JOIN_S = 1800.0
+NO_BASE: dict[str, Any] = {"range_nT": None, "worst_chord_nT": None, "activity": []}
 NO_EVIDENCE = "no side-by-side run or crossing was compared yet"
 
 
@@ -47,10 +49,11 @@ def run(
     passages = _passages(inputs, tolerances)
     lines = [(item.row["day"], _line_verdict(item, tolerances)) for item in passages]
     rewalk = sum(line["length_m"] for _, line in lines if line["verdict"] == REWALK)
-    days = sorted({day for day, _ in lines} | set(_base_days(inputs)))
+    base = _base_days(inputs, tolerances["k9_nT"])
+    days = sorted({day for day, _ in lines} | set(base))
     chords = _chord_findings(inputs, tolerances["chord_nT"])
     values = {
-        "days": [_day(day, [v for d, v in lines if d == day], inputs) for day in days],
+        "days": [_day(day, [v for d, v in lines if d == day], base) for day in days],
         "clock": [_clock(name) for name in _instruments(inputs)],
         "findings": _findings(inputs, chords),
         "rewalk": {"length_m": round(rewalk, 1), "gpx": None},
@@ -110,7 +113,9 @@ def _line_verdict(passage: _Passage, tolerances: Mapping[str, float]) -> dict[st
     }
 
 
-def _day(day: str, lines: list[dict[str, Any]], inputs: Mapping[str, Record]) -> dict[str, Any]:
+def _day(
+    day: str, lines: list[dict[str, Any]], base: Mapping[str, dict[str, Any]]
+) -> dict[str, Any]:
     """Return the verdict on one UTC day."""
     total = sum(line["length_m"] for line in lines)
     again = sum(line["length_m"] for line in lines if line["verdict"] == REWALK)
@@ -124,7 +129,7 @@ def _day(day: str, lines: list[dict[str, Any]], inputs: Mapping[str, Record]) ->
         "date": day,
         "verdict": verdict,
         "reasons": _day_reasons(lines),
-        "base": _base(day, inputs),
+        "base": base.get(day, NO_BASE),
         "lines": lines,
     }
 
@@ -140,34 +145,41 @@ def _day_reasons(lines: list[dict[str, Any]]) -> list[str]:
     return reasons
 
 
-def _base_frame(inputs: Mapping[str, Record]) -> pl.DataFrame:
-    """Return the kept base readings with time and departure from the chord."""
+def _base_days(inputs: Mapping[str, Record], k9_nT: float) -> dict[str, dict[str, Any]]:
+    """Return range, worst chord departure and activity of the base for each UTC day."""
     parts = [
         table(inputs, "base_times").frame,
         table(inputs, "base_recorded").frame.select("raw_nT"),
         table(inputs, "base_checks").frame,
     ]
     frame = pl.concat(parts, how="horizontal")
-    return frame.filter(pl.col("kept") & pl.col("time_utc").is_not_null())
+    frame = frame.filter(pl.col("kept") & pl.col("time_utc").is_not_null()).sort("time_utc")
+    activity = _activity(frame.unique("time_utc", keep="first", maintain_order=True), k9_nT)
+    found = {}
+    for (day,), rows in frame.group_by(
+        pl.col("time_utc").dt.strftime("%Y-%m-%d"), maintain_order=True
+    ):
+        departures = rows["departure_nT"].drop_nulls().to_numpy()
+        found[str(day)] = {
+            "range_nT": round(float(np.ptp(rows["raw_nT"].to_numpy())), 3),
+            "worst_chord_nT": round(float(departures.max()), 3) if departures.size else None,
+            "activity": [item for item in activity if item["start_utc"].startswith(str(day))],
+        }
+    return found
 
 
-def _base_days(inputs: Mapping[str, Record]) -> list[str]:
-    """Return the UTC days on which the base recorded."""
-    days = _base_frame(inputs)["time_utc"].dt.strftime("%Y-%m-%d")
-    return days.unique().to_list()
-
-
-def _base(day: str, inputs: Mapping[str, Record]) -> dict[str, Any]:
-    """Return range and worst chord departure of the base on a day."""
-    frame = _base_frame(inputs)
-    frame = frame.filter(pl.col("time_utc").dt.strftime("%Y-%m-%d") == day)
-    values = frame["raw_nT"].drop_nulls().to_numpy()
-    departures = frame["departure_nT"].drop_nulls().to_numpy()
-    return {
-        "range_nT": round(float(np.ptp(values)), 3) if values.size else None,
-        "worst_chord_nT": round(float(departures.max()), 3) if departures.size else None,
-        "activity": [],
-    }
+def _activity(frame: pl.DataFrame, k9_nT: float) -> list[dict[str, Any]]:
+    """Return the activity of each 3-hour interval that the base recorded in."""
+    seconds = frame["time_utc"].dt.timestamp("us").to_numpy() / 1e6
+    found = scalar_activity(seconds, frame["raw_nT"].to_numpy(), k9_nT=k9_nT)
+    return [
+        {
+            "start_utc": datetime.fromtimestamp(start, UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+            "activity": str(word),
+            "range_nT": round(float(size), 3),
+        }
+        for start, word, size in zip(found.start_s, found.activity, found.range_nT, strict=True)
+    ]
 
 
 def _instruments(inputs: Mapping[str, Record]) -> list[str]:

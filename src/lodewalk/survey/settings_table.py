@@ -95,6 +95,9 @@ class Tolerances(Section):
     kept_share: float = _setting(
         0.95, "Smallest share of a line's readings that are kept.", "", ge=0, le=1
     )
+    k9_nT: float = _setting(
+        500.0, "Lower limit of K = 9 at the site, for the activity.", "nT", ge=100, le=3000
+    )
 
 
 class Lines(Section):
@@ -103,8 +106,10 @@ class Lines(Section):
     source: Literal["auto", "marks", "plan", "track"] = _setting(
         "auto", "Marks in the file, planned lines or the track; auto takes the first there is."
     )
-    min_length_m: float = _setting(40.0, "Shortest straight line in a track.", "m", gt=0, le=1e5)
-    max_turn_deg: float = _setting(35.0, "Turn of the track that ends a line.", "deg", gt=0, lt=180)
+    min_length_m: float = _setting(
+        60.0, "Shortest line in a track; well above the line spacing.", "m", gt=0, le=1e5
+    )
+    max_turn_deg: float = _setting(40.0, "Turn of the track that ends a line.", "deg", gt=0, lt=180)
     smoothing_m: float = _setting(
         15.0, "Length over which a track's direction is taken; less for RTK.", "m", gt=0, le=1000
     )
