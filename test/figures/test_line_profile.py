@@ -44,9 +44,116 @@ def test_raw_is_less_its_median_and_dropped_readings_have_reasons(scenario, look
     assert "not used: dropout (27)" in words_of(figure, look)
 
 
-def test_readings_without_correction_are_marked(scenario, look):
-    figure = draw_line_profile(scenario.readings, line="L1250")
-    assert "no anomaly: outside the base record" in words_of(figure, look)
+def curve_called(figure, label):
+    """Return the values of the one curve of the raw panel with a label."""
+    (found,) = [line for line in figure.axes[0].lines if line.get_label() == label]
+    return np.asarray(found.get_ydata(), dtype=float)
+
+
+@pytest.fixture
+def gappy(make):
+    """Return 364 readings of which the first 14 have a base; one spike, one dropout, one left out.
+
+    The field falls by 1 nT a reading, from 23000 nT on.
+    """
+    readings, _ = make.readings(1)
+    row = pl.int_range(pl.len())
+    reason = pl.when(row == 50).then(pl.lit("spike")).when(row == 60).then(pl.lit("dropout"))
+    reason = reason.when(row == 70).then(pl.lit("dropped by decision"))
+    reason = reason.when(row >= 14).then(pl.lit("inside a gap of the base record"))
+    raw = pl.when(row == 50).then(60_000.0).when(row == 60).then(None).otherwise(23_000.0 - row)
+    frame = readings.frame.with_columns(
+        raw_nT=raw,
+        reason=reason,
+        kept=row < 14,
+        diurnal_nT=pl.when(row < 14).then(1.0),
+        anomaly_nT=pl.when(row < 14).then(5.0),
+    )
+    return Readings(frame)
+
+
+def test_a_line_that_the_base_missed_is_scaled_by_all_its_readings(gappy, look):
+    figure = draw_line_profile(gappy, line="L1000")
+    look.readable(figure)
+    low, high = figure.axes[0].get_ylim()
+    # The field spans 363 nT; the spike is some 37 000 nT above it.
+    assert 363 <= high - low <= 1.2 * 363
+    grey = curve_called(figure, "no base (347)")  # 364 less 14 kept and 3 marked
+    assert np.isfinite(grey).sum() == 347
+    assert low < np.nanmin(grey)
+    assert np.nanmax(grey) < high
+    kept = np.asarray(figure.axes[0].lines[0].get_ydata())
+    assert np.isfinite(kept).sum() == 14
+    assert np.nanmax(kept) < high
+
+
+def test_readings_without_a_base_get_no_cross(gappy, look):
+    figure = draw_line_profile(gappy, line="L1000")
+    words = words_of(figure, look)
+    for reason in ("spike (1)", "dropout (1)", "dropped by decision (1)"):
+        assert f"not used: {reason}" in words
+    assert "not used: inside" not in words
+    marks = [line for line in figure.axes[0].lines if line.get_label().startswith("not used")]
+    assert sum(len(line.get_xdata()) for line in marks) == 3
+
+
+@pytest.mark.parametrize(
+    "reason",
+    ["no base record", "outside the base record", "inside a gap of the base record"],
+)
+def test_every_way_to_lack_a_base_is_grey(make, reason):
+    readings, _ = make.readings(1)
+    frame = readings.frame.with_columns(
+        pl.lit(None, dtype=pl.Float64).alias("diurnal_nT"),
+        kept=pl.lit(False),
+        reason=pl.lit(reason),
+    )
+    figure = draw_line_profile(Readings(frame), line="L1000")
+    assert np.isfinite(curve_called(figure, "no base (364)")).sum() == 364
+
+
+def test_a_reading_that_is_kept_is_never_beyond_the_frame(make):
+    readings, _ = make.readings(1)
+    iron = pl.when(pl.int_range(pl.len()) == 100).then(48_000.0).otherwise(23_000.0)
+    frame = readings.frame.with_columns(raw_nT=iron, kept=True)
+    low, high = draw_line_profile(Readings(frame), line="L1000").axes[0].get_ylim()
+    assert (low < 0, high > 25_000) == (True, True)
+
+
+@pytest.mark.parametrize(("left_out", "scaled"), [(4, False), (360, True)])
+def test_readings_left_out_set_the_scale_when_they_are_many(make, left_out, scaled):
+    readings, _ = make.readings(1)
+    out = pl.int_range(pl.len()) < left_out  # 4 of 364 lie beyond the 2nd percentile
+    frame = readings.frame.with_columns(
+        raw_nT=pl.when(out).then(23_900.0).otherwise(23_000.0),
+        reason=pl.when(out).then(pl.lit("dropped by decision")),
+        kept=~out,
+    )
+    low, high = draw_line_profile(Readings(frame), line="L1000").axes[0].get_ylim()
+    assert (high - low > 900) == scaled
+
+
+def test_a_line_of_nothing_but_spikes_is_drawn(make, look):
+    readings, _ = make.readings(1)
+    frame = readings.frame.with_columns(kept=pl.lit(False), reason=pl.lit("spike"))
+    for size in (364, 1):
+        look.readable(draw_line_profile(Readings(frame[:size]), line="L1000"))
+
+
+def test_a_line_without_any_field_value_is_drawn(make, look):
+    readings, _ = make.readings(1)
+    empty = [pl.lit(None, dtype=pl.Float64).alias(name) for name in ("raw_nT", "anomaly_nT")]
+    frame = readings.frame.with_columns(*empty, kept=pl.lit(False), reason=pl.lit("no field value"))
+    look.readable(draw_line_profile(Readings(frame), line="L1000"))
+
+
+def test_readings_without_reference_are_marked_in_the_panel_of_the_anomaly(make, look):
+    readings, _ = make.readings(1)
+    frame = readings.frame.with_columns(
+        pl.lit(None, dtype=pl.Float64).alias("anomaly_nT"), reason=pl.lit("no anomaly"), kept=True
+    )
+    figure = draw_line_profile(Readings(frame), line="L1000")
+    assert "no anomaly: no anomaly (364)" in words_of(figure, look)
 
 
 def test_a_line_without_any_correction_says_so(make, look):
@@ -57,6 +164,7 @@ def test_a_line_without_any_correction_says_so(make, look):
     figure = draw_line_profile(Readings(frame), line="L1000")
     look.readable(figure)
     assert "no diurnal correction" in words_of(figure, look)
+    assert "90 % band" not in words_of(figure, look)
 
 
 def test_two_passages_are_told_apart(make, look):

@@ -70,6 +70,8 @@ def check(scenario):
             "reasons": ["the base had a gap"] if row["line"] == "L1300" else [],
             "length_m": 400.0,
             "day": row["day"],
+            "instrument": row["instrument"],
+            "start_utc": f"{row['start_utc']:%Y-%m-%dT%H:%M:%S}.000Z",
         }
         for row in scenario.lines.frame.iter_rows(named=True)
     ]
@@ -81,7 +83,9 @@ def check(scenario):
             "base": {
                 "range_nT": 61.4,
                 "worst_chord_nT": 5.1,
-                "activity": [{"start_utc": "2026-04-13T12:00:00Z", "activity": "quiet"}],
+                "activity": [
+                    {"start_utc": f"{date}T12:00:00Z", "activity": "quiet", "range_nT": 9.0}
+                ],
             },
             "lines": [line for line in lines if line["day"] == date],
         }

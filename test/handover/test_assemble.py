@@ -1,3 +1,4 @@
+import dataclasses
 import datetime as dt
 
 import numpy as np
@@ -20,7 +21,7 @@ from lodewalk.handover.tables import (
     total_km,
 )
 from lodewalk.records.document import Document
-from lodewalk.records.products import Findings, Readings
+from lodewalk.records.products import Findings, Lines, Readings
 
 
 @pytest.fixture(scope="module")
@@ -100,13 +101,32 @@ def test_site_has_labels_units_and_keeps_what_it_does_not_know():
     ]
 
 
-def test_datum_comes_first_and_units_leave_the_labels():
-    datum = Document({"epoch_utc": "2026-03-09T15:00:00Z", "datum_nT": 22904.04, "spread_nT": 0.25})
+def test_datum_is_told_from_the_value_to_what_it_rests_on():
+    datum = Document(
+        {
+            "end_utc": "2026-03-09T15:30:00Z",
+            "spread_nT": 0.25,
+            "start_utc": "2026-03-09T14:30:00Z",
+            "instrument": "base",
+            "rests_on": "the quietest hours",
+            "epoch_utc": "2026-03-09T15:00:00Z",
+            "datum_nT": 22904.04,
+        }
+    )
     assert [(fact.label, fact.value) for fact in datum_facts(datum)] == [
         ("Datum", "22904.0 nT"),
-        ("Epoch, UTC", "2026-03-09T15:00:00Z"),
+        ("Epoch", "2026-03-09 15:00:00 UTC"),
+        ("Rests on", "the quietest hours"),
+        ("Base", "base"),
+        ("Quietest from", "2026-03-09 14:30:00 UTC"),
+        ("to", "2026-03-09 15:30:00 UTC"),
         ("Spread", "0.25 nT"),
     ]
+
+
+def test_a_datum_that_was_set_has_no_quietest_hours():
+    datum = Document({"datum_nT": 22900.0, "rests_on": "the datum that was set", "start_utc": None})
+    assert [fact.label for fact in datum_facts(datum)] == ["Datum", "Rests on"]
 
 
 def test_level_without_datum():
@@ -116,7 +136,27 @@ def test_level_without_datum():
 def test_days_keep_their_verdicts_and_missing_values_fall_out(check):
     days = days_of(check, lines=None, base=None)
     assert [day.verdict for day in days] == ["keep", "doubt", "keep"]
-    assert (days[0].range_nT, days[0].activity) == (61.4, "quiet from 12 h")
+    assert (days[0].range_nT, days[0].activity) == (61.4, "quiet 12-15 h")
+
+
+@pytest.mark.parametrize(
+    ("hours", "words"),
+    [
+        ({9: "quiet", 12: "quiet", 15: "storm"}, "quiet 09-15 h, storm 15-18 h"),
+        ({9: "quiet", 15: "quiet"}, "quiet 09-12 h, quiet 15-18 h"),
+        ({0: "unknown", 3: "active", 21: "storm"}, "active 03-06 h, storm 21-24 h"),
+        ({9: "quiet", 12: "unknown", 15: "quiet"}, "quiet 09-12 h, quiet 15-18 h"),
+        ({9: "unknown", 12: "unknown"}, "unknown"),
+        ({}, ""),
+    ],
+)
+def test_neighbouring_hours_of_one_activity_are_joined(hours, words):
+    activity = [
+        {"start_utc": f"2026-03-10T{hour:02d}:00:00Z", "activity": word, "range_nT": 9.0}
+        for hour, word in hours.items()
+    ]
+    day = {"date": "2026-03-10", "verdict": "keep", "base": {"activity": activity}, "lines": []}
+    assert days_of(Document({"days": [day]}), lines=None, base=None)[0].activity == words
 
 
 def test_days_without_check_are_not_judged(scenario):
@@ -133,6 +173,70 @@ def test_lines_get_their_verdict_of_the_day(scenario, check):
     assert (rows["L1300"].verdict, rows["L1300"].reasons) == ("re-walk", ("the base had a gap",))
     assert rows["L1000"].start == "14:00"
     assert total_km(list(rows.values())) == pytest.approx(10.0)
+
+
+@pytest.fixture(scope="module")
+def walked_twice(make):
+    """Return one line walked at 14:00 and at 15:00 by one rover, and at 15:00 by another."""
+    _, lines = make.readings(1)
+    later = pl.col("start_utc", "end_utc").dt.offset_by("1h")
+    other = [later, pl.lit("rover 2").alias("instrument")]
+    frames = [lines.frame, lines.frame.with_columns(later), lines.frame.with_columns(other)]
+    return Lines(pl.concat(frames))
+
+
+def told(verdict, **keys):
+    """Return what the check says of one passage of L1000."""
+    return {"line": "L1000", "verdict": verdict, "reasons": [], "length_m": 400.0, **keys}
+
+
+def verdicts_of(lines, *entries):
+    check = Document({"days": [{"date": "2026-03-09", "verdict": "doubt", "lines": list(entries)}]})
+    return {(row.instrument, row.start): row.verdict for row in line_rows(lines, check)}
+
+
+def test_each_passage_has_its_own_verdict(walked_twice):
+    first, second = "2026-03-09T14:00:00.000Z", "2026-03-09T15:00:00.000Z"
+    assert verdicts_of(
+        walked_twice,
+        told("doubt", instrument="rover 2", start_utc=second),
+        told("re-walk", instrument="rover 1", start_utc=first),
+        told("keep", instrument="rover 1", start_utc=second),
+    ) == {
+        ("rover 1", "14:00"): "re-walk",
+        ("rover 1", "15:00"): "keep",
+        ("rover 2", "15:00"): "doubt",
+    }
+
+
+def test_a_passage_that_was_not_judged_borrows_no_verdict(walked_twice):
+    entry = told("keep", instrument="rover 1", start_utc="2026-03-09T14:00:00.000Z")
+    assert verdicts_of(walked_twice, entry) == {
+        ("rover 1", "14:00"): "keep",
+        ("rover 1", "15:00"): "",
+        ("rover 2", "15:00"): "",
+    }
+
+
+def test_a_verdict_without_time_or_instrument_is_for_the_line_of_the_day(walked_twice):
+    assert set(verdicts_of(walked_twice, told("doubt")).values()) == {"doubt"}
+    of_one = verdicts_of(walked_twice, told("doubt", instrument="rover 2"))
+    assert [place for place, verdict in of_one.items() if verdict] == [("rover 2", "15:00")]
+
+
+def test_a_start_between_two_milliseconds_is_found(make):
+    _, lines = make.readings(1)
+    later = Lines(lines.frame.with_columns(pl.col("start_utc").dt.offset_by("24000600us")))
+    for text in ("14:00:24.000Z", "14:00:24.001Z"):  # cut off or rounded
+        entry = told("keep", instrument="rover 1", start_utc=f"2026-03-09T{text}")
+        assert list(verdicts_of(later, entry).values()) == ["keep"]
+
+
+def test_a_line_is_as_grave_as_its_worst_passage(walked_twice):
+    rows = line_rows(walked_twice, None)
+    other = dataclasses.replace(rows[0], line="L1025", verdict="doubt")
+    rows = (rows[0], other, dataclasses.replace(rows[1], verdict="re-walk"))
+    assert chosen_lines(rows, most=2) == ["L1000", "L1025"]
 
 
 def test_lines_shown_one_by_one_are_the_grave_and_then_the_noisy(scenario, check):
@@ -178,6 +282,22 @@ def test_summary_counts_what_is_used(content):
 def test_figures_can_be_left_out(scenario, job, provenance):
     records = Records(readings=scenario.readings, lines=scenario.lines, grid=scenario.grid)
     assert assemble(job, records, provenance=provenance, with_figures=False).figures == ()
+
+
+def test_a_line_without_position_is_in_the_table_but_has_no_figure(scenario, job, provenance):
+    lost = pl.col("line") == "L1300"
+    readings = Readings(
+        scenario.readings.frame.with_columns(
+            pl.when(~lost).then(pl.col(name)).alias(name) for name in ("easting_m", "northing_m")
+        )
+    )
+    noisier = pl.when(lost).then(9.0).otherwise(pl.col("noise_nT")).alias("noise_nT")
+    lines = Lines(scenario.lines.frame.with_columns(noisier))
+    content = assemble(
+        job, Records(readings=readings, lines=lines), provenance=provenance, most_lines=1
+    )
+    assert [figure.title for figure in content.figures_of("line")] == ["Line L1000"]
+    assert "L1300" in {row.line for row in content.lines}
 
 
 def test_a_grid_of_nothing_gives_no_map(scenario, job, provenance):

@@ -6,6 +6,7 @@ from html.parser import HTMLParser
 import pytest
 
 from lodewalk.handover import Job, Provenance, Records, ReportContent, assemble, build_report
+from lodewalk.handover.content import LineRow
 
 VOID = {"meta", "img", "br", "link", "hr", "input"}
 
@@ -146,6 +147,17 @@ def test_only_changed_settings_stand_under_changed(page):
     assert "chord.limit" in changed
     assert "grid.spacing" not in changed
     assert "grid.spacing" in page
+
+
+@pytest.mark.parametrize(
+    ("azimuth", "words"), [(359.7, "0"), (359.4, "359"), (0.2, "0"), (180.0, "180"), (None, "–")]
+)
+def test_an_azimuth_is_below_360_once_rounded(azimuth, words):
+    line = LineRow("L1", "rover 1", "2026-03-09", "14:00", "14:06", 9, 9, 1.0, azimuth, 0.3, False)
+    page = build_report(ReportContent(Job("x", "EPSG:1", "y"), Provenance(), lines=(line,)))
+    row = next(row for row in page.split("<tr>") if row.startswith('<th scope="row" class="t">L1'))
+    # numbers of the row: readings, kept, length, azimuth, noise
+    assert re.findall(r'<td class="n">([^<]*)</td>', row)[3] == words
 
 
 def test_missing_parts_are_said_plainly():

@@ -58,14 +58,12 @@ def test_k_follows_published_kp(
         f"over 2.0 in {np.sum(np.abs(off) > 2.0)}"
     )
     assert r >= 0.97
-    # Kp is the mean of thirteen observatories. In two afternoon intervals of the storm the range at
-    # this one was below the limit of K = 7 before anything was taken away, while Kp was 8+, so no
-    # quiet curve could come within 2.0.
-    far = np.flatnonzero(np.abs(off) > 2.0)
-    assert far.tolist() == [17, 21]
+    # The aim was a difference of 2.0 at most. Kp is the mean of thirteen observatories; where the
+    # range at this one was below the limit of K = 7 (200 nT) before anything was taken away, while
+    # Kp was 8+, no quiet curve can come within 2.0. Anywhere else the aim holds.
     raw = np.maximum(raw_range(record["GeomagneticFieldH"]), raw_range(record["GeomagneticFieldE"]))
-    assert np.all(raw[far] < 200.0)
-    assert np.abs(off).max() <= 2.34
+    out_of_reach = (raw < 200.0) & (kp > 8.0)
+    assert np.all(np.abs(off[~out_of_reach]) <= 2.0)
 
 
 def raw_range(component: np.ndarray) -> np.ndarray:

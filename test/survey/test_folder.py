@@ -32,7 +32,7 @@ def folder(tmp_path):
 def entry(name, sha256, **more):
     about = {
         "size": 0, "mtime_ns": 0, "role": "base", "instrument": "base", "format": "delimited",
-        "format_version": 1, "zone": "UTC", "column_map": None, "original_name": name,
+        "zone": "UTC", "column_map": None, "original_name": name,
         "added_utc": "",
     }  # fmt: skip
     return RawFile(name=name, sha256=sha256, **(about | more))
@@ -135,9 +135,20 @@ def test_a_decision_is_withdrawn_by_a_line_of_its_own(folder):
 
 
 @pytest.mark.parametrize(
-    ("more", "message"), [({"kind": "guess"}, "one of clock, drop, keep"), ({"who": " "}, "person")]
+    ("more", "message"),
+    [
+        ({"kind": "guess"}, "kind: Input should be 'clock', 'drop' or 'keep'"),
+        ({"who": " "}, "who: String should match"),
+        ({"value": {"offset_s": 1.0}}, "a clock decision has the value"),
+        ({"kind": "clock"}, "a clock decision has the value"),
+        ({"kind": "clock", "value": {"offset": 1.0}}, r"value\.offset"),
+        ({"target": {}}, "either readings or an instrument"),
+        ({"target": {"reading": ["a:1"]}}, r"target\.reading: Extra inputs"),
+        ({"target": {"instrument": "R1", "start": "noon"}}, "written YYYY-MM-DD"),
+        ({"target": {"instrument": "R1", "end": "2026-03-10T12:00:00Z"}}, "as recorded, without Z"),
+    ],
 )
-def test_a_decision_needs_kind_and_person(folder, more, message):
+def test_a_wrong_decision_is_refused_and_not_written(folder, more, message):
     with pytest.raises(InputError, match=message):
         decide(folder, **more)
     assert read_decisions(folder) == []
@@ -147,5 +158,11 @@ def test_a_damaged_decision_is_told_with_its_line(folder):
     decide(folder)
     with folder.decisions_file.open("a") as stream:
         stream.write('{"id": "x"')
-    with pytest.raises(FolderError, match="line 2, is damaged"):
+    with pytest.raises(InputError, match=r"decisions\.jsonl, line 2: .*Mend the line"):
         read_decisions(folder)
+
+
+def test_withdrawing_what_is_not_there_is_told(folder):
+    decide(folder)
+    with pytest.raises(InputError, match="line 2: A decision withdraws one"):
+        decide(folder, withdraws="nothing")

@@ -86,7 +86,7 @@ def test_killed_at_twenty_moments_the_next_run_finishes(survey, undisturbed, tmp
         folder = open_folder(path)
         run(folder)
         assert digests(folder) == expected, moments[number]
-        assert not list(path.rglob("*.part")), "leftovers are cleared away"
+        assert not list(path.rglob("*.lodewalk-part")), "leftovers are cleared away"
         assert not any(item.ran for item in run(folder))
         shutil.rmtree(path)
 

@@ -17,8 +17,8 @@ def check(directory: Survey, as_json: AsJson = False) -> None:
         lines.append(f"{day.date}  {SIGNS[day.verdict]} {day.verdict}  {'; '.join(day.reasons)}")
         lines += columns(
             [
-                ["", SIGNS[line.verdict], line.line, f"{line.length_m:.0f} m", line.verdict,
-                 "; ".join(line.reasons)]
+                ["", SIGNS[line.verdict], line.line, line.instrument, line.start_utc[11:16],
+                 f"{line.length_m:.0f} m", line.verdict, "; ".join(line.reasons)]
                 for line in day.lines
             ]
         )  # fmt: skip

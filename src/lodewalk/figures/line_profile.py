@@ -1,5 +1,6 @@
 """One line: the field as recorded, its diurnal correction and the anomaly with its 90 % band."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -8,7 +9,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
-from lodewalk.figures.passages import Passage, axis_of, passages, with_breaks
+from lodewalk.figures.passages import Passage, axis_of, passages, with_breaks, without_base
 from lodewalk.figures.style import (
     CURVE,
     FILL,
@@ -34,6 +35,10 @@ _HEIGHTS = (42.0, 28.0, 58.0)
 _SHADES = ((CURVE, "-"), (FILL, "--"), (INK, ":"), (QUIET, "-."))
 _SYMBOLS = "xs^Dvo"
 _MOST_REASONS = 5
+#: The grey of readings without a base: 3.4 to 1 against white.
+_NO_BASE = "#8c8c8c"
+#: Reasons that say that the value itself is wrong, so that it sets no scale.
+_WRONG = ("spike", "dropout")
 
 
 @styled
@@ -61,7 +66,8 @@ def draw_line_profile(readings: Readings, *, line: str) -> Figure:
     -----
     Distance is measured along the best straight line through the readings, from the southern or
     western end. The band is anomaly ± 1.645 sd. Readings that are not used are marked, by reason,
-    in the panel of the recorded field.
+    in the panel of the recorded field; those that only lack a base are grey there. Spikes and
+    dropouts set no scale: they stand at the frame where they lie beyond it.
 
     Examples
     --------
@@ -69,22 +75,22 @@ def draw_line_profile(readings: Readings, *, line: str) -> Figure:
     Traceback (most recent call last):
     lodewalk.errors.InputError: No reading with time and position belongs to this line. Found 'L1'.
     """
-    walked = [passage for passage in passages(readings) if passage.line == line]
-    if not walked:
-        raise InputError("No reading with time and position belongs to this line.", value=line)
-    distance, ends = _distances(readings, walked)
+    readings, walked = _of_line(readings, line)
+    distance, ends = _distances(readings)
     figure = new_figure(PAGE_WIDTH_MM, sum(_HEIGHTS) + 3 * 3 + 12 + 15)
     heading(figure, f"Line {line}", under=_words(readings, walked, ends))
     raw, diurnal, anomaly = _panels(figure)
-    level = _middle(readings.floats("raw_nT"), readings.booleans("kept"), walked)
+    kept, grey = readings.booleans("kept"), without_base(readings)
+    sound = _sound(readings)
+    level = float(np.median(sound)) if sound.size else 0.0
     for index, passage in enumerate(walked):
         _draw_passage((raw, diurnal, anomaly), readings, passage, distance, level=level, nth=index)
-    rows = np.concatenate([passage.rows for passage in walked])
-    kept = readings.booleans("kept")[rows]
-    bare = kept & np.isnan(readings.floats("anomaly_nT")[rows])
+        _draw_grey(raw, readings, passage, distance, level=level, count=int(grey.sum()))
     field = readings.floats("raw_nT") - level
-    _mark(raw, readings, rows[~kept], distance, value=field, words="not used")
-    _mark(anomaly, readings, rows[bare], distance, value=None, words="no anomaly")
+    raw.set_ylim(_limits(field[kept | grey], sound - level))
+    bare = kept & ~grey & np.isnan(readings.floats("anomaly_nT"))
+    _mark(raw, readings, ~(kept | grey), distance, value=field, words="not used")
+    _mark(anomaly, readings, bare, distance, value=None, words="no anomaly")
     _widen(diurnal, least=2.0)
     raw.set_ylabel(f"Raw less {number(level)} [nT]")
     diurnal.set_ylabel("Diurnal [nT]")
@@ -97,6 +103,18 @@ def draw_line_profile(readings: Readings, *, line: str) -> Figure:
 
 
 _END_NAMES = {"N": "northern", "E": "eastern", "S": "southern", "W": "western"}
+
+
+def _of_line(readings: Readings, line: str) -> tuple[Readings, list[Passage]]:
+    """Return the readings of one line, passage after passage, and its passages in them."""
+    walked = [passage for passage in passages(readings) if passage.line == line]
+    if not walked:
+        raise InputError("No reading with time and position belongs to this line.", value=line)
+    rows = np.concatenate([passage.rows for passage in walked])
+    ends = np.cumsum([passage.rows.size for passage in walked])
+    own = np.split(np.arange(rows.size), ends[:-1])
+    walked = [replace(passage, rows=part) for passage, part in zip(walked, own, strict=True)]
+    return Readings(readings.frame[rows]), walked
 
 
 def _panels(figure: Figure) -> list[Axes]:
@@ -116,38 +134,44 @@ def _panels(figure: Figure) -> list[Axes]:
     return panels
 
 
-def _distances(
-    readings: Readings, walked: list[Passage]
-) -> tuple[NDArray[np.float64], tuple[str, str]]:
+def _distances(readings: Readings) -> tuple[NDArray[np.float64], tuple[str, str]]:
     """Return the distance of every row along the line [m] and the letters of its two ends."""
     points = np.column_stack((readings.floats("easting_m"), readings.floats("northing_m")))
-    rows = np.concatenate([passage.rows for passage in walked])
-    axis = axis_of(*points[rows].T)
-    along = (points - points[rows[0]]) @ axis
+    axis = axis_of(*points.T)
+    along = (points - points[0]) @ axis
     ends = ("S", "N") if abs(axis[1]) >= abs(axis[0]) else ("W", "E")
-    return along - float(np.nanmin(along[rows])), ends
+    return along - float(along.min()), ends
 
 
 def _words(readings: Readings, walked: list[Passage], ends: tuple[str, str]) -> str:
     """Return the sentence below the title."""
-    rows = np.concatenate([passage.rows for passage in walked])
-    kept = int(readings.booleans("kept")[rows].sum())
-    first = readings.frame["time_utc"][int(walked[0].rows[0])]
+    kept = int(readings.booleans("kept").sum())
+    first = readings.frame["time_utc"][0]
     tools = ", ".join(sorted({passage.instrument for passage in walked}))
     often = f", {len(walked)} passages" if len(walked) > 1 else ""
     return (
-        f"{tools}, from {first:%Y-%m-%d %H:%M} UTC{often}; {kept} of {rows.size} readings kept; "
+        f"{tools}, from {first:%Y-%m-%d %H:%M} UTC{often}; "
+        f"{kept} of {len(readings)} readings kept; "
         f"left is {_END_NAMES[ends[0]][:-3]}, right is {_END_NAMES[ends[1]][:-3]}"
     )
 
 
-def _middle(raw: NDArray[np.float64], kept: NDArray[np.bool_], walked: list[Passage]) -> float:
-    """Return the median of the kept readings of the line, of all where none is kept."""
-    rows = np.concatenate([passage.rows for passage in walked])
-    for values in (raw[rows][kept[rows]], raw[rows]):
-        if np.isfinite(values).any():
-            return float(np.nanmedian(values))
-    return 0.0
+def _sound(readings: Readings) -> NDArray[np.float64]:
+    """Return the fields [nT] that aren't spikes or dropouts; all there are, if none is."""
+    field = readings.floats("raw_nT")
+    wrong = np.array([reason in _WRONG for reason in readings.strings("reason")], dtype=bool)
+    known = np.isfinite(field)
+    return field[known & ~wrong] if np.any(known & ~wrong) else field[known]
+
+
+def _limits(drawn: NDArray[np.float64], sound: NDArray[np.float64]) -> tuple[float, float]:
+    """Return an axis that holds all that is drawn, and 96 % of the fields that are sound."""
+    if not sound.size:
+        return -1.0, 1.0
+    values = np.concatenate((drawn[np.isfinite(drawn)], np.percentile(sound, (2, 98))))
+    low, high = float(values.min()), float(values.max())
+    margin = max(0.05 * (high - low), 0.5)
+    return low - margin, high + margin
 
 
 def _draw_passage(
@@ -163,7 +187,8 @@ def _draw_passage(
     colour, dashes = _SHADES[nth % len(_SHADES)]
     rows = passage.rows
     kept = readings.booleans("kept")[rows]
-    raw = np.where(kept, readings.floats("raw_nT")[rows] - level, np.nan)
+    curve = kept & ~without_base(readings)[rows]
+    raw = np.where(curve, readings.floats("raw_nT")[rows] - level, np.nan)
     value = np.where(kept, readings.floats("anomaly_nT")[rows], np.nan)
     half = NINETY_PERCENT * readings.floats("sd_nT")[rows]
     start = readings.frame["time_utc"][int(rows[0])]
@@ -181,14 +206,33 @@ def _draw_passage(
         color=colour,
         alpha=0.25,
         lw=0,
-        label="90 % band of the anomaly",
+        label="90 % band of the anomaly" if np.isfinite(value + half).any() else None,
     )
+
+
+def _draw_grey(
+    axes: Axes,
+    readings: Readings,
+    passage: Passage,
+    distance: NDArray[np.float64],
+    *,
+    level: float,
+    count: int,
+) -> None:
+    """Draw the recorded field where the line has no base; `count` is that of all passages."""
+    grey = without_base(readings)[passage.rows]
+    if not grey.any():
+        return
+    field = np.where(grey, readings.floats("raw_nT")[passage.rows] - level, np.nan)
+    along, field = with_breaks(distance[passage.rows], field)
+    label = f"no base ({count})"
+    axes.plot(along, field, ".-", color=_NO_BASE, linewidth=0.8, markersize=1.5, label=label)
 
 
 def _mark(
     axes: Axes,
     readings: Readings,
-    rows: NDArray[np.intp],
+    marked: NDArray[np.bool_],
     distance: NDArray[np.float64],
     *,
     value: NDArray[np.float64] | None,
@@ -196,9 +240,11 @@ def _mark(
 ) -> None:
     """Mark readings by reason, those without a value or beyond the curve at the frame."""
     low, high = axes.get_ylim()
+    rows = np.flatnonzero(marked)
     held = np.full(rows.size, low) if value is None else np.clip(value[rows], low, high)
     shown = np.where(np.isfinite(held), held, low)
-    texts = np.array([readings.strings("reason")[row] or "no reason given" for row in rows])
+    reasons = readings.strings("reason")
+    texts = np.array([reasons[row] or "no reason given" for row in rows])
     names, counts = np.unique(texts, return_counts=True) if rows.size else (texts, rows)
     for nth, index in enumerate(np.argsort(-counts, kind="stable")):
         mine = texts == names[index]
@@ -239,7 +285,7 @@ def _legends(raw: Axes, anomaly: Axes, *, many: bool) -> None:
     for axes in (raw, anomaly):
         chosen: dict[str, Any] = {}
         for handle, label in zip(*axes.get_legend_handles_labels(), strict=True):
-            passage = not label.startswith(("not used", "no anomaly", "90 %"))
+            passage = not label.startswith(("not used", "no base", "no anomaly", "90 %"))
             if many or not passage:
                 chosen.setdefault(label, handle)
         if chosen:

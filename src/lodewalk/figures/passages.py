@@ -40,6 +40,31 @@ def passages(readings: Readings) -> list[Passage]:
     return [Passage(str(names[part[0]]), str(tools[part[0]]), part) for part in parts]
 
 
+def drawable_lines(readings: Readings) -> list[str]:
+    """Return, sorted, the names of the lines that have a reading with time and position.
+
+    No other line has a profile, see `draw_line_profile`.
+
+    Examples
+    --------
+    >>> drawable_lines(Readings.empty())
+    []
+    """
+    return sorted({passage.line for passage in passages(readings)})
+
+
+def without_base(readings: Readings) -> NDArray[np.bool_]:
+    """Return which readings are sound but have no diurnal correction, for lack of a base.
+
+    A reading dropped for a reason of its own, such as a spike, isn't one of them.
+    """
+    named = np.array(
+        ["base" in (reason or "") for reason in readings.strings("reason")], dtype=bool
+    )
+    lacking = np.isnan(readings.floats("diurnal_nT")) & np.isfinite(readings.floats("raw_nT"))
+    return named & lacking
+
+
 def tie_lines(lines: Lines) -> set[str]:
     """Return the names of the tie lines."""
     flags = lines.booleans("tie")

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lodewalk.figures.passages import drawable_lines
 from lodewalk.figures.style import number
 from lodewalk.handover.content import (
     Day,
@@ -40,7 +41,7 @@ class Records:
 
     `check` holds the verdicts: ``days``, each with ``date``, ``verdict``, ``reasons``, ``base``
     (``range_nT``, ``worst_chord_nT``, ``activity``) and ``lines`` (``line``, ``verdict``,
-    ``reasons``).
+    ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages of a line apart).
     """
 
     readings: Readings | None = None
@@ -154,10 +155,18 @@ def _figures(
             grid=records.grid,
             declination_deg=records.site.values.get("declination_deg") if records.site else None,
         )
-        figures += line_figures(records.readings, chosen_lines(rows, most=most_lines))
+        figures += line_figures(
+            records.readings, _lines_to_draw(records.readings, rows, most_lines)
+        )
     if records.base is not None:
         findings = records.findings if records.findings is not None else Findings.empty()
         figures += base_figures(
             job, days, base=records.base, lines=lines, findings=findings, datum_nT=datum
         )
     return figures
+
+
+def _lines_to_draw(readings: Readings, rows: tuple[LineRow, ...], most: int) -> list[str]:
+    """Return the lines that get a figure of their own, out of those that can be drawn."""
+    drawable = set(drawable_lines(readings))
+    return chosen_lines([row for row in rows if row.line in drawable], most=most)

@@ -115,7 +115,7 @@ def line_figures(readings: Readings, names: Sequence[str]) -> list[ReportFigure]
         figure = draw_line_profile(readings, line=name)
         caption = (
             "Field as recorded, its diurnal correction, and the anomaly with its 90 % band. "
-            "Readings that are not used are marked with the reason."
+            "Readings that are not used are marked with the reason; those without a base are grey."
         )
         alt = f"Profiles of line {name} along its length in three panels."
         figures.append(

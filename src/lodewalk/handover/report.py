@@ -46,6 +46,7 @@ def _environment() -> Environment:
         keep_trailing_newline=True,
     )
     environment.filters["num"] = _num
+    environment.filters["azimuth"] = _azimuth
     environment.filters["data_uri"] = _data_uri
     return environment
 
@@ -53,6 +54,11 @@ def _environment() -> Environment:
 def _num(value: Any, decimals: int = 0) -> str:
     """Return a number, or a dash where it is missing."""
     return "–" if value is None or value != value else number(value, decimals)
+
+
+def _azimuth(degrees: float | None) -> str:
+    """Return an azimuth in whole degrees from 0 to 359, or a dash where it is missing."""
+    return _num(None if degrees is None else round(degrees) % 360)
 
 
 def _data_uri(png: bytes) -> str:

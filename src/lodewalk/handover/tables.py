@@ -16,11 +16,15 @@ from lodewalk.handover.content import (
     LineRow,
     Spread,
 )
-from lodewalk.handover.words import CORRECTIONS, ERROR_TERMS, SITE
+from lodewalk.handover.words import CORRECTIONS, DATUM, ERROR_TERMS, SITE
 from lodewalk.records.document import Document
 from lodewalk.records.products import BaseRecord, Findings, Lines, Readings
 
 SEVERITIES = ("loss", "doubt", "information")
+#: Activity is told for intervals of this length, those of the K index.
+ACTIVITY_INTERVAL = dt.timedelta(hours=3)
+#: Starts this close are one: the check tells them in whole milliseconds, cut off or rounded.
+SAME_START = dt.timedelta(milliseconds=1)
 
 Floats = NDArray[np.float64]
 
@@ -119,15 +123,24 @@ def _valued(value: Any, unit: str, decimals: int) -> str:
 
 
 def datum_facts(datum: Document) -> tuple[Fact, ...]:
-    """Return the datum first, then what else its record says."""
-    others = [
-        _named(key, value)
+    """Return the datum, what it rests on, and then what else its record says."""
+    plain = {
+        key: value
         for key, value in sorted(datum.values.items())
-        if key != "datum_nT" and value is not None and not isinstance(value, dict | list)
-    ]
-    if datum.values.get("datum_nT") is None:
-        return tuple(others)
-    return (Fact("Datum", f"{number(datum['datum_nT'], 1)} nT"), *others)
+        if value is not None and not isinstance(value, dict | list)
+    }
+    named = [Fact(label, _of_datum(key, plain[key])) for key, label in DATUM if key in plain]
+    known = {key for key, _ in DATUM}
+    return (*named, *(_named(key, plain[key]) for key in plain if key not in known))
+
+
+def _of_datum(key: str, value: Any) -> str:
+    """Return a value of the datum's record as text."""
+    if key.endswith("_nT"):
+        return f"{number(value, 1)} nT"
+    if key.endswith("_utc"):
+        return f"{dt.datetime.fromisoformat(value):%Y-%m-%d %H:%M:%S} UTC"
+    return str(value)
 
 
 def _named(key: str, value: Any) -> Fact:
@@ -163,30 +176,48 @@ def days_of(
 def _judged(entry: Mapping[str, Any]) -> Day:
     """Return one day from its entry in the result of the check."""
     base = entry.get("base") or {}
-    activity = ", ".join(
-        f"{item['activity']} from {item['start_utc'][11:13]} h"
-        for item in base.get("activity") or []
-    )
     return Day(
         date=str(entry["date"]),
         verdict=str(entry.get("verdict") or ""),
         reasons=tuple(str(reason) for reason in entry.get("reasons") or []),
         range_nT=base.get("range_nT"),
         worst_chord_nT=base.get("worst_chord_nT"),
-        activity=activity,
+        activity=_activity(base.get("activity") or []),
     )
+
+
+def _activity(intervals: Sequence[Mapping[str, Any]]) -> str:
+    """Return the activity of a day in words; neighbouring intervals of one word are joined."""
+    spans: list[tuple[str, dt.datetime, dt.datetime]] = []
+    for item in intervals:
+        word, start = str(item["activity"]), dt.datetime.fromisoformat(item["start_utc"])
+        first = start
+        if spans and spans[-1][0] == word and spans[-1][2] == start:
+            first = spans.pop()[1]
+        spans.append((word, first, start + ACTIVITY_INTERVAL))
+    known = [
+        f"{word} {first:%H}-{_hour_of_end(last)} h"
+        for word, first, last in spans
+        if word != "unknown"
+    ]
+    return ", ".join(known) or ("unknown" if spans else "")
+
+
+def _hour_of_end(moment: dt.datetime) -> str:
+    """Return the hour of the end of a span, 24 at midnight."""
+    return f"{moment.hour or 24:02d}"
 
 
 def line_rows(lines: Lines, check: Document | None) -> tuple[LineRow, ...]:
     """Return the lines as walked, in order of time, with their verdicts."""
     judged = {
-        (str(day["date"]), str(line["line"])): line
+        str(day["date"]): day.get("lines") or []
         for day in ((check.values.get("days") or []) if check else [])
-        for line in day.get("lines") or []
     }
     rows = []
     for row in lines.frame.sort("start_utc", "line", nulls_last=True).iter_rows(named=True):
-        verdict = judged.get((row["day"], row["line"]), {})
+        told = (entry for entry in judged.get(row["day"], []) if _is_of(entry, row))
+        verdict: Mapping[str, Any] = next(told, {})
         rows.append(
             LineRow(
                 **{
@@ -210,6 +241,18 @@ def line_rows(lines: Lines, check: Document | None) -> tuple[LineRow, ...]:
             )
         )
     return tuple(rows)
+
+
+def _is_of(entry: Mapping[str, Any], row: Mapping[str, Any]) -> bool:
+    """Whether the check tells this of a passage; a key that it leaves out fits every passage."""
+    start = entry.get("start_utc")
+    return (
+        entry["line"] == row["line"]
+        and entry.get("instrument") in (None, row["instrument"])
+        and (
+            start is None or abs(dt.datetime.fromisoformat(start) - row["start_utc"]) <= SAME_START
+        )
+    )
 
 
 def finding_rows(findings: Findings, *, most: int) -> tuple[Finding, ...]:

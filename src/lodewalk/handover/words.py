@@ -92,6 +92,16 @@ ERROR_TERMS: Final = (
     ("Levelling", "sd_level_nT", "error of the levelling"),
 )
 
+#: Key in the datum's record and our label, in the order in which they are told.
+DATUM: Final = (
+    ("datum_nT", "Datum"),
+    ("epoch_utc", "Epoch"),
+    ("rests_on", "Rests on"),
+    ("instrument", "Base"),
+    ("start_utc", "Quietest from"),
+    ("end_utc", "to"),
+)
+
 #: Key in the site record, our label, unit, decimals and help.
 SITE: Final = (
     ("latitude_deg", "Latitude", "°", 5, "WGS84"),

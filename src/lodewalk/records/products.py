@@ -29,10 +29,15 @@ class Positions(Table):
         _number("northing_m", "m", "northing in the survey's CRS"),
         _number("latitude_deg", "deg", "latitude, WGS84"),
         _number("longitude_deg", "deg", "longitude, WGS84"),
-        _number("height_m", "m", "smoothed height above the ellipsoid"),
         _number("height_above_ground_m", "m", "height of the sensor above ground"),
-        Column("source", pl.String(), "", "recorded, track, local grid or none"),
+        Column("source", pl.String(), "", "recorded, bridged, track, local grid or none"),
     )
+
+
+class Heights(Table):
+    """Smoothed height of each rover reading, for the reference field."""
+
+    SCHEMA: ClassVar = (_number("height_m", "m", "smoothed height above the ellipsoid"),)
 
 
 class Checks(Table):
@@ -96,6 +101,7 @@ class Diurnal(Table):
     SCHEMA: ClassVar = (
         _number("diurnal_nT", "nT", "base + site tie - datum at the time of the reading"),
         _number("sd_diurnal_nT", "nT", "standard deviation of the correction"),
+        Column("base", pl.String(), "", "the base that it comes from", nullable=True),
         REASON,
     )
 

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -12,8 +12,8 @@ from lodewalk.formats.registry import ROLES, Format, format_named, recognise
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import (
     RawFile,
-    check_new,
     read_ledger,
+    same_content,
     store_raw,
     unique_name,
     write_ledger,
@@ -75,6 +75,9 @@ def add_files(
 ) -> AddResult:
     """Copy files into `raw/` and enter them in the ledger, all of them or none.
 
+    A file that is in the survey already may be added again to be read in another way: with
+    another zone, column map, instrument or role. Its bytes stay as they are.
+
     Parameters
     ----------
     folder : Folder
@@ -98,16 +101,23 @@ def add_files(
     if role not in ROLES:
         raise InputError(f"A role is one of {', '.join(ROLES)}.", value=role)
     zone = check_zone(time_zone) if time_zone else None
+    name = instrument or DEFAULT_INSTRUMENT.get(role, "")
+    added = []
     with locked(folder):
         entries = read_ledger(folder)
         read = [_read(folder, path, role=role, columns=columns, zone=zone) for path in files]
-        _check_batch(entries, read)
-        name = instrument or DEFAULT_INSTRUMENT.get(role, "")
+        _check_twice(read)
         for item in read:
-            entries.append(_store(folder, entries, item, role=role, instrument=name))
+            old = same_content(entries, item.sha256)
+            entry = _entry(folder, entries, item, role=role, instrument=name)
+            if old:
+                _check_other_way(old, entry, file=item.source.name)
+                entries[entries.index(old)] = replace(old, **entry.reading())
+            else:
+                entries.append(store_raw(folder, item.source, entry))
+            added.append(_about(item, entry, again=old is not None))
         write_ledger(folder, entries)
-    new = entries[len(entries) - len(read) :]
-    return AddResult([_about(item, entry) for item, entry in zip(read, new, strict=True)])
+    return AddResult(added)
 
 
 def check_zone(zone: str) -> str:
@@ -148,6 +158,8 @@ def _read(
     if len(content.table) == 0:
         raise InputError("The file holds no rows.", file=path.name)
     known = _zone_of(content, zone or folder.settings.survey.time_zone, zone, path.name)
+    _check_times(content.table, known, path.name)
+    _check_local_lines(content.table, column_map, path.name)
     _check_place(content.table, folder.settings.survey.crs, path.name)
     return _Read(path, form, column_map, content, known, sha256, remarks)
 
@@ -203,6 +215,24 @@ def _zone_of(content: "Content", fallback: str, given: str | None, file: str) ->
     return check_zone(content.zone or fallback)
 
 
+def _check_times(table: Any, zone: str, file: str) -> None:
+    """Raise when a time can't be turned into UTC, such as one that summer time skips."""
+    from lodewalk.steps.time import to_utc
+
+    if table.has("recorded_time"):
+        frame = table.frame
+        to_utc(frame["recorded_time"], zone=zone, file=file, lines=frame["line_in_file"])
+
+
+def _check_local_lines(table: Any, column_map: "ColumnMap | None", file: str) -> None:
+    """Raise when a line of a local grid is no number."""
+    from lodewalk.steps.places import line_number
+
+    if column_map is not None and column_map.position.local_grid:
+        for name in dict.fromkeys(table.strings("line")):
+            line_number(name, file)
+
+
 def _check_place(table: Any, crs: str, file: str) -> None:
     """Raise when the positions lie far outside the area of the survey's reference system."""
     from lodewalk.adapters.projection import area_of_use
@@ -235,21 +265,30 @@ def _check_place(table: Any, crs: str, file: str) -> None:
     )
 
 
-def _check_batch(entries: list[RawFile], read: Sequence[_Read]) -> None:
-    """Raise when a file is in the survey already or given twice."""
+def _check_twice(read: Sequence[_Read]) -> None:
+    """Raise when one file is given twice."""
     seen: set[str] = set()
     for item in read:
-        check_new(entries, item.sha256, file=item.source.name)
         if item.sha256 in seen:
             raise InputError("This file is given twice.", file=item.source.name)
         seen.add(item.sha256)
 
 
-def _store(
+def _check_other_way(old: RawFile, new: RawFile, *, file: str) -> None:
+    """Raise when a file that is in the survey is added again without any change."""
+    if old.reading() == new.reading():
+        raise InputError(
+            f"This file is in the survey already, as raw/{old.name} ({old.role}).",
+            file=file,
+            remedy="Nothing was changed.",
+        )
+
+
+def _entry(
     folder: Folder, entries: list[RawFile], item: _Read, *, role: str, instrument: str
 ) -> RawFile:
-    """Copy one file into `raw/` and return its entry for the ledger."""
-    entry = RawFile(
+    """Return the ledger entry of a file that was read."""
+    return RawFile(
         name=unique_name(folder, entries, item.source.name, item.sha256),
         sha256=item.sha256,
         size=0,
@@ -257,17 +296,20 @@ def _store(
         role=role,
         instrument=instrument,
         format=item.format.name,
-        format_version=item.format.version,
         zone=item.zone,
         column_map=item.column_map.to_dict() if item.column_map else None,
         original_name=item.source.name,
         added_utc="",
     )
-    return store_raw(folder, item.source, entry)
 
 
-def _about(item: _Read, entry: RawFile) -> AddedFile:
+def _about(item: _Read, entry: RawFile, *, again: bool) -> AddedFile:
     """Say what was understood of a file."""
+    remarks = [*item.remarks, *item.content.understood]
+    if again:
+        remarks.append("It was in the survey already; from now on it is read in this way.")
+    if entry.role == "observatory":
+        remarks.append("It is kept for later; no step reads observatory files yet.")
     return AddedFile(
         file=entry.original_name,
         stored_as=f"raw/{entry.name}",
@@ -277,5 +319,5 @@ def _about(item: _Read, entry: RawFile) -> AddedFile:
         rows=len(item.content.table),
         zone=entry.zone,
         sha256=entry.sha256,
-        understood=[*item.remarks, *item.content.understood],
+        understood=remarks,
     )

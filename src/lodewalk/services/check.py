@@ -12,9 +12,11 @@ from lodewalk.survey.store import product_path
 
 @dataclass(frozen=True)
 class CheckedLine:
-    """One line of a day."""
+    """One passage of a line."""
 
     line: str
+    instrument: str
+    start_utc: str
     verdict: str
     reasons: list[str]
     length_m: float

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 SCALES = (500, 1000, 2000, 5000, 10_000, 25_000)
 MAP_DPI = 200.0
 #: Steps whose findings the report joins.
-PARTS = ("position", "first", "check")
+PARTS = ("position", "first", "diurnal", "check")
 
 
 @dataclass(frozen=True)
@@ -245,14 +245,15 @@ def _title_block(job: "Job", records: "Records") -> dict[str, str]:
 def _profiles(folder: Folder, records: "Records", hears: Reporter) -> str | None:
     """Write the profile of each line, one page each."""
     from lodewalk.figures.line_profile import draw_line_profile
+    from lodewalk.figures.passages import drawable_lines
     from lodewalk.figures.save import pdf_bytes
 
     readings = cast("Readings", records.readings)
-    names = cast("Any", records.lines).frame["line"].unique(maintain_order=True).to_list()
+    names = sorted(drawable_lines(readings))
     if not names:
         return None
     pages = []
-    for done, name in enumerate(sorted(names), 1):
+    for done, name in enumerate(names, 1):
         pages.append(draw_line_profile(readings, line=name))
         hears.progress("line profiles", done, len(names))
     path = folder.report / "line_profiles.pdf"

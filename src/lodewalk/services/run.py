@@ -4,10 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from lodewalk.steps.context import Reporter
+from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import StepRun
 from lodewalk.survey.run import run as run_steps
-from lodewalk.survey.state import read_state
 from lodewalk.survey.store import PUBLIC
 
 
@@ -21,7 +21,7 @@ class ReadingCount:
 
 @dataclass(frozen=True)
 class RunResult:
-    """What a run did, and where its products are."""
+    """What a run did, and where its products are; counts only where it went to the end."""
 
     steps: list[StepRun]
     readings: ReadingCount | None
@@ -46,21 +46,22 @@ def run(
         reporter=reporter,
         cancelled=cancelled,
     )
+    looked_at = {item.step for item in steps}
     products = [
         str(folder.products / PUBLIC[name])
-        for made in read_state(folder).values()
-        for name in made.products
+        for step in STEPS
+        if step.name in looked_at
+        for name in step.products
         if name in PUBLIC
     ]
-    return RunResult(steps, _counts(folder), sorted(products))
+    counts = _counts(folder) if "summary" in looked_at else None
+    return RunResult(steps, counts, sorted(products))
 
 
-def _counts(folder: Folder) -> ReadingCount | None:
-    """Return the counts from the summary, or None before there is one."""
+def _counts(folder: Folder) -> ReadingCount:
+    """Return the counts from the summary."""
     import json
 
     path = folder.products / PUBLIC["summary"]
-    if not path.exists():
-        return None
     readings = json.loads(path.read_text(encoding="utf-8"))["readings"]
     return ReadingCount(readings["total"], readings["kept"])

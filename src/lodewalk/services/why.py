@@ -2,15 +2,18 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+import polars as pl
+
 from lodewalk.errors import FolderError, InputError
+from lodewalk.formats.delimited.encoding import decode
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.survey.decisions import read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_parts, why_stale
-from lodewalk.survey.ledger import read_ledger
+from lodewalk.survey.ledger import display_names, read_ledger
 from lodewalk.survey.state import read_state
 from lodewalk.survey.store import read_product
 
@@ -99,19 +102,30 @@ def why_reading(folder: Folder, name: str) -> WhyReading:
     FolderError
         Before the first run.
     """
-    row = _reading_row(folder, name)
-    datum = read_product(folder, "datum")
-    origin = _origin(folder, row["file"], row["line_in_file"], row["time_utc"], row["raw_nT"])
-    base = _base_around(folder, row)
+    number, row = _reading_row(folder, name)
+    used = getattr(read_product(folder, "rover_diurnal"), "frame", pl.DataFrame())["base"][number]
+    base = _base_around(folder, row, used) if used else []
+    files = _raw_names(folder)
+    origin = _origin(folder, files[row["file"]], row["line_in_file"], row["time_utc"])
+    origin = replace(origin, raw_nT=row["raw_nT"])
+    values = dict(getattr(read_product(folder, "datum"), "values", {}))
     plain = {key: _plain(value) for key, value in row.items()}
-    values = dict(getattr(datum, "values", {}))
-    return WhyReading(plain, origin, base, values, _sentences(row, origin, base, values))
+    tie = folder.settings.instrument(used).site_tie_nT if used else 0.0
+    sentences = _sentences(row, origin, base, datum=values, tie=tie)
+    if why_step(folder, "readings").stale:
+        sentences.append("Something changed since: these are the numbers of the last run.")
+    return WhyReading(plain, origin, base, values, sentences)
 
 
-def _reading_row(folder: Folder, name: str) -> dict[str, Any]:
-    """Return the row of the readings product that is meant."""
-    import polars as pl
+def _raw_names(folder: Folder) -> dict[str, str]:
+    """Return the name in `raw/` of each file by the name that the products use."""
+    entries = read_ledger(folder)
+    shown = display_names(entries)
+    return {shown[entry.sha256]: entry.name for entry in entries}
 
+
+def _reading_row(folder: Folder, name: str) -> tuple[int, dict[str, Any]]:
+    """Return number and row of the reading that is meant."""
     file, colon, line = name.rpartition(":")
     if not colon or not line.isdigit():
         steps = ", ".join(step.name for step in STEPS)
@@ -121,7 +135,7 @@ def _reading_row(folder: Folder, name: str) -> dict[str, Any]:
             remedy=f"Give a step ({steps}), a reading_id or FILE:LINE.",
         )
     frame: pl.DataFrame = getattr(read_product(folder, "readings"), "frame", pl.DataFrame())
-    found = frame.filter(
+    found = frame.with_row_index("number").filter(
         (pl.col("reading_id") == name)
         | ((pl.col("file") == file) & (pl.col("line_in_file") == int(line)))
     )
@@ -129,51 +143,44 @@ def _reading_row(folder: Folder, name: str) -> dict[str, Any]:
         raise InputError(
             "There is no such reading.", value=name, remedy="reading_id stands in readings.parquet."
         )
-    return found.row(0, named=True)
+    row = found.row(0, named=True)
+    return int(row.pop("number")), row
 
 
-def _origin(folder: Folder, file: str, line: int, time: Any, value: float | None) -> Origin:
+def _origin(folder: Folder, file: str, line: int, time: Any) -> Origin:
     """Return a line of a raw file with its text."""
-    text = ""
-    with (folder.raw / file).open("rb") as stream:
-        for number, content in enumerate(stream, 1):
-            if number == line:
-                text = content.decode("utf-8", "replace").strip()
-                break
-    return Origin(file, line, text, _plain(time), value)
+    lines = decode((folder.raw / file).read_bytes(), file=file).text.split("\n")
+    text = lines[line - 1].strip() if line <= len(lines) else ""
+    return Origin(file, line, text, _plain(time), None)
 
 
-def _base_around(folder: Folder, row: Mapping[str, Any]) -> list[Origin]:
-    """Return the kept base readings just before and after a rover reading."""
-    import polars as pl
-
-    if row["time_utc"] is None or row["diurnal_nT"] is None:
-        return []
-    frames = [
-        getattr(read_product(folder, name), "frame", pl.DataFrame())
-        for name in ("base_recorded", "base_times", "base_checks")
-    ]
-    files = read_product(folder, "base_files")
-    base = pl.concat(
+def _base_around(folder: Folder, row: Mapping[str, Any], base: str) -> list[Origin]:
+    """Return the kept readings of the base just before and after a rover reading."""
+    parts = ("base_recorded", "base_times", "base_checks")
+    recorded, times, checks = (
+        getattr(read_product(folder, name), "frame", pl.DataFrame()) for name in parts
+    )
+    files = getattr(read_product(folder, "base_files"), "values", {})["files"]
+    frame = pl.concat(
         [
-            frames[0].select("line_in_file", "raw_nT"),
-            frames[1],
-            frames[2].select("kept"),
-            pl.DataFrame({"file": _names(getattr(files, "values", {}))}),
+            recorded.select("line_in_file", "raw_nT"),
+            times,
+            checks.select("kept"),
+            pl.DataFrame({"file": [f["name"] for f in files for _ in range(f["rows"])]}),
+            pl.DataFrame({"base": [f["instrument"] for f in files for _ in range(f["rows"])]}),
         ],
         how="horizontal",
-    ).filter("kept")
-    before = base.filter(pl.col("time_utc") <= row["time_utc"]).sort("time_utc").tail(1)
-    after = base.filter(pl.col("time_utc") > row["time_utc"]).sort("time_utc").head(1)
+    ).filter(pl.col("kept") & (pl.col("base") == base))
+    before = frame.filter(pl.col("time_utc") <= row["time_utc"]).sort("time_utc").tail(1)
+    after = frame.filter(pl.col("time_utc") > row["time_utc"]).sort("time_utc").head(1)
+    names = _raw_names(folder)
     return [
-        _origin(folder, item["file"], item["line_in_file"], item["time_utc"], item["raw_nT"])
+        replace(
+            _origin(folder, names[item["file"]], item["line_in_file"], item["time_utc"]),
+            raw_nT=item["raw_nT"],
+        )
         for item in pl.concat([before, after]).iter_rows(named=True)
     ]
-
-
-def _names(files: Mapping[str, Any]) -> list[str]:
-    """Return the name of the file of each row."""
-    return [item["name"] for item in files["files"] for _ in range(item["rows"])]
 
 
 def _plain(value: Any) -> Any:
@@ -189,7 +196,12 @@ def _number(value: float | None, digits: int = 2) -> str:
 
 
 def _sentences(
-    row: Mapping[str, Any], origin: Origin, base: list[Origin], datum: Mapping[str, Any]
+    row: Mapping[str, Any],
+    origin: Origin,
+    base: list[Origin],
+    *,
+    datum: Mapping[str, Any],
+    tie: float,
 ) -> list[str]:
     """Tell the history of a reading in plain sentences."""
     lines = [
@@ -203,6 +215,8 @@ def _sentences(
         f"(raw/{item.file}, line {item.line_in_file})."
         for item in base
     ]
+    if tie:
+        lines.append(f"Site tie {_number(tie)} nT, added to that base.")
     lines += [
         f"Datum {_number(datum.get('datum_nT'))} nT, epoch {datum.get('epoch_utc') or 'none'}.",
         f"Diurnal {_number(row['diurnal_nT'])} nT, reference {_number(row['reference_nT'])} nT.",

@@ -72,9 +72,14 @@ STEPS = (
         "position",
         "Gives each rover reading its place, from its own fix, a track or the local grid.",
         1,
-        ("rover_positions", "position_findings"),
-        ("rover_files", "rover_recorded", "rover_times", "track_recorded", "track_times"),
-        ("survey.crs", "position", "instruments.*.sensor_height_m"),
+        ("rover_positions", "rover_heights", "position_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "track_files", "track_recorded",
+            "track_times",
+        ),
+        (
+            "survey.crs", "position", "instruments.*.sensor_height_m", "instruments.*.geoid_m",
+        ),
     ),
     Step(
         "first_checks",
@@ -103,7 +108,7 @@ STEPS = (
         "diurnal",
         "Takes the change of the field with time, as the base saw it, off each reading.",
         1,
-        ("rover_diurnal", "datum"),
+        ("rover_diurnal", "datum", "diurnal_findings"),
         (
             "base_files", "base_recorded", "base_times", "base_checks", "rover_files",
             "rover_times",
@@ -115,14 +120,17 @@ STEPS = (
         "Computes the reference field at each reading, at the datum's epoch.",
         1,
         ("rover_reference",),
-        ("rover_positions", "rover_times", "datum"),
+        ("rover_positions", "rover_heights", "rover_times", "datum"),
     ),
     Step(
         "budget",
         "Gives the error budget of each reading.",
         1,
         ("rover_budget",),
-        ("rover_files", "rover_times", "rover_checks", "rover_lines", "lines"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
+            "lines",
+        ),
     ),
     Step(
         "readings",
@@ -148,9 +156,9 @@ STEPS = (
         1,
         ("check", "check_findings"),
         (
-            "position_findings", "first_findings", "lines", "base_files", "base_recorded",
-            "base_times", "base_checks", "rover_files", "rover_times", "rover_diurnal",
-            "rover_checks", "rover_lines",
+            "position_findings", "first_findings", "diurnal_findings", "lines", "base_files",
+            "base_recorded", "base_times", "base_checks", "rover_files", "rover_positions",
+            "rover_diurnal", "rover_checks", "rover_lines", "rover_budget",
         ),
         ("tolerances",),
     ),

@@ -1,7 +1,6 @@
 """Diurnal correction: base(t) + site tie - datum, never extrapolated."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -9,27 +8,17 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lodewalk.methods.checks.fourth_difference import noise_sd
 from lodewalk.methods.checks.quietest import Quietest, quietest_window
 from lodewalk.methods.corrections.diurnal import interpolate_base
 from lodewalk.methods.corrections.diurnal_sd import diurnal_sd
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Diurnal
 from lodewalk.records.table import float_column
+from lodewalk.steps.bases import Base, base_findings, usable_bases
 from lodewalk.steps.context import Context
-from lodewalk.steps.rows import document, in_time_order, table
+from lodewalk.steps.rows import document, instruments, table
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Base:
-    """The usable record of one base, in order of time, with its site tie added."""
-
-    name: str
-    seconds: Floats
-    field_nT: Floats
-    noise_nT: float
 
 
 def run(
@@ -37,35 +26,31 @@ def run(
 ) -> dict[str, Record]:
     """Return the diurnal correction of each rover reading with its error, and the datum."""
     del context
-    bases = usable_bases(inputs, settings["instruments.*.site_tie_nT"])
+    ties = settings["instruments.*.site_tie_nT"]
+    bases = usable_bases(inputs, ties)
     datum = _datum(bases, settings["datum"])
     seconds = table(inputs, "rover_times").seconds("time_utc")
     diurnal, sd = np.full(seconds.shape, np.nan), np.full(seconds.shape, np.nan)
+    used = np.full(seconds.shape, None, dtype=object)
     for base in bases:
         todo = np.isnan(diurnal)
         diurnal[todo], sd[todo] = _by_base(seconds[todo], base, settings["diurnal"])
+        used[todo & np.isfinite(diurnal)] = base.name
     if datum["datum_nT"] is not None:
         diurnal -= datum["datum_nT"]
-    columns = {"diurnal_nT": float_column(diurnal), "sd_diurnal_nT": float_column(sd)}
     reason = pl.Series(_reasons(seconds, diurnal, bases), dtype=pl.String)
-    frame = pl.DataFrame({**columns, "reason": reason})
-    return {"rover_diurnal": Diurnal(frame), "datum": datum}
-
-
-def usable_bases(inputs: Mapping[str, Record], ties: Mapping[str, float]) -> list[Base]:
-    """Return the kept readings of each base; the first of equal times counts."""
-    seconds = table(inputs, "base_times").seconds("time_utc")
-    value = table(inputs, "base_recorded").floats("raw_nT")
-    checks = table(inputs, "base_checks")
-    kept, fourth = checks.booleans("kept"), checks.floats("fourth_difference_nT")
-    bases = []
-    for name, rows in in_time_order(document(inputs, "base_files"), seconds):
-        good = rows[kept[rows]]
-        good = good[np.diff(seconds[good], prepend=-np.inf) > 0]
-        if good.size:
-            noise = float(np.nan_to_num(noise_sd(fourth[good])))
-            bases.append(Base(name, seconds[good], value[good] + ties.get(name, 0.0), noise))
-    return bases
+    frame = pl.DataFrame(
+        {
+            "diurnal_nT": float_column(diurnal),
+            "sd_diurnal_nT": float_column(sd),
+            "base": pl.Series(used.tolist(), dtype=pl.String),
+            "reason": reason,
+        }
+    )
+    named = {name for role in ("base", "rover") for name in instruments(
+        document(inputs, f"{role}_files"))}  # fmt: skip
+    findings = base_findings(bases, ties, named=named, max_gap_s=settings["diurnal"]["max_gap_s"])
+    return {"rover_diurnal": Diurnal(frame), "datum": datum, "diurnal_findings": findings}
 
 
 def _by_base(seconds: Floats, base: Base, settings: Mapping[str, Any]) -> tuple[Floats, Floats]:

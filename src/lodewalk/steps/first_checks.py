@@ -1,6 +1,6 @@
 """First checks: gaps, duplicates, order of time, dropouts, spikes, noise; the base's own."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -8,6 +8,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.methods.checks.base_record import base_range, chord_departures, default_chord
+from lodewalk.methods.checks.base_spikes import find_base_spikes
 from lodewalk.methods.checks.fourth_difference import fourth_difference, noise_sd
 from lodewalk.methods.checks.spikes import find_dropouts, find_out_of_range, find_spikes
 from lodewalk.methods.checks.time_order import (
@@ -16,80 +17,23 @@ from lodewalk.methods.checks.time_order import (
     find_gaps,
     nominal_interval,
 )
-from lodewalk.records import Document, Record, Table
-from lodewalk.records.products import Checks
-from lodewalk.records.table import float_column
+from lodewalk.records import Record
+from lodewalk.records.products import Findings
+from lodewalk.steps.checked_role import Decided, Role
 from lodewalk.steps.context import Context
-from lodewalk.steps.findings import FindingList, amount, duration_text
-from lodewalk.steps.rows import document, file_of_row, file_rows, in_time_order, table
-from lodewalk.steps.time import decision_rows
+from lodewalk.steps.findings import amount, duration_text
+from lodewalk.steps.rows import file_rows, in_time_order, table
 from lodewalk.units import SECONDS_PER_DAY
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
+#: Spikes are judged where readings lie no farther apart than this times the sensor's height,
+#: as the check's own limit wants it; a twentieth more, since steps vary.
+DENSE_STEPS = 1.05
 #: More findings of one kind from one instrument than this are told as a count.
 MANY = 20
 #: A rover that rests longer than this is between two days, not in a gap [s].
 NIGHT_S = 4 * 3600.0
-
-
-class _Role:
-    """The readings of one role while they are checked."""
-
-    def __init__(self, inputs: Mapping[str, Record], role: str) -> None:
-        self.role = role
-        self.files: Document = document(inputs, f"{role}_files")
-        self.spans = file_rows(self.files)
-        self.recorded: Table = table(inputs, f"{role}_recorded")
-        self.seconds = table(inputs, f"{role}_times").seconds("time_utc")
-        self.value = self.recorded.floats("raw_nT")
-        self.ok = np.ones(len(self.recorded), dtype=bool)
-        self.reason = np.full(len(self.recorded), None, dtype=object)
-        self.fourth = np.full(len(self.recorded), np.nan)
-        self.departure = np.full(len(self.recorded), np.nan)
-        self.found = FindingList("first_checks")
-
-    def place(self, row: int) -> dict[str, Any]:
-        """Return the raw file and the line of a row, as a finding wants them."""
-        file = file_of_row(self.spans, row).name
-        return {"file": file, "line_in_file": self.recorded.frame["line_in_file"][row]}
-
-    def drop(self, rows: Rows, reason: str) -> int:
-        """Mark rows that are still kept; return how many."""
-        rows = rows[self.ok[rows]]
-        self.reason[rows] = reason
-        self.ok[rows] = False
-        return len(rows)
-
-    def kept(self, rows: Rows) -> Rows:
-        """Return those of the rows that are still kept."""
-        return rows[self.ok[rows]]
-
-    def tell_drops(self, instrument: str, rows: Rows, reason: str, *, severity: str) -> None:
-        """Drop rows and say so in one finding."""
-        count = self.drop(rows, reason)
-        if count:
-            times = self.seconds[rows]
-            self.found.add(
-                reason,
-                f"{instrument}: {amount(count, 'reading')} dropped, {reason}.",
-                severity=severity,
-                instrument=instrument,
-                start_s=np.nanmin(times),
-                end_s=np.nanmax(times),
-                **self.place(int(rows[0])),
-            )
-
-    def table(self) -> Checks:
-        """Return what was found of each reading."""
-        columns = {
-            "kept": pl.Series(self.ok),
-            "reason": pl.Series(self.reason.tolist(), dtype=pl.String),
-            "fourth_difference_nT": float_column(self.fourth),
-        }
-        if self.role == "base":
-            columns["departure_nT"] = float_column(self.departure)
-        return Checks(pl.DataFrame(columns))
 
 
 def run(
@@ -97,38 +41,54 @@ def run(
 ) -> dict[str, Record]:
     """Return what the checks keep of rover and base, and the findings."""
     checks = settings["checks"]
-    rover, base = _Role(inputs, "rover"), _Role(inputs, "base")
+    rover, base = Role(inputs, "rover"), Role(inputs, "base")
+    decided = Decided(rover, base, context.decisions)
+    decided.drop()
     for role in (rover, base):
         _lacking(role)
         _time_order(role)
         for instrument, rows in in_time_order(role.files, role.seconds):
             _duplicates(role, instrument, rows, wanted=checks["duplicates"])
-            context.check_cancelled()
-    factor = checks["gap_factor"]
+    factor, step = checks["gap_factor"], _spacing(inputs)
     for instrument, rows in in_time_order(rover.files, rover.seconds):
         _rover_gaps(rover, instrument, rows, factor=factor)
-        _rover(rover, instrument, rows, checks)
+        _rover(rover, instrument, rows, checks, step=step)
+        context.check_cancelled()
     for instrument, rows in in_time_order(base.files, base.seconds):
         _base_gaps(base, instrument, rows, factor=factor, walked=rover.seconds)
         _base(base, instrument, rows, checks)
-    for role in (rover, base):
-        _decided(role, context.decisions)
+    decided.keep()
     findings = pl.concat([rover.found.table().frame, base.found.table().frame])
     return {
         "rover_checks": rover.table(),
         "base_checks": base.table(),
-        "first_findings": type(rover.found.table())(findings),
+        "first_findings": Findings(findings),
     }
 
 
-def _lacking(role: _Role) -> None:
+def _spacing(inputs: Mapping[str, Record]) -> Callable[[Rows], tuple[float, float]]:
+    """Return what tells, for some rows, the usual step between readings and sensor height [m]."""
+    positions = table(inputs, "rover_positions")
+    easting, northing = positions.floats("easting_m"), positions.floats("northing_m")
+    above = positions.floats("height_above_ground_m")
+
+    def step(rows: Rows) -> tuple[float, float]:
+        steps = np.hypot(np.diff(easting[rows]), np.diff(northing[rows]))
+        steps = steps[np.isfinite(steps)]
+        usual = float(np.median(steps)) if steps.size else 0.0
+        return usual, float(above[rows[0]])
+
+    return step
+
+
+def _lacking(role: Role) -> None:
     """Drop readings without field or time."""
     rows = np.arange(len(role.recorded))
     role.drop(rows[~np.isfinite(role.value)], "no field value")
     role.drop(rows[~np.isfinite(role.seconds)], "no time")
 
 
-def _time_order(role: _Role) -> None:
+def _time_order(role: Role) -> None:
     """Tell where the time of a file runs back."""
     for span in file_rows(role.files):
         steps = find_backward_steps(role.seconds[span.rows])
@@ -146,7 +106,7 @@ def _time_order(role: _Role) -> None:
             )
 
 
-def _base_gaps(role: _Role, instrument: str, rows: Rows, *, factor: float, walked: Floats) -> None:
+def _base_gaps(role: Role, instrument: str, rows: Rows, *, factor: float, walked: Floats) -> None:
     """Tell the gaps of a base; grave where rover readings were taken in them."""
     gaps = find_gaps(role.seconds[rows], factor=factor)
     longest = np.argsort(-gaps.duration_s, kind="stable")[:MANY]
@@ -169,7 +129,7 @@ def _base_gaps(role: _Role, instrument: str, rows: Rows, *, factor: float, walke
         )
 
 
-def _rover_gaps(role: _Role, instrument: str, rows: Rows, *, factor: float) -> None:
+def _rover_gaps(role: Role, instrument: str, rows: Rows, *, factor: float) -> None:
     """Tell the gaps of a rover, those of a day together; a night is no gap."""
     gaps = find_gaps(role.seconds[rows], factor=factor)
     day = np.floor(gaps.start_s / SECONDS_PER_DAY)
@@ -189,23 +149,30 @@ def _rover_gaps(role: _Role, instrument: str, rows: Rows, *, factor: float) -> N
         )
 
 
-def _duplicates(role: _Role, instrument: str, rows: Rows, *, wanted: bool) -> None:
+def _duplicates(role: Role, instrument: str, rows: Rows, *, wanted: bool) -> None:
     """Drop copies, and readings that contradict an earlier one of the same time."""
     twice = find_duplicates(role.seconds[rows], role.value[rows])
     if wanted:
         role.tell_drops(instrument, rows[twice.same_reading], "duplicate", severity="information")
-    second = "second value for one time"
-    role.tell_drops(instrument, rows[twice.same_time], second, severity="doubt")
+        second = "second value for one time"
+        role.tell_drops(instrument, rows[twice.same_time], second, severity="doubt")
 
 
-def _rover(role: _Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
+def _rover(
+    role: Role,
+    instrument: str,
+    rows: Rows,
+    checks: Mapping[str, Any],
+    *,
+    step: Callable[[Rows], tuple[float, float]],
+) -> None:
     """Drop dropouts and spikes of a rover and measure its noise."""
     good = role.kept(rows)
     if checks["dropouts"]:
         lost = good[find_dropouts(role.value[good])]
         role.tell_drops(instrument, lost, "dropout", severity="doubt")
         good = role.kept(good)
-    if checks["spikes"]:
+    if checks["spikes"] and good.size and _dense(role, instrument, *step(good)):
         spikes = find_spikes(
             role.value[good],
             time_s=role.seconds[good],
@@ -225,12 +192,29 @@ def _rover(role: _Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) 
         )
 
 
-def _base(role: _Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
+def _dense(role: Role, instrument: str, step_m: float, sensor_m: float) -> bool:
+    """Tell whether readings are dense enough to tell spikes from rocks; say so if not."""
+    if step_m <= DENSE_STEPS * sensor_m:
+        return True
+    role.found.add(
+        "spikes not judged",
+        f"{instrument}: readings each {step_m:.1f} m under a sensor {sensor_m:.1f} m above ground "
+        "are too far apart to tell a spike from a rock; none was dropped.",
+        instrument=instrument,
+    )
+    return False
+
+
+def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
     """Drop impossible values of a base; measure its range and departures from the chord."""
     good = role.kept(rows)
     if checks["dropouts"]:
         lost = good[find_out_of_range(role.value[good])]
         role.tell_drops(instrument, lost, "dropout", severity="doubt")
+        good = role.kept(good)
+    if checks["spikes"]:
+        spikes = good[find_base_spikes(role.seconds[good], role.value[good])]
+        role.tell_drops(instrument, spikes, "spike", severity="doubt")
         good = role.kept(good)
     if not good.size:
         return
@@ -249,29 +233,3 @@ def _base(role: _Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -
         start_s=times[0],
         end_s=times[-1],
     )
-
-
-def _decided(role: _Role, decisions: tuple[Mapping[str, Any], ...]) -> None:
-    """Drop or keep what persons decided, in the order of the decisions."""
-    for decision in decisions:
-        rows = _target_rows(role, decision["target"])
-        if decision["kind"] == "drop":
-            role.drop(rows, "dropped by decision")
-        else:
-            usable = rows[np.isfinite(role.value[rows]) & np.isfinite(role.seconds[rows])]
-            role.reason[usable], role.ok[usable] = None, True
-
-
-def _target_rows(role: _Role, target: Mapping[str, Any]) -> Rows:
-    """Return the rows that a decision means."""
-    chosen = []
-    wanted = set(target.get("readings", ()))
-    for span in file_rows(role.files):
-        part = role.recorded.frame[span.rows]
-        if wanted:
-            ids = (f"{span.sha256[:8]}:" + part["line_in_file"].cast(pl.String)).is_in(wanted)
-            marks = ids.to_numpy()
-        else:
-            marks = decision_rows(target, part["recorded_time"], span)
-        chosen.append(span.start + np.flatnonzero(marks))
-    return np.concatenate(chosen) if chosen else np.zeros(0, dtype=np.int64)

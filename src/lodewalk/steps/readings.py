@@ -97,16 +97,16 @@ def _kept(inputs: Mapping[str, Record]) -> pl.DataFrame:
 
 
 def _without_anomaly(frame: pl.DataFrame) -> pl.DataFrame:
-    """Mark readings as not kept where no anomaly can be given, and say why."""
+    """Mark readings as not kept where no anomaly can be given; say why, also for a lacking sd."""
     lacking = pl.col("anomaly_nT").is_null()
     why = (
         pl.when(pl.col("time_utc").is_null())
         .then(pl.lit("no time"))
         .when(pl.col("easting_m").is_null())
         .then(pl.lit("no position"))
-        .otherwise(pl.lit("no anomaly"))
+        .when(lacking)
+        .then(pl.lit("no anomaly"))
+        .when(pl.col("sd_nT").is_null())
+        .then(pl.lit("error unknown, too few readings"))
     )
-    return frame.with_columns(
-        kept=pl.col("kept") & ~lacking,
-        reason=pl.when(lacking).then(pl.coalesce("reason", why)).otherwise("reason"),
-    )
+    return frame.with_columns(kept=pl.col("kept") & ~lacking, reason=pl.coalesce("reason", why))

@@ -27,8 +27,9 @@ def run(
     """Return the intensity of the reference field at each rover reading."""
     del settings
     positions = table(inputs, "rover_positions")
-    names = ("latitude_deg", "longitude_deg", "height_m")
-    places = np.stack([positions.floats(name) for name in names])
+    heights = table(inputs, "rover_heights").floats("height_m")
+    angles = (positions.floats(name) for name in ("latitude_deg", "longitude_deg"))
+    places = np.stack([*angles, heights])
     seconds = table(inputs, "rover_times").seconds("time_utc")
     year = _epoch_year(document(inputs, "datum"), seconds)
     parts = [places[:, start : start + PART] for start in range(0, len(positions), PART)]

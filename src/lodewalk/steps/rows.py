@@ -74,6 +74,17 @@ def file_of_row(spans: list[FileRows], row: int) -> FileRows:
     return next(span for span in spans if span.start <= row < span.stop)
 
 
+def own_value(values: Mapping[str, float], instrument: str) -> float:
+    """Return the setting of an instrument, or the default under ``*``.
+
+    Examples
+    --------
+    >>> own_value({"*": 2.0, "R1": 1.8}, "R2")
+    2.0
+    """
+    return values.get(instrument, values["*"])
+
+
 def table(inputs: Mapping[str, Record], name: str) -> Table:
     """Return the input `name` as a table."""
     return cast("Table", inputs[name])

@@ -17,6 +17,8 @@ from lodewalk.steps.context import Context
 from lodewalk.steps.rows import FileRows, document, file_rows, table
 
 ROLES = ("rover", "base", "track", "notes")
+#: A decision on an instrument's clock is about its readings; a GPS track keeps its own time.
+INSTRUMENT_ROLES = ("rover", "base")
 
 
 def run(
@@ -28,7 +30,7 @@ def run(
         f"{role}_times": _times(
             table(inputs, f"{role}_recorded"),
             document(inputs, f"{role}_files"),
-            context.decisions,
+            context.decisions if role in INSTRUMENT_ROLES else (),
         )
         for role in ROLES
     }
@@ -36,9 +38,9 @@ def run(
 
 def _times(recorded: Table, files: Document, decisions: tuple[Mapping[str, Any], ...]) -> Times:
     """Return the times of one role, file by file."""
-    naive = recorded.frame["recorded_time"]
+    naive, lines = recorded.frame["recorded_time"], recorded.frame["line_in_file"]
     parts = [
-        to_utc(naive[span.rows], zone=span.zone, file=span.name)
+        to_utc(naive[span.rows], zone=span.zone, file=span.name, lines=lines[span.rows])
         - _clock_offset(naive[span.rows], span, decisions)
         for span in file_rows(files)
     ]
@@ -46,7 +48,9 @@ def _times(recorded: Table, files: Document, decisions: tuple[Mapping[str, Any],
     return Times(pl.DataFrame({"time_utc": utc_column(seconds)}))
 
 
-def to_utc(recorded: pl.Series, *, zone: str, file: str = "") -> np.ndarray[Any, Any]:
+def to_utc(
+    recorded: pl.Series, *, zone: str, file: str = "", lines: pl.Series | None = None
+) -> np.ndarray[Any, Any]:
     """Return recorded times as Unix seconds in UTC.
 
     Parameters
@@ -57,6 +61,8 @@ def to_utc(recorded: pl.Series, *, zone: str, file: str = "") -> np.ndarray[Any,
         ``UTC``, ``GPS``, an offset such as ``-03:00`` or an IANA name.
     file : str
         Name of the file for the message of an error.
+    lines : polars.Series, optional
+        Line of each time in the file, for the message.
 
     Returns
     -------
@@ -81,19 +87,25 @@ def to_utc(recorded: pl.Series, *, zone: str, file: str = "") -> np.ndarray[Any,
     if offset:
         east = int(offset[2]) * 3600 + int(offset[3]) * 60
         return _seconds(recorded) - (east if offset[1] == "+" else -east)
-    return _from_named_zone(recorded, zone, file)
+    return _from_named_zone(recorded, zone, file, lines)
 
 
-def _from_named_zone(recorded: pl.Series, zone: str, file: str) -> np.ndarray[Any, Any]:
+def _from_named_zone(
+    recorded: pl.Series, zone: str, file: str, lines: pl.Series | None
+) -> np.ndarray[Any, Any]:
     """Return times of an IANA zone as Unix seconds in UTC."""
-    try:
-        local = recorded.dt.replace_time_zone(zone, ambiguous="raise", non_existent="raise")
-    except pl.exceptions.ComputeError as error:
+    local = recorded.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
+    bad = (local.is_null() & recorded.is_not_null()).arg_true()
+    if len(bad):
+        first = int(bad[0])
         raise InputError(
-            f"A time can't be turned from zone {zone} into UTC: {str(error).splitlines()[0]}.",
+            f"A time can't be turned into UTC: a change of the clocks in {zone} skips or repeats "
+            "it.",
             file=file or None,
-            remedy="Use UTC or a fixed offset such as -03:00.",
-        ) from error
+            line=None if lines is None else int(lines[first]),
+            value=str(recorded[first]),
+            remedy="Give the zone as a fixed offset such as -03:00.",
+        )
     return _seconds(local.dt.convert_time_zone("UTC"))
 
 
@@ -117,8 +129,8 @@ def decision_rows(
 ) -> np.ndarray[Any, Any]:
     """Return which rows of a file a decision's instrument and span as recorded mean."""
     chosen = np.full(len(recorded), target.get("instrument") == span.instrument)
-    if "start" in target:
+    if target.get("start"):
         chosen &= (recorded >= datetime.fromisoformat(target["start"])).fill_null(False).to_numpy()
-    if "end" in target:
+    if target.get("end"):
         chosen &= (recorded <= datetime.fromisoformat(target["end"])).fill_null(False).to_numpy()
     return chosen

@@ -4,55 +4,120 @@ import json
 import os
 import uuid
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
-from typing import Any
+from datetime import datetime
+from typing import Any, Literal
 
-from lodewalk.errors import FolderError, InputError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from lodewalk.errors import InputError
 from lodewalk.survey.clock import now_utc
 from lodewalk.survey.folder import Folder
 
-KINDS = ("clock", "drop", "keep")
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-@dataclass(frozen=True)
-class Decision:
-    """One decision.
+class Target(_Part):
+    """What a decision is about: readings by id, or an instrument and a span as recorded."""
 
-    `target` names an instrument with a span of time as recorded, or reading ids:
-    ``{"instrument": "R1", "start": "2026-03-10T12:00:00", "end": "..."}`` or
-    ``{"readings": ["3f2a9c01:17"]}``. `withdraws` is the id of a decision that is taken back.
-    """
+    readings: tuple[str, ...] = ()
+    instrument: str | None = None
+    start: str | None = None
+    end: str | None = None
 
-    id: str
-    kind: str
-    target: dict[str, Any]
-    value: Any
-    reason: str
-    who: str
+    @model_validator(mode="after")
+    def _check(self) -> "Target":
+        if bool(self.readings) == bool(self.instrument):
+            raise ValueError("the target names either readings or an instrument")
+        if self.readings and (self.start or self.end):
+            raise ValueError("a span goes with an instrument, not with readings")
+        for end in (self.start, self.end):
+            if end is not None and _parsed(end).tzinfo is not None:
+                raise ValueError("a span is written as recorded, without Z or offset")
+        return self
+
+
+class Clock(_Part):
+    """Value of a decision on a clock: that clock minus UTC [s]."""
+
+    offset_s: float
+
+
+class Decision(_Part):
+    """One decision; `withdraws` is the id of a decision that is taken back."""
+
+    id: str = Field(min_length=1)
+    kind: Literal["clock", "drop", "keep"]
+    target: Target
+    value: Clock | None = None
+    reason: str = Field(min_length=1, pattern=r"\S")
+    who: str = Field(min_length=1, pattern=r"\S")
     when_utc: str
     withdraws: str | None = None
 
+    @model_validator(mode="after")
+    def _check(self) -> "Decision":
+        if (self.kind == "clock") != (self.value is not None):
+            raise ValueError('a clock decision has the value {"offset_s": …}, others have null')
+        if self.kind == "clock" and self.target.readings:
+            raise ValueError("a clock decision is about an instrument")
+        return self
+
     def effect(self) -> dict[str, Any]:
         """Return what a product depends on: neither id, person, reason nor time."""
-        return {"kind": self.kind, "target": self.target, "value": self.value}
+        return self.model_dump(mode="json", include={"kind", "target", "value"})
+
+
+def _parsed(text: str) -> datetime:
+    """Return a time, or raise with the form wanted."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError as error:
+        raise ValueError("a time is written YYYY-MM-DDTHH:MM:SS") from error
 
 
 def read_decisions(folder: Folder) -> list[Decision]:
-    """Return all lines as written, withdrawn ones too."""
+    """Return all lines as written, withdrawn ones too.
+
+    Raises
+    ------
+    InputError
+        For a line that is no decision, or withdraws one that isn't there.
+    """
     path = folder.decisions_file
     if not path.exists():
         return []
-    decisions = []
-    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+    decisions: list[Decision] = []
+    for number, line in enumerate(path.read_bytes().splitlines(), 1):
         if line.strip():
-            try:
-                decisions.append(Decision(**json.loads(line)))
-            except (ValueError, TypeError) as error:
-                raise FolderError(
-                    f"decisions/{path.name}, line {number}, is damaged ({error}). "
-                    "Mend or remove that line."
-                ) from error
+            known = {item.id for item in decisions}
+            decisions.append(_read_line(line, known, file=path.name, number=number))
     return decisions
+
+
+def _read_line(line: bytes, known: set[str], *, file: str, number: int) -> Decision:
+    """Return the decision on one line; it may withdraw one of those known."""
+    try:
+        decision = Decision.model_validate_json(line)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        rule = first["msg"].removeprefix("Value error, ")
+        raise InputError(
+            f"This line is no decision: {place + ': ' if place else ''}{rule}.",
+            file=file,
+            line=number,
+            remedy="Mend the line; doc/howto/decisions shows its form.",
+        ) from error
+    if decision.withdraws and decision.withdraws not in known:
+        raise InputError(
+            "A decision withdraws one that doesn't stand above it.",
+            file=file,
+            line=number,
+            value=decision.withdraws,
+        )
+    return decision
 
 
 def in_force(decisions: Iterable[Decision], kinds: tuple[str, ...]) -> list[Decision]:
@@ -68,7 +133,7 @@ def append_decision(
     *,
     kind: str,
     target: dict[str, Any],
-    value: Any,
+    value: dict[str, float] | None,
     reason: str,
     who: str,
     withdraws: str | None = None,
@@ -78,17 +143,25 @@ def append_decision(
     Raises
     ------
     InputError
-        For an unknown kind or an empty reason or person.
+        For a wrong kind, target or value, or an empty reason or person; nothing is written then.
     """
-    if kind not in KINDS:
-        raise InputError(f"A decision is one of {', '.join(KINDS)}.", value=kind)
-    if not (reason.strip() and who.strip()):
-        raise InputError("A decision needs a reason and the person who took it.")
-    decision = Decision(uuid.uuid4().hex, kind, target, value, reason, who, now_utc(), withdraws)
+    row = {
+        "id": uuid.uuid4().hex,
+        "kind": kind,
+        "target": target,
+        "value": value,
+        "reason": reason,
+        "who": who,
+        "when_utc": now_utc(),
+        "withdraws": withdraws,
+    }
+    text = json.dumps(row, sort_keys=True)
     path = folder.decisions_file
+    before = {item.id for item in read_decisions(folder)}
+    decision = _read_line(text.encode(), before, file=path.name, number=len(before) + 1)
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("a", encoding="utf-8") as stream:
-        stream.write(json.dumps(asdict(decision), sort_keys=True) + "\n")
+        stream.write(text + "\n")
         stream.flush()
         os.fsync(stream.fileno())
     return decision

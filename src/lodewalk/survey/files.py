@@ -7,7 +7,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-PART_SUFFIX = ".part"
+#: End of the name of a file that is being written; no raw file is ever called so.
+PART_SUFFIX = ".lodewalk-part"
 
 
 @contextmanager

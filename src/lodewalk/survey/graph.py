@@ -5,10 +5,11 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from lodewalk.formats.registry import format_named
 from lodewalk.steps.declarations import Step
 from lodewalk.survey.decisions import Decision, in_force
 from lodewalk.survey.folder import Folder
-from lodewalk.survey.ledger import RawFile
+from lodewalk.survey.ledger import RawFile, display_names
 from lodewalk.survey.settings import picked
 from lodewalk.survey.state import Made
 from lodewalk.survey.store import is_intact
@@ -29,16 +30,32 @@ def key_parts(
     digests : mapping
         Digest of each product made so far, by name.
     """
-    sources = [entry.identity() for entry in entries if step.role and entry.role == step.role]
     parts = {
         "version": step.version,
+        "products": list(step.products),
         "settings": picked(folder.settings, step.settings),
         "inputs": {name: digests[name] for name in step.inputs},
         "decisions": [item.effect() for item in in_force(decisions, step.decisions)],
-        "sources": sorted(sources, key=lambda item: str(item["sha256"])),
+        "sources": _sources(step, entries),
     }
     plain: dict[str, Any] = json.loads(json.dumps(parts))
     return plain
+
+
+def _sources(step: Step, entries: Sequence[RawFile]) -> list[dict[str, Any]]:
+    """Return what the products of an ingest step depend on, file by file."""
+    names = display_names(entries)
+    found = [
+        {
+            **entry.reading(),
+            "sha256": entry.sha256,
+            "name": names[entry.sha256],
+            "reader_version": format_named(entry.format).version,
+        }
+        for entry in entries
+        if step.role and entry.role == step.role
+    ]
+    return sorted(found, key=lambda item: str(item["sha256"]))
 
 
 def key_of(step: Step, parts: Mapping[str, Any]) -> str:
@@ -74,7 +91,8 @@ def _changes(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
     ]
     if before["decisions"] != now["decisions"]:
         reasons.append(f"decisions changed ({len(before['decisions'])} to {len(now['decisions'])})")
-    return reasons + _source_changes(before["sources"], now["sources"]) or ["its inputs changed"]
+    reasons += _source_changes(before["sources"], now["sources"])
+    return reasons or ["its declaration changed"]
 
 
 def _source_changes(before: list[dict[str, Any]], now: list[dict[str, Any]]) -> list[str]:

@@ -10,7 +10,7 @@ from lodewalk.formats.delimited import ColumnMap
 from lodewalk.formats.registry import format_named
 from lodewalk.records import Document, Record, Table
 from lodewalk.survey.folder import Folder
-from lodewalk.survey.ledger import RawFile
+from lodewalk.survey.ledger import RawFile, display_names, read_ledger
 from lodewalk.survey.store import table_class
 
 
@@ -28,7 +28,9 @@ def read_role(folder: Folder, entries: Sequence[RawFile], *, role: str) -> dict[
         ((entry, _read(folder, entry)) for entry in entries),
         key=lambda pair: (_first_time(pair[1]), pair[0].sha256),
     )
-    files = Document({"files": [_about(entry, table) for entry, table in read]})
+    names = display_names(read_ledger(folder))
+    about = [_about(entry, table, names[entry.sha256]) for entry, table in read]
+    files = Document({"files": about})
     kind = table_class(f"{role}_recorded")
     frames = [table.frame for _, table in read]
     joined = kind(pl.concat(frames, how="diagonal")) if frames else kind.empty()
@@ -52,11 +54,11 @@ def _first_time(table: Table) -> datetime:
     return datetime.min
 
 
-def _about(entry: RawFile, table: Table) -> dict[str, Any]:
+def _about(entry: RawFile, table: Table, name: str) -> dict[str, Any]:
     """Return what later steps need to know of a file."""
     position: Mapping[str, Any] = (entry.column_map or {}).get("position") or {}
     return {
-        "name": entry.name,
+        "name": name,
         "sha256": entry.sha256,
         "instrument": entry.instrument,
         "zone": entry.zone,

@@ -3,7 +3,8 @@
 import hashlib
 import json
 import shutil
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -31,23 +32,47 @@ class RawFile:
     role: str
     instrument: str
     format: str
-    format_version: int
     zone: str
     column_map: Mapping[str, Any] | None
     original_name: str
     added_utc: str
 
-    def identity(self) -> dict[str, Any]:
-        """Return what a product made from this file depends on."""
+    def reading(self) -> dict[str, Any]:
+        """Return how the file is read: all that a person said of it."""
         return {
-            "sha256": self.sha256,
+            "role": self.role,
             "instrument": self.instrument,
             "format": self.format,
-            "format_version": self.format_version,
             "zone": self.zone,
             "column_map": self.column_map,
-            "name": self.name,
         }
+
+
+def display_names(entries: Iterable[RawFile]) -> dict[str, str]:
+    """Return the name of each file, by its digest, whatever the order of adding.
+
+    Files with one original name are told apart by their digests.
+    """
+    known = list(entries)
+    count = Counter(entry.original_name.casefold() for entry in known)
+    return {
+        entry.sha256: entry.original_name
+        if count[entry.original_name.casefold()] == 1
+        else with_digest(entry.original_name, entry.sha256)
+        for entry in known
+    }
+
+
+def with_digest(name: str, sha256: str) -> str:
+    """Return a file name with the first digits of the digest.
+
+    Examples
+    --------
+    >>> with_digest("day1.csv", "3f2a9c01d4e7")
+    'day1-3f2a9c01.csv'
+    """
+    path = Path(name)
+    return f"{path.stem}-{sha256[:8]}{path.suffix}"
 
 
 def read_ledger(folder: Folder) -> list[RawFile]:
@@ -81,15 +106,9 @@ def file_digest(path: Path) -> str:
     return total.hexdigest()
 
 
-def check_new(entries: list[RawFile], sha256: str, *, file: str) -> None:
-    """Raise when the ledger has a file with the same content."""
-    for entry in entries:
-        if entry.sha256 == sha256:
-            raise InputError(
-                f"This file is in the survey already, as raw/{entry.name} ({entry.role}).",
-                file=file,
-                remedy="Nothing was added.",
-            )
+def same_content(entries: Iterable[RawFile], sha256: str) -> RawFile | None:
+    """Return the entry of the file with this content, or None."""
+    return next((entry for entry in entries if entry.sha256 == sha256), None)
 
 
 def unique_name(folder: Folder, entries: list[RawFile], name: str, sha256: str) -> str:
@@ -99,8 +118,7 @@ def unique_name(folder: Folder, entries: list[RawFile], name: str, sha256: str) 
     leftover = there.exists() and file_digest(there) == sha256
     if name.casefold() not in taken and (leftover or not there.exists()):
         return name
-    path = Path(name)
-    return f"{path.stem}-{sha256[:8]}{path.suffix}"
+    return with_digest(name, sha256)
 
 
 def store_raw(folder: Folder, source: Path, entry: RawFile) -> RawFile:

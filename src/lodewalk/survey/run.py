@@ -6,7 +6,6 @@ from importlib import import_module
 from time import perf_counter
 from typing import TYPE_CHECKING
 
-from lodewalk.errors import LodewalkError
 from lodewalk.steps.context import Context, Reporter, Silent
 from lodewalk.steps.declarations import Step, needed_for
 from lodewalk.survey.decisions import Decision, in_force, read_decisions
@@ -164,8 +163,9 @@ def run(
         done: list[StepRun] = []
         try:
             done.extend(map(runner.bring_up, steps))
-        except LodewalkError as error:
-            entry.finish("failed", error=str(error), steps=[asdict(item) for item in done])
+        except BaseException as error:
+            told = f"{type(error).__name__}: {error}"
+            entry.finish("failed", error=told, steps=[asdict(item) for item in done])
             raise
         entry.finish("done", steps=[asdict(item) for item in done], digests=runner.digests)
         return done

@@ -4,6 +4,7 @@ import json
 import re
 import tomllib
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
@@ -12,7 +13,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from lodewalk.errors import SettingsError
-from lodewalk.survey.settings_table import SECTIONS, Section, Settings
+from lodewalk.survey.settings_table import SECTIONS, Instrument, Section, Settings
 
 
 def read_settings(path: Path) -> Settings:
@@ -23,7 +24,15 @@ def read_settings(path: Path) -> Settings:
     SettingsError
         With the line of the first wrong name or value.
     """
-    text = path.read_text(encoding="utf-8")
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise SettingsError(
+            "The settings must be UTF-8 text.",
+            file=path.name,
+            line=path.read_bytes().count(b"\n", 0, error.start) + 1,
+            remedy="Save the file as UTF-8.",
+        ) from error
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -90,7 +99,10 @@ def _line_of(text: str, place: list[str]) -> int | None:
 
 
 def picked(settings: Settings, names: tuple[str, ...]) -> dict[str, Any]:
-    """Return the settings with these dotted names as plain values; ``*`` stands for all.
+    """Return the settings with these dotted names as plain values.
+
+    ``instruments.*.NAME`` gives the value of each instrument that has a section, and under
+    ``*`` the default for all others.
 
     Examples
     --------
@@ -98,12 +110,12 @@ def picked(settings: Settings, names: tuple[str, ...]) -> dict[str, Any]:
     >>> picked(settings, ("diurnal.interpolation",))
     {'diurnal.interpolation': 'linear'}
     """
-    plain = settings.model_dump()
+    plain = settings.model_dump(mode="json")
     result: dict[str, Any] = {}
     for name in names:
         head, star, tail = name.partition(".*.")
         if star:
-            items = _inside(plain, head)
+            items = {"*": Instrument().model_dump(mode="json"), **_inside(plain, head)}
             result[name] = {key: items[key][tail] for key in sorted(items)}
         else:
             result[name] = _inside(plain, name)
@@ -207,4 +219,6 @@ def toml_value(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, int | float):
         return repr(value)
+    if isinstance(value, date):
+        return value.isoformat()
     return json.dumps(value, ensure_ascii=False)

@@ -3,6 +3,7 @@
 The same table writes the commented settings file and the reference page of the settings.
 """
 
+from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -37,6 +38,13 @@ class Instrument(Section):
 
     text: str = _setting("", "Make-free description: kind of sensor, serial mark, who carried it.")
     sensor_height_m: float = _setting(2.0, "Height of the sensor above ground.", "m", ge=0, le=20)
+    geoid_m: float = _setting(
+        0.0,
+        "Height of the geoid, where this instrument's heights are above sea level.",
+        "m",
+        ge=-150,
+        le=150,
+    )
     site_tie_nT: float = _setting(
         0.0,
         "Base only: added to this base's record so that bases at different sites agree.",
@@ -49,6 +57,13 @@ class Instrument(Section):
 class Position(Section):
     """Where the readings were taken."""
 
+    max_speed_m_s: float = _setting(
+        5.0,
+        "Fixes that a walker can't have reached at this speed are left out.",
+        "m/s",
+        gt=0,
+        le=100,
+    )
     track_gap_s: float = _setting(
         30.0, "Longest gap of a track that is bridged by a straight line.", "s", gt=0, le=3600
     )
@@ -135,10 +150,8 @@ class Datum(Section):
     value_nT: Annotated[float, Field(ge=15000, le=80000)] | None = _setting(
         None, "Datum; left out, the median of the base in its quietest hours.", "nT"
     )
-    epoch: str | None = _setting(
-        None,
-        "Date of the datum, YYYY-MM-DD; left out, the middle of the quietest hours.",
-        pattern=r"^\d{4}-\d{2}-\d{2}$",
+    epoch: date | None = _setting(
+        None, "Date of the datum, YYYY-MM-DD; left out, the middle of the quietest hours."
     )
     quiet_hours: float = _setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)
 

@@ -9,6 +9,7 @@ from scipy.ndimage import maximum_filter1d
 
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.fourth_difference import fourth_difference, noise_sd, running_noise
+from lodewalk.methods.checks.resolution import value_resolution
 from lodewalk.methods.checks.spans import BoolArray, IntArray, piece_bounds
 from lodewalk.methods.checks.time_order import nominal_interval
 from lodewalk.validation import FloatArray, check_positive, check_same_length
@@ -89,7 +90,7 @@ def find_spikes(
     time = np.arange(value.size, dtype=np.float64) if time_s is None else np.asarray(time_s)
     check_same_length(value_nT=value, time_s=time)
     noise = _noise(value, time, noise_nT)
-    floor = np.maximum(k_sd * DEPARTURE_GAIN * noise, max(floor_nT, 2 * _resolution(value)))
+    floor = np.maximum(k_sd * DEPARTURE_GAIN * noise, max(floor_nT, 2 * value_resolution(value)))
     spikes = np.zeros(value.size, dtype=bool)
     known = np.flatnonzero(np.isfinite(value))
     bounds = piece_bounds(time[known], max_gap_s=3 * nominal_interval(time[known]))
@@ -107,12 +108,6 @@ def _noise(value: FloatArray, time: FloatArray, given: ArrayLike | None) -> Floa
     noise = running_noise(fourth, window=401)
     overall = np.nan_to_num(noise_sd(fourth))
     return np.where(np.isfinite(noise), noise, overall)
-
-
-def _resolution(value: FloatArray) -> float:
-    """Return the smallest change between neighbouring readings."""
-    steps = np.abs(np.diff(value[np.isfinite(value)]))
-    return float(steps.min(initial=np.inf, where=steps > 0)) if steps.any() else 0.0
 
 
 def _spikes_of_piece(

@@ -1,0 +1,136 @@
+"""The readings of one role while they are checked, and what persons decided of them."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lodewalk.records import Document, Record, Table
+from lodewalk.records.products import Checks
+from lodewalk.records.table import float_column
+from lodewalk.steps.findings import FindingList, amount
+from lodewalk.steps.rows import document, file_of_row, file_rows, table
+from lodewalk.steps.time import decision_rows
+
+Rows = NDArray[np.int64]
+
+
+class Role:
+    """The readings of one role while they are checked."""
+
+    def __init__(self, inputs: Mapping[str, Record], role: str) -> None:
+        self.role = role
+        self.files: Document = document(inputs, f"{role}_files")
+        self.spans = file_rows(self.files)
+        self.recorded: Table = table(inputs, f"{role}_recorded")
+        self.seconds = table(inputs, f"{role}_times").seconds("time_utc")
+        self.value = self.recorded.floats("raw_nT")
+        self.ok = np.ones(len(self.recorded), dtype=bool)
+        self.reason = np.full(len(self.recorded), None, dtype=object)
+        self.fourth = np.full(len(self.recorded), np.nan)
+        self.departure = np.full(len(self.recorded), np.nan)
+        self.found = FindingList("first_checks")
+
+    def place(self, row: int) -> dict[str, Any]:
+        """Return the raw file and the line of a row, as a finding wants them."""
+        file = file_of_row(self.spans, row).name
+        return {"file": file, "line_in_file": self.recorded.frame["line_in_file"][row]}
+
+    def drop(self, rows: Rows, reason: str) -> int:
+        """Mark rows that are still kept; return how many."""
+        rows = rows[self.ok[rows]]
+        self.reason[rows] = reason
+        self.ok[rows] = False
+        return len(rows)
+
+    def bring_back(self, rows: Rows) -> None:
+        """Keep rows again, where they have field and time."""
+        usable = rows[np.isfinite(self.value[rows]) & np.isfinite(self.seconds[rows])]
+        self.reason[usable], self.ok[usable] = None, True
+
+    def kept(self, rows: Rows) -> Rows:
+        """Return those of the rows that are still kept."""
+        return rows[self.ok[rows]]
+
+    def tell_drops(self, instrument: str, rows: Rows, reason: str, *, severity: str) -> None:
+        """Drop rows and say so in one finding."""
+        count = self.drop(rows, reason)
+        if count:
+            times = self.seconds[rows]
+            self.found.add(
+                reason,
+                f"{instrument}: {amount(count, 'reading')} dropped, {reason}.",
+                severity=severity,
+                instrument=instrument,
+                start_s=np.nanmin(times),
+                end_s=np.nanmax(times),
+                **self.place(int(rows[0])),
+            )
+
+    def table(self) -> Checks:
+        """Return what was found of each reading."""
+        columns = {
+            "kept": pl.Series(self.ok),
+            "reason": pl.Series(self.reason.tolist(), dtype=pl.String),
+            "fourth_difference_nT": float_column(self.fourth),
+        }
+        if self.role == "base":
+            columns["departure_nT"] = float_column(self.departure)
+        return Checks(pl.DataFrame(columns))
+
+
+class Decided:
+    """Decisions to drop or keep readings of rover and base, the later one of two counts.
+
+    Drops come before anything is measured, so that what was dropped can't spoil a noise figure;
+    keeps come last.
+    """
+
+    def __init__(self, rover: Role, base: Role, decisions: tuple[Mapping[str, Any], ...]) -> None:
+        self._roles = (rover, base)
+        self._last = [np.full(len(role.recorded), "", dtype=object) for role in self._roles]
+        for decision in decisions:
+            rows = [_target_rows(role, decision["target"]) for role in self._roles]
+            for last, chosen in zip(self._last, rows, strict=True):
+                last[chosen] = decision["kind"]
+            if not any(chosen.size for chosen in rows):
+                rover.found.add(
+                    "decision without effect",
+                    f"A decision to {decision['kind']} meets no reading: "
+                    f"{_told(decision['target'])}.",
+                    severity="doubt",
+                )
+
+    def drop(self) -> None:
+        """Drop what was decided so."""
+        for role, last in zip(self._roles, self._last, strict=True):
+            role.drop(np.flatnonzero(last == "drop"), "dropped by decision")
+
+    def keep(self) -> None:
+        """Keep what was decided so, whatever the checks said."""
+        for role, last in zip(self._roles, self._last, strict=True):
+            role.bring_back(np.flatnonzero(last == "keep"))
+
+
+def _told(target: Mapping[str, Any]) -> str:
+    """Return a target for print."""
+    if target.get("readings"):
+        return amount(len(target["readings"]), "reading id")
+    return f"{target['instrument']} {target.get('start') or ''} to {target.get('end') or ''}"
+
+
+def _target_rows(role: Role, target: Mapping[str, Any]) -> Rows:
+    """Return the rows that a decision means."""
+    chosen = []
+    wanted = set(target.get("readings") or ())
+    for span in file_rows(role.files):
+        part = role.recorded.frame[span.rows]
+        if wanted:
+            ids = (f"{span.sha256[:8]}:" + part["line_in_file"].cast(pl.String)).is_in(wanted)
+            marks = ids.to_numpy()
+        else:
+            marks = decision_rows(target, part["recorded_time"], span)
+        chosen.append(span.start + np.flatnonzero(marks))
+    return np.concatenate(chosen) if chosen else np.zeros(0, dtype=np.int64)

@@ -1,0 +1,63 @@
+"""A survey in a temporary folder to which a test adds files by their text."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from lodewalk.services.add import add_files
+from lodewalk.services.check import check
+from lodewalk.services.new import new_survey
+from lodewalk.services.run import run
+from lodewalk.survey.folder import open_folder
+from lodewalk.survey.store import read_product
+from small_survey import CRS
+
+
+@dataclass
+class Bench:
+    """A survey under test."""
+
+    root: Path
+
+    @property
+    def path(self):
+        return self.root / "survey"
+
+    def add(self, name, text, role, instrument=None, **more):
+        source = self.root / name
+        source.write_text(text if isinstance(text, str) else "\n".join(text) + "\n")
+        return add_files(open_folder(self.path), [source], role=role, instrument=instrument, **more)
+
+    def set(self, section, **values):
+        """Add a section of settings, or lines to a section that is there."""
+        lines = "\n".join(f"{name} = {value}" for name, value in values.items())
+        file = self.path / "survey.toml"
+        text, head = file.read_text(), f"[{section}]"
+        if f"\n{head}\n" in text:
+            file.write_text(text.replace(f"\n{head}\n", f"\n{head}\n{lines}\n"))
+        else:
+            file.write_text(f"{text}\n{head}\n{lines}\n")
+
+    def run(self):
+        return run(open_folder(self.path))
+
+    def readings(self):
+        return pl.read_parquet(self.path / "products" / "readings.parquet")
+
+    def product(self, name):
+        return read_product(open_folder(self.path), name)
+
+    def findings(self, kind):
+        found = check(open_folder(self.path)).findings
+        return [item for item in found if item.kind == kind]
+
+    def lines(self):
+        return [line for day in check(open_folder(self.path)).days for line in day.lines]
+
+
+@pytest.fixture
+def bench(tmp_path):
+    new_survey(tmp_path / "survey", name="Bench", crs=CRS)
+    return Bench(tmp_path)
