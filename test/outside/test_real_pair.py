@@ -6,14 +6,20 @@ beforehand by other code: sd 0.0198 nT at 1 s, 0.012 nT for 1-minute means, and 
 clock is 37 s wrong.
 """
 
+import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pytest
 
 from lodewalk.methods.corrections.diurnal import interpolate_base
+from lodewalk.services.add import add_files
+from lodewalk.services.new import new_survey
+from lodewalk.services.run import run
+from lodewalk.survey.folder import open_folder
 from outside.readers import read_cdf, read_iaga
 
 
@@ -70,3 +76,30 @@ def test_rarer_base_leaves_more(pair: Pair, figures: Callable[[str], None]) -> N
     listed = ", ".join(f"{sd:.3f}" for sd in sds)
     figures(f"real pair: left sd {listed} nT with a base each 1, 10, 60, 300, 600 s")
     assert sds == sorted(sds)
+
+
+def test_the_whole_job_leaves_the_same_noise(
+    pair: Pair, conrad_2023_base: Path, tmp_path: Path, figures: Callable[[str], None]
+) -> None:
+    """The base as the observatory's own file, the scalar record as a rover that stands still."""
+    base = tmp_path / "base.sec"
+    with zipfile.ZipFile(conrad_2023_base) as archive:
+        base.write_bytes(archive.read(archive.namelist()[0]))
+    stamps = pl.from_epoch(pl.Series(pair.time_s * 1e6).cast(int), time_unit="us")
+    rover = tmp_path / "rover.csv"
+    pl.DataFrame(
+        {"time": stamps, "latitude": 47.93, "longitude": 15.87, "field": pair.rover_nT}
+    ).write_csv(rover, datetime_format="%Y-%m-%dT%H:%M:%S%.3fZ", float_precision=4)
+    new_survey(tmp_path / "survey", name="Pair", crs="EPSG:32633")
+    folder = open_folder(tmp_path / "survey")
+    add_files(folder, [base], role="base")
+    add_files(folder, [rover], role="rover")
+    run(folder, to="readings")
+    frame = pl.read_parquet(folder.products / "readings.parquet")
+    kept = frame.filter("kept")["anomaly_nT"].to_numpy()
+    figures(
+        f"real pair through the whole job: {kept.size} of {frame.height} readings kept, left sd "
+        f"{np.std(kept):.4f} nT"
+    )
+    assert kept.size >= 0.999 * frame.height
+    assert np.std(kept) <= 0.022
