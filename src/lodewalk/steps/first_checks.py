@@ -208,6 +208,7 @@ def _dense(role: Role, instrument: str, step_m: float, sensor_m: float) -> bool:
 def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
     """Drop impossible values of a base; measure its range and departures from the chord."""
     good = role.kept(rows)
+    good = good[np.diff(role.seconds[good], prepend=-np.inf) > 0]
     if checks["dropouts"]:
         lost = good[find_out_of_range(role.value[good])]
         role.tell_drops(instrument, lost, "dropout", severity="doubt")

@@ -108,6 +108,16 @@ def test_runs_longer_than_a_block():
     assert np.array_equal(np.flatnonzero(find_wild_fixes(time, easting, northing)), wild)
 
 
+def test_the_chain_may_leave_a_run_before_its_end():
+    # From 1700 m at 250 s only the fixes at 1000 m (1270 m in reach) and 800 m (1020 m) agree.
+    time = [0, 50, 100, 150, 200, *range(250, 262)]
+    for sign in (1, -1):
+        east = sign * np.array([1000, 800, 600, 400, 200, *[1700] * 12])
+        assert along(time, east) == [2, 3, 4]
+        found = find_wild_fixes(time, np.zeros(17), east)
+        assert np.flatnonzero(found).tolist() == [2, 3, 4]
+
+
 def test_short_tracks():
     assert along([], []) == []
     assert along([0.0], [5.0]) == []

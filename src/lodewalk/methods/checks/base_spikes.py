@@ -63,9 +63,10 @@ def find_base_spikes(
     The settings come from trials on the observatory record of the great storm of May 2024: of
     spikes of 5 nT and more and ten times the usual second difference around them, 94 % (two
     readings, one each 60 s) to all (1 s) are found; of the storm, nothing at 1 and 10 s, and one
-    reading in nine days at 60 s. A real pulse as short as one or two readings can't be told from a spike, nor can a burst of pulsations of
-    less than about eight readings. A single good reading between two spikes goes with them. The
-    first and last two readings of a piece aren't judged.
+    reading in nine days at 60 s. A real pulse as short as one or two readings can't be told from
+    a spike, nor can a burst of pulsations of less than about eight readings. A single good
+    reading between two spikes goes with them. The first and last two readings of a piece aren't
+    judged.
 
     Examples
     --------

@@ -129,7 +129,7 @@ def _best_before(
     if last >= 0 and length[ahead[last]] > longest:
         i = ahead[last]
         if _agree(track[i], track[j], speed, slack):
-            best = -1
+            best = i
     return best
 
 
