@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from lodewalk.errors import InputError
 from lodewalk.methods.corrections.lines import line_spacing
 from lodewalk.methods.gridding.interface import grid_readings, region_for, suggest_spacing
-from lodewalk.records import Document, Grid, GridSet, Record
+from lodewalk.records import Document, Grid, GridSet, Record, Table
 from lodewalk.steps.context import Context
 from lodewalk.steps.rows import table
 
@@ -23,49 +23,61 @@ def run(
 ) -> dict[str, Record]:
     """Return the grid of the anomaly and how it was made."""
     del context
-    readings = table(inputs, "readings")
     own = settings["grid"]
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
-    easting, northing, value, sd = (
-        readings.floats(n) for n in ("easting_m", "northing_m", "anomaly_nT", "sd_nT")
-    )
-    used = readings.booleans("kept") & np.isfinite(value)
-    if (used & (passage >= 0)).any():
-        used &= passage >= 0
-    between = line_spacing(easting[used], northing[used], passage[used])
+    columns = _used(table(inputs, "readings"), passage)
+    between = line_spacing(columns["easting_m"], columns["northing_m"], columns["passage"])
     between = between if np.isfinite(between) else LONE_LINE_SPACING_M
-    spacing = own["spacing_m"] or suggest_spacing(between)
-    reach = own["reach_m"] or between
     notes: dict[str, Any] = {
-        "spacing_m": spacing,
-        "reach_m": reach,
+        "spacing_m": own["spacing_m"] or suggest_spacing(between),
+        "reach_m": own["reach_m"] or between,
         "line_spacing_m": round(between, 3),
         "method": own["method"],
-        "readings": int(used.sum()),
+        "readings": len(columns["passage"]),
         "problem": None,
     }
     try:
-        region = region_for(easting[used], northing[used], spacing_m=spacing, reach_m=reach)
-        values = grid_readings(
-            easting[used],
-            northing[used],
-            value[used],
-            sd=_weights(sd[used]),
-            west_m=region.west_m,
-            south_m=region.south_m,
-            spacing_m=spacing,
-            shape=region.shape,
-            reach_m=reach,
-            method=own["method"],
-        )
+        grid = _gridded(columns, notes, crs=settings["survey.crs"])
     except InputError as error:
         return {"grids": GridSet(()), "grid_notes": Document(notes | {"problem": str(error)})}
-    crs = settings["survey.crs"]
-    grid = Grid(values, region.west_m, region.south_m, spacing, crs, "nT", NAME)
     return {"grids": GridSet((grid,)), "grid_notes": Document(notes)}
 
 
+def _used(readings: Table, passage: NDArray[np.int64]) -> dict[str, NDArray[Any]]:
+    """Return the columns of the readings to grid: the kept ones on lines, or all where none is."""
+    used = readings.booleans("kept") & np.isfinite(readings.floats("anomaly_nT"))
+    if (used & (passage >= 0)).any():
+        used &= passage >= 0
+    names = ("easting_m", "northing_m", "anomaly_nT", "sd_nT")
+    columns: dict[str, NDArray[Any]] = {name: readings.floats(name)[used] for name in names}
+    return columns | {"passage": passage[used]}
+
+
+def _gridded(columns: Mapping[str, NDArray[Any]], notes: Mapping[str, Any], *, crs: str) -> Grid:
+    """Return the grid of the readings."""
+    easting, northing, spacing = columns["easting_m"], columns["northing_m"], notes["spacing_m"]
+    region = region_for(easting, northing, spacing_m=spacing, reach_m=notes["reach_m"])
+    values = grid_readings(
+        easting,
+        northing,
+        columns["anomaly_nT"],
+        sd=_weights(columns["sd_nT"]),
+        west_m=region.west_m,
+        south_m=region.south_m,
+        spacing_m=spacing,
+        shape=region.shape,
+        reach_m=notes["reach_m"],
+        method=notes["method"],
+    )
+    return Grid(values, region.west_m, region.south_m, spacing, crs, "nT", NAME)
+
+
 def _weights(sd: NDArray[np.float64]) -> NDArray[np.float64] | None:
-    """Return errors that can serve as weights; None where none is above zero."""
+    """Return errors that can serve as weights: an unknown one counts as the largest.
+
+    None where no error is above zero.
+    """
     above = sd[sd > 0]
-    return np.maximum(sd, above.min()) if above.size else None
+    if not above.size:
+        return None
+    return np.where(np.isnan(sd), above.max(), np.maximum(sd, above.min()))

@@ -49,37 +49,42 @@ def run(
     )
     plan = _plan(table(inputs, "plan_recorded"), settings["survey.crs"])
     names = _names(inputs, rover, plan, settings["lines"])
-    checks = table(inputs, "rover_checks")
     passages = _passages(inputs, rover, names)
     number = np.full(names.shape, -1, dtype=np.int64)
     distance = np.full(names.shape, np.nan)
-    rows_of_lines = []
-    noise = _noise(passages, checks.floats("fourth_difference_nT"))
+    checks = table(inputs, "rover_checks")
+    kept, noise = checks.booleans("kept"), _noise(passages, checks.floats("fourth_difference_nT"))
+    described = []
     for place, (instrument, rows) in enumerate(passages):
-        number[rows] = place
-        length, azimuth, along = passage_geometry(rover.easting[rows], rover.northing[rows])
-        distance[rows] = along
-        rows_of_lines.append(
-            {
-                "line": str(names[rows[0]]),
-                "instrument": instrument,
-                "day": datetime.fromtimestamp(rover.seconds[rows[0]], UTC).strftime("%Y-%m-%d"),
-                "readings": rows.size,
-                "kept": int(checks.booleans("kept")[rows].sum()),
-                "length_m": length,
-                "azimuth_deg": azimuth,
-                "start": rover.seconds[rows[0]],
-                "end": rover.seconds[rows[-1]],
-                "noise_nT": noise[place],
-            }
-        )
+        about, along = _described(rover, rows, kept)
+        number[rows], distance[rows] = place, along
+        own = {"line": str(names[rows[0]]), "instrument": instrument, "noise_nT": noise[place]}
+        described.append(own | about)
     on_line = pl.Series(names.tolist(), dtype=pl.String)
     frame = pl.DataFrame({"line": on_line, "distance_m": float_column(distance)})
     passage = pl.Series(number).replace(-1, None)
     return {
         "rover_lines": ReadingLines(frame.with_columns(passage=passage)),
-        "lines": _lines_table(rows_of_lines),
+        "lines": _lines_table(described),
     }
+
+
+def _described(
+    rover: _Rover, rows: NDArray[np.int64], kept: NDArray[np.bool_]
+) -> tuple[dict[str, Any], Floats]:
+    """Return what the table of lines says of a passage, and the distance along it."""
+    length, azimuth, along = passage_geometry(rover.easting[rows], rover.northing[rows])
+    start, end = rover.seconds[rows[0]], rover.seconds[rows[-1]]
+    about = {
+        "day": datetime.fromtimestamp(start, UTC).strftime("%Y-%m-%d"),
+        "readings": rows.size,
+        "kept": int(kept[rows].sum()),
+        "length_m": length,
+        "azimuth_deg": azimuth,
+        "start": start,
+        "end": end,
+    }
+    return about, along
 
 
 def _plan(recorded: Table, crs: str) -> dict[str, Floats]:
