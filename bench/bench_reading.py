@@ -1,12 +1,9 @@
 """Time to take in a million readings, beside the table library parsing the same file alone.
 
-Run ``python bench/bench_reading.py``; it prints one Markdown table. Both sides run in turn, so a
-busy machine slows both; the median of five counts.
+Run ``python bench/bench_reading.py``; it prints one Markdown table.
 """
 
 import os
-import statistics
-import time
 from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -14,16 +11,21 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import polars as pl
 
+from common import Row, medians, show
 from lodewalk.formats.delimited import ColumnMap, read_and_hash
 
 ROWS = 1_000_000
-ROUNDS = 5
 NUMBERS = ("lat", "lon", "height", "nT", "quality")
 STAMP = "%Y-%m-%dT%H:%M:%S%.f"
 COLUMNS = {
     "time": "time", "latitude": "lat", "longitude": "lon", "height": "height", "field": "nT",
     "quality": "quality",
 }  # fmt: skip
+MAPS = {
+    "commas": {},
+    "line marks, decimal commas": {"delimiter": ";", "decimal": ",", "lines": {"mark": "LINE"}},
+    "runs of blanks": {"delimiter": "whitespace"},
+}
 
 
 def survey() -> pl.DataFrame:
@@ -82,49 +84,33 @@ def taken_in(path: Path, column_map: ColumnMap) -> None:
         os.fsync(stream.fileno())
 
 
-def medians(jobs: dict[str, Callable[[], None]]) -> dict[str, float]:
-    """Return the median time of each job, run in turn [s]."""
-    times: dict[str, list[float]] = {name: [] for name in jobs}
-    for _ in range(ROUNDS + 1):
-        for name, job in jobs.items():
-            begin = time.perf_counter()
-            job()
-            times[name].append(time.perf_counter() - begin)
-    return {name: statistics.median(found[1:]) for name, found in times.items()}
-
-
-def main() -> None:
-    """Print the table."""
+def rows() -> list[Row]:
+    """Return one row for each kind of file."""
     with TemporaryDirectory() as folder:
-        paths = {name: Path(folder, f"{name}.csv") for name in ("plain", "marks", "blanks")}
-        write_text(paths["plain"])
-        write_text(paths["marks"], delimiter=";", decimal=",", marks=True)
-        write_text(paths["blanks"], delimiter="   ")
-        maps = {
-            "plain": {},
-            "marks": {"delimiter": ";", "decimal": ",", "lines": {"mark": "LINE"}},
-            "blanks": {"delimiter": "whitespace"},
-        }
+        paths = {name: Path(folder, f"{name}.csv") for name in MAPS}
+        write_text(paths["commas"])
+        write_text(paths["line marks, decimal commas"], delimiter=";", decimal=",", marks=True)
+        write_text(paths["runs of blanks"], delimiter="   ")
         jobs: dict[str, Callable[[], None]] = {
-            "the library infers types and dates": lambda: library_infers(paths["plain"]),
-            "the library is told types and format": lambda: library_is_told(paths["plain"]),
+            "infers": lambda: library_infers(paths["commas"]),
+            "told": lambda: library_is_told(paths["commas"]),
         }
-        for name, title in (
-            ("plain", "taken in: commas"),
-            ("marks", "taken in: line marks, decimal commas"),
-            ("blanks", "taken in: runs of blanks"),
-        ):
-            chosen = ColumnMap.from_dict({"columns": COLUMNS, **maps[name]})
-            jobs[title] = lambda path=paths[name], chosen=chosen: taken_in(path, chosen)
+        for name, own in MAPS.items():
+            chosen = ColumnMap.from_dict({"columns": COLUMNS, **own})
+            jobs[name] = lambda path=paths[name], chosen=chosen: taken_in(path, chosen)
         found = medians(jobs)
-        size = paths["plain"].stat().st_size / 1e6
-    infers, told = list(found.values())[:2]
-    print(f"{ROWS:,} rows, {size:.0f} MB, {os.cpu_count()} cores, polars {pl.__version__}\n")
-    print("| job | median s | / infers | / is told |")
-    print("|---|---|---|---|")
-    for title, seconds in found.items():
-        print(f"| {title} | {seconds:.3f} | {seconds / infers:.2f} | {seconds / told:.2f} |")
+        size = paths["commas"].stat().st_size / 1e6
+    return [
+        Row(
+            f"a million readings read, validated, hashed, stored: {name}",
+            found[name],
+            f"polars alone parses the {size:.0f} MB of commas, types and time format told",
+            found["told"],
+            f"{found[name] / found['infers']:.2f} of polars finding out types and dates itself",
+        )
+        for name in MAPS
+    ]
 
 
 if __name__ == "__main__":
-    main()
+    show(rows())

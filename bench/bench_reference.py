@@ -1,14 +1,13 @@
 """The reference field of many points: lodewalk beside ppigrf, in time and memory.
 
-Run ``python bench/bench_reference.py [--points 1000000] [--repeats 5]``. Each contender has a
-process of its own, since peak memory is kept for the life of a process. Prints a markdown table.
+Run ``python bench/bench_reference.py``; it prints one Markdown table. Each contender has a process
+of its own, since peak memory is kept for the life of a process. ppigrf counts once: its 100 calls
+take so long that one run is even enough.
 """
 
-import argparse
 import json
 import resource
 import statistics
-import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -17,11 +16,12 @@ from datetime import datetime
 
 import numpy as np
 
+from common import Row, process, show
+
+POINTS = 1_000_000
 # Points a call for ppigrf: 10,000 to 50,000 take the same time, fewer take longer.
 PPIGRF_CHUNK = 10_000
 Field = tuple[np.ndarray, np.ndarray, np.ndarray]
-
-CONTENDERS = ("lodewalk", "lodewalk, two threads", f"ppigrf, {PPIGRF_CHUNK:,} a call")
 
 
 def places(count: int) -> np.ndarray:
@@ -61,12 +61,10 @@ def peak_megabytes() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
-def measure(contender: str, count: int, repeats: int) -> dict[str, object]:
+def measure(contender: str) -> dict[str, object]:
     """Time one contender in this process."""
-    functions: tuple[Callable[[np.ndarray], Field], ...]
-    functions = (by_lodewalk, by_lodewalk_in_two_threads, by_ppigrf)
-    function = functions[CONTENDERS.index(contender)]
-    points = places(count)
+    function, repeats = CONTENDERS[contender]
+    points = places(POINTS)
     bare = peak_megabytes()
     begin = time.perf_counter()
     function(points[:, :1])
@@ -81,47 +79,37 @@ def measure(contender: str, count: int, repeats: int) -> dict[str, object]:
         "median_s": statistics.median(times),
         "peak_mb": peak_megabytes(),
         "bare_mb": bare,
-        "sample": [component[:: max(1, count // 1000)].tolist() for component in field],
+        "sample": [component[:: POINTS // 1000].tolist() for component in field],
     }
 
 
-def measure_apart(contender: str, count: int, repeats: int) -> dict:
-    """Run `measure` in a process of its own."""
-    command = [sys.executable, __file__, "--contender", contender]
-    command += ["--points", str(count), "--repeats", str(repeats)]
-    done = subprocess.run(command, check=True, capture_output=True, text=True)
-    return json.loads(done.stdout)
-
-
-def report(count: int, repeats: int) -> None:
-    """Measure all and print the table."""
-    results = {name: measure_apart(name, count, repeats) for name in CONTENDERS}
-    slowest = results[CONTENDERS[-1]]
-    print(f"{count:,} points, one epoch, degree 13; median of {repeats} runs\n")
-    print("| | one point, first call [s] | all points [s] | points/s | times faster | peak [MB] |")
-    print("|---|---|---|---|---|---|")
-    for name, result in results.items():
-        seconds = result["median_s"]
-        print(
-            f"| {name} | {result['first_s']:.2f} | {seconds:.3f} | {count / seconds:,.0f} "
-            f"| {slowest['median_s'] / seconds:.1f} | {result['peak_mb']:.0f} |"
+def rows() -> list[Row]:
+    """Return one row with one thread and one with two."""
+    found = {name: json.loads(process(sys.executable, __file__, name)()) for name in CONTENDERS}
+    library = found["ppigrf"]
+    apart = np.abs(np.subtract(found["one thread"]["sample"], library["sample"])).max()
+    return [
+        Row(
+            f"reference field at a million points, {name}",
+            found[name]["median_s"],
+            f"ppigrf, {PPIGRF_CHUNK:,} points a call",
+            library["median_s"],
+            f"{library['median_s'] / found[name]['median_s']:.0f} times faster; peak "
+            f"{found[name]['peak_mb']:.0f} MB against {library['peak_mb']:.0f} MB, "
+            f"{library['bare_mb']:.0f} MB of it before any work; at most {apart:.0e} nT apart",
         )
-    apart = np.subtract(results[CONTENDERS[0]]["sample"], slowest["sample"])
-    print(f"\nBefore any work a process holds {slowest['bare_mb']:.0f} MB, the points among it.")
-    print(f"Largest difference of a component: {np.abs(apart).max():.1e} nT.")
+        for name in ("one thread", "two threads")
+    ]
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--points", type=int, default=1_000_000)
-    parser.add_argument("--repeats", type=int, default=5)
-    parser.add_argument("--contender", choices=CONTENDERS, help="measure this one only, as JSON")
-    options = parser.parse_args()
-    if options.contender:
-        print(json.dumps(measure(options.contender, options.points, options.repeats)))
-    else:
-        report(options.points, options.repeats)
-
+CONTENDERS: dict[str, tuple[Callable[[np.ndarray], Field], int]] = {
+    "one thread": (by_lodewalk, 5),
+    "two threads": (by_lodewalk_in_two_threads, 5),
+    "ppigrf": (by_ppigrf, 1),
+}
 
 if __name__ == "__main__":
-    main()
+    if sys.argv[-1] in CONTENDERS:
+        print(json.dumps(measure(sys.argv[1])))
+    else:
+        show(rows())

@@ -80,4 +80,5 @@ def _weights(sd: NDArray[np.float64]) -> NDArray[np.float64] | None:
     above = sd[sd > 0]
     if not above.size:
         return None
-    return np.where(np.isnan(sd), above.max(), np.maximum(sd, above.min()))
+    known: NDArray[np.float64] = np.where(np.isnan(sd), above.max(), np.maximum(sd, above.min()))
+    return known
