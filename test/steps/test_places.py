@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from pyproj import Transformer
 
+from lodewalk.errors import InputError
 from lodewalk.formats.delimited import ColumnMap
 from lodewalk.services.report import report
 from lodewalk.survey.folder import open_folder
@@ -142,3 +143,22 @@ def test_heights_above_sea_level_are_lifted_by_the_geoid(bench):
     bench.set("instruments.R1", geoid_m=-12.5)
     bench.run()
     np.testing.assert_allclose(bench.product("rover_heights").floats("height_m"), 787.5)
+
+
+def test_a_day_whose_readings_lie_on_no_line_is_walked_again(bench):
+    from lodewalk.services.check import check
+
+    bench.add("base.csv", base(), "base")
+    text = [",".join([*row.split(",")[:1], row.split(",")[-1]]) for row in walk()]
+    bench.add("rover.csv", text, "rover", "R1")
+    (day,) = check(open_folder(bench.path)).days
+    assert day.verdict == "re-walk"
+    assert day.reasons == ["200 readings, none of them on a line"]
+
+
+@pytest.mark.parametrize(("scale", "order"), [(0.001, (0, 1)), (1.0, (1, 0))])
+def test_projected_positions_far_off_are_refused(bench, scale, order):
+    places = [(scale * WEST, scale * SOUTH)[n] for n in order]
+    rows = [f"{stamp(t)},{places[0]},{places[1]},22900.0" for t in range(5)]
+    with pytest.raises(InputError, match=r"outside the area of EPSG:31982|can hold"):
+        bench.add("r.csv", ["time_utc,easting,northing,field", *rows], "rover", "R1")

@@ -160,7 +160,7 @@ def _read(
     known = _zone_of(content, zone or folder.settings.survey.time_zone, zone, path.name)
     _check_times(content.table, known, path.name)
     _check_local_lines(content.table, column_map, path.name)
-    _check_place(content.table, folder.settings.survey.crs, path.name)
+    _check_place(content.table, column_map, folder.settings.survey.crs, path.name)
     return _Read(path, form, column_map, content, known, sha256, remarks)
 
 
@@ -233,36 +233,45 @@ def _check_local_lines(table: Any, column_map: "ColumnMap | None", file: str) ->
             line_number(name, file)
 
 
-def _check_place(table: Any, crs: str, file: str) -> None:
+def _check_place(table: Any, column_map: "ColumnMap | None", crs: str, file: str) -> None:
     """Raise when the positions lie far outside the area of the survey's reference system."""
-    from lodewalk.adapters.projection import area_of_use
+    from lodewalk.adapters.projection import area_of_use, to_geographic
 
-    if not table.has("latitude_deg"):
+    stated = column_map.position.crs if column_map is not None else None
+    if table.has("latitude_deg"):
+        first, second = "latitude_deg", "longitude_deg"
+    elif table.has("easting_m") and table.has("northing_m"):
+        first, second = "easting_m", "northing_m"
+    else:
         return
-    frame = table.frame.select("line_in_file", "latitude_deg", "longitude_deg").drop_nulls()
+    frame = table.frame.select("line_in_file", first, second).drop_nulls()
     if not frame.height:
         return
-    west, south, east, north = area_of_use(crs)
-
-    def inside(latitude: float, longitude: float) -> bool:
-        return (
-            south - MARGIN_DEG <= latitude <= north + MARGIN_DEG
-            and (longitude - west + MARGIN_DEG) % 360 <= (east - west) % 360 + 2 * MARGIN_DEG
-        )
-
-    latitude, longitude = frame["latitude_deg"].median(), frame["longitude_deg"].median()
-    if inside(latitude, longitude):
+    place = (frame[first].median(), frame[second].median())
+    if first == "easting_m":
+        longitude, latitude = to_geographic(*place, crs=stated or crs)
+        place = (float(latitude), float(longitude))
+    area = area_of_use(crs)
+    if _inside(place, area):
         return
-    swapped = inside(longitude, latitude)
+    swapped = _inside(place[::-1], area) and first == "latitude_deg"
     raise InputError(
         f"The positions lie outside the area of {crs}.",
         file=file,
         line=frame["line_in_file"][0],
-        value=(frame["latitude_deg"][0], frame["longitude_deg"][0]),
+        value=(frame[first][0], frame[second][0]),
         remedy="Latitude and longitude are swapped; mend the column map."
         if swapped
-        else "Set the survey's crs right, or check the columns.",
+        else "Set the survey's crs right, or check columns and units.",
     )
+
+
+def _inside(place: tuple[float, float], area: tuple[float, float, float, float]) -> bool:
+    """Tell whether latitude and longitude lie in an area, or not far outside it."""
+    latitude, longitude = place
+    west, south, east, north = area
+    beyond = (longitude - west + MARGIN_DEG) % 360 > (east - west) % 360 + 2 * MARGIN_DEG
+    return south - MARGIN_DEG <= latitude <= north + MARGIN_DEG and not beyond
 
 
 def _check_twice(read: Sequence[_Read]) -> None:

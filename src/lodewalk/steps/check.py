@@ -16,7 +16,13 @@ from lodewalk.records.products import Findings
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.rows import document, in_time_order, instruments, table
-from lodewalk.steps.verdicts import day_verdict, length_to_walk_again, line_verdict, passages
+from lodewalk.steps.verdicts import (
+    REWALK,
+    day_verdict,
+    length_to_walk_again,
+    line_verdict,
+    passages,
+)
 
 #: Spans closer together than this are one finding [s].
 JOIN_S = 1800.0
@@ -32,10 +38,13 @@ def run(
     tolerances = settings["tolerances"]
     lines = [(p.row["day"], line_verdict(p, tolerances)) for p in passages(inputs, tolerances)]
     base = _base_days(inputs, tolerances["k9_nT"])
-    days = sorted({day for day, _ in lines} | set(base))
+    unused = _unused_days(inputs)
+    days = sorted({day for day, _ in lines} | set(base) | set(unused))
     chords = _chord_findings(inputs, tolerances["chord_nT"])
     values = {
-        "days": [_day(day, [v for d, v in lines if d == day], base) for day in days],
+        "days": [
+            _day(day, [v for d, v in lines if d == day], base, unused.get(day, 0)) for day in days
+        ],
         "clock": [_clock(name) for name in _instruments(inputs)],
         "findings": _findings(inputs, chords),
         "rewalk": {"length_m": length_to_walk_again([v for _, v in lines]), "gpx": None},
@@ -44,10 +53,12 @@ def run(
 
 
 def _day(
-    day: str, lines: list[dict[str, Any]], base: Mapping[str, dict[str, Any]]
+    day: str, lines: list[dict[str, Any]], base: Mapping[str, dict[str, Any]], unused: int
 ) -> dict[str, Any]:
-    """Return the verdict on one UTC day."""
+    """Return the verdict on one UTC day; `unused` readings of it lie on no line."""
     verdict, reasons = day_verdict(lines)
+    if unused and not lines:
+        verdict, reasons = REWALK, [f"{unused} readings, none of them on a line"]
     return {
         "date": day,
         "verdict": verdict,
@@ -55,6 +66,15 @@ def _day(
         "base": base.get(day, NO_BASE),
         "lines": lines,
     }
+
+
+def _unused_days(inputs: Mapping[str, Record]) -> dict[str, int]:
+    """Return how many rover readings of each UTC day lie on no line."""
+    times, lines = table(inputs, "rover_times").frame, table(inputs, "rover_lines").frame
+    frame = pl.concat([times, lines.select("line")], how="horizontal")
+    frame = frame.filter(pl.col("line").is_null() & pl.col("time_utc").is_not_null())
+    days = frame["time_utc"].dt.strftime("%Y-%m-%d")
+    return {str(day): int(count) for day, count in days.value_counts().iter_rows()}
 
 
 def _base_days(inputs: Mapping[str, Record], k9_nT: float) -> dict[str, dict[str, Any]]:

@@ -157,8 +157,8 @@ STEPS = (
         ("check", "check_findings"),
         (
             "position_findings", "first_findings", "diurnal_findings", "lines", "base_files",
-            "base_recorded", "base_times", "base_checks", "rover_files", "rover_positions",
-            "rover_diurnal", "rover_checks", "rover_lines", "rover_budget",
+            "base_recorded", "base_times", "base_checks", "rover_files", "rover_times",
+            "rover_positions", "rover_diurnal", "rover_checks", "rover_lines", "rover_budget",
         ),
         ("tolerances",),
     ),
@@ -177,8 +177,8 @@ def step_named(name: str) -> Step:
 
     Examples
     --------
-    >>> step_named("diurnal").products
-    ('rover_diurnal', 'datum')
+    >>> step_named("reference").products
+    ('rover_reference',)
     """
     for step in STEPS:
         if step.name == name:
