@@ -66,11 +66,11 @@ def guess_layout(first: list[str], last: list[str]) -> Layout | None:
         return None
     count = _usual_count(first, delimiter, sign)
     start = _first_row(first, delimiter, count, sign)
-    rows = _rows([*first[start:], *last], delimiter, count, sign)
-    if not rows:
-        return None
     mark = _mark([*first, *last], delimiter, count)
     body = [line for line in [*first[start:], *last] if _is_plain(line, sign, mark)]
+    rows = _rows(body, delimiter, count, sign)
+    if not rows:
+        return None
     header, names = _header(first[:start], delimiter, count, sign, mark)
     settings = {
         "skip": 0 if header is True else start,
