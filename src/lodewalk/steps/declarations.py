@@ -84,7 +84,7 @@ STEPS = (
     Step(
         "first_checks",
         "Looks for gaps, duplicates, times out of order, dropouts and spikes; measures the noise.",
-        1,
+        2,
         ("rover_checks", "base_checks", "first_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions",

@@ -118,10 +118,26 @@ def _names(
         if instrument in marked or source == "marks":
             continue
         if plan and source != "track":
-            names[rows] = _by_plan(rover, rows, plan, settings)
+            names[rows] = _across_losses(_by_plan(rover, rows, plan, settings), rover, rows)
         elif source != "plan":
-            names[rows] = _by_track(rover, rows, instrument, settings)
+            found = _by_track(rover, rows, instrument, settings)
+            names[rows] = _across_losses(found, rover, rows)
     return names
+
+
+def _across_losses(found: Names, rover: _Rover, rows: NDArray[np.int64]) -> Names:
+    """Let a line go on over readings without a position, where it is walked before and after."""
+    lost = np.isnan(rover.easting[rows])
+    known = np.flatnonzero(~lost)
+    if not known.size:
+        return found
+    place = np.searchsorted(known, np.flatnonzero(lost))
+    before = found[known[np.maximum(place - 1, 0)]]
+    after = found[known[np.minimum(place, known.size - 1)]]
+    inside = (place > 0) & (place < known.size) & (before == after)
+    filled = found.copy()
+    filled[np.flatnonzero(lost)[inside]] = before[inside]
+    return filled
 
 
 def _by_plan(

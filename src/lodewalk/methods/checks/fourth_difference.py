@@ -171,7 +171,8 @@ def running_noise(fourth_nT: ArrayLike, *, window: int = 101) -> FloatArray:
     known = np.isfinite(size)
     noise = np.full(size.shape, np.nan)
     if known.any():
-        middle = median_filter(size[known], size=window, mode="nearest")
+        # The ends are mirrored: repeating one value would make it the median of its window.
+        middle = median_filter(size[known], size=window, mode="reflect")
         noise[known] = middle / (NORMAL_MEDIAN_SIZE * WHITE_NOISE_GAIN)
     return noise
 

@@ -1,0 +1,40 @@
+"""Run all benches and write their table to `bench/README.md` (``make bench``)."""
+
+import json
+import os
+import sys
+
+from common import BENCH, Row, machine, process, table
+
+BENCHES = ("start", "survey", "demo", "reading", "diurnal", "reference")
+PACKAGES = ("numpy", "scipy", "numba", "polars", "typer", "ppigrf")
+
+PAGE = """# Times
+
+Written by `make bench`. Each job stands beside a general-purpose counterpart that was timed in the
+same run, in turn with it, so that the ratio says more than the seconds. Medians of several runs,
+the first not counted; the demo and ppigrf's million points count once.
+
+{machine}
+
+{table}
+
+Trials of coverage are in [evidence.md](evidence.md).
+"""
+
+
+def main() -> None:
+    load = os.getloadavg()[0]
+    rows: list[Row] = []
+    for name in BENCHES:
+        print(f"{name} …", file=sys.stderr)
+        # A process each, since one bench would leave its memory to the next.
+        shown = process(sys.executable, BENCH / f"bench_{name}.py", "--json")()
+        rows += [Row(**item) for item in json.loads(shown)]
+    page = PAGE.format(machine=machine(PACKAGES, load=load), table=table(rows))
+    (BENCH / "README.md").write_text(page, encoding="utf-8")
+    print(page)
+
+
+if __name__ == "__main__":
+    main()
