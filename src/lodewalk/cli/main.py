@@ -30,6 +30,10 @@ for command in (demo, new, add, site, activity, check, run, why, report):
     app.command()(command)
 
 
+#: The code that the command line ends with after Ctrl-C: 128 and the number of the signal.
+INTERRUPTED = 130
+
+
 def _show_version(wanted: bool) -> None:
     """Print the version and end."""
     if wanted:
@@ -58,9 +62,10 @@ def main() -> None:
         where = f" ({error.filename})" if error.filename else ""
         typer.echo(f"lodewalk: {error.strerror or error}{where}.", err=True)
         sys.exit(1)
-    except KeyboardInterrupt:
-        typer.echo("lodewalk: stopped; finished products are kept.", err=True)
-        sys.exit(130)
+    except SystemExit as ended:
+        if ended.code == INTERRUPTED:
+            typer.echo("lodewalk: stopped; finished products are kept.", err=True)
+        raise
 
 
 if __name__ == "__main__":

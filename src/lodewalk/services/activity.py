@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lodewalk.errors import InputError
 from lodewalk.formats.content import Content
 from lodewalk.formats.registry import recognise
+from lodewalk.formats.scan import check_size
 from lodewalk.methods.geomagnetic.k_index import (
     KIntervals,
     k_index,
@@ -17,6 +18,7 @@ from lodewalk.methods.geomagnetic.k_index import (
     scalar_activity,
 )
 from lodewalk.records import Table
+from lodewalk.services.add import check_file, check_zone
 from lodewalk.steps.time import to_utc
 
 #: Lower limit of K = 9 at Niemegk, on which the scale of middle latitudes rests (ISGI).
@@ -107,14 +109,14 @@ def activity(
 
 def _read(path: Path, time_zone: str | None) -> _Series:
     """Read one file as a series."""
-    if not path.is_file():
-        raise InputError("There is no such file.", file=str(path))
+    check_file(path)
     form = recognise(path, role="base")
+    check_size(path)
     if form.name == "iaga2002":
         content = form.reader().read(path, role="observatory", column_map=None)
     else:
         content = _read_delimited(path)
-    zone = content.zone or time_zone
+    zone = content.zone or (check_zone(time_zone) if time_zone else "")
     if not zone:
         raise InputError(
             "The file doesn't say the time zone of its times.",

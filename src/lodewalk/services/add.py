@@ -147,11 +147,12 @@ def _read(
     folder: Folder, path: Path, *, role: str, columns: Path | None, zone: str | None
 ) -> _Read:
     """Read and check one file without changing anything."""
-    from lodewalk.formats.scan import hash_and_scan
+    from lodewalk.formats.scan import check_size, hash_and_scan
 
-    if not path.is_file():
-        raise InputError("There is no such file.", file=str(path))
+    check_file(path)
     form = format_named("delimited") if columns else recognise(path, role=role)
+    if form.name != "gpx":  # XML may stand on one line
+        check_size(path)
     sha256 = hash_and_scan(path).sha256
     column_map, remarks = _column_map(path, form, role=role, columns=columns)
     content = form.reader().read(path, role=role, column_map=column_map)
@@ -162,6 +163,13 @@ def _read(
     _check_local_lines(content.table, column_map, path.name)
     _check_place(content.table, column_map, folder.settings.survey.crs, path.name)
     return _Read(path, form, column_map, content, known, sha256, remarks)
+
+
+def check_file(path: Path) -> None:
+    """Raise when there is no file to read at a path."""
+    if not path.is_file():
+        rule = "This is no file." if path.exists() else "There is no such file."
+        raise InputError(rule, file=path, remedy="Give the files themselves, each by its path.")
 
 
 def _column_map(
@@ -178,7 +186,7 @@ def _column_map(
     if proposal.confidence < SURE:
         raise InputError(
             f"The columns can't be told for sure ({proposal.confidence:.0%}): "
-            f"{'; '.join(proposal.doubts) or 'too little is known'}.",
+            f"{' '.join(proposal.doubts) or 'Too little is known.'}",
             file=path.name,
             remedy="Write a column map (lodewalk add DIR FILE --role "
             f"{role} --propose MAP.toml makes a draft) and give it with --columns.",
@@ -238,7 +246,7 @@ def _check_place(table: Any, column_map: "ColumnMap | None", crs: str, file: str
     from lodewalk.adapters.projection import area_of_use, to_geographic
 
     stated = column_map.position.crs if column_map is not None else None
-    if table.has("latitude_deg"):
+    if table.has("latitude_deg") and table.has("longitude_deg"):
         first, second = "latitude_deg", "longitude_deg"
     elif table.has("easting_m") and table.has("northing_m"):
         first, second = "easting_m", "northing_m"

@@ -127,7 +127,7 @@ def _raw_names(folder: Folder) -> dict[str, str]:
 def _reading_row(folder: Folder, name: str) -> tuple[int, dict[str, Any]]:
     """Return number and row of the reading that is meant."""
     file, colon, line = name.rpartition(":")
-    if not colon or not line.isdigit():
+    if not colon or not line.isdecimal():
         steps = ", ".join(step.name for step in STEPS)
         raise InputError(
             "This is neither a step nor a reading.",
