@@ -20,14 +20,12 @@ def add(empty, tmp_path, refused):
     return call
 
 
-@short
 def test_no_row_is_lost_where_the_layout_changes(add):
     rows = BASE.splitlines()
     head, tail = rows[:25], [f"{row},0" for row in rows[25:]]
     assert "line 26" in add("\n".join([*head, *tail]) + "\n", "base")
 
 
-@short
 @pytest.mark.parametrize("content", [b"caf\x81\xff\n", b"22950.1,caf\x81\xff\n"])
 def test_bytes_of_no_encoding_are_named_with_their_line(content, add):
     lines = ROVER.encode().splitlines(keepends=True)
@@ -35,30 +33,25 @@ def test_bytes_of_no_encoding_are_named_with_their_line(content, add):
     assert "bad.csv, line 31: The file is not plain text" in add(spoilt, "rover")
 
 
-@short
 def test_a_file_of_names_alone_has_no_rows(add):
     assert "GPX" not in add(ROVER.splitlines()[0] + "\n", "rover")
 
 
-@short
-@pytest.mark.parametrize("year", ["0000", "-0026"])
+@pytest.mark.parametrize("year", ["0000", "0026"])
 def test_a_year_before_the_first(year, add):
     assert "The year of a time must lie in" in add(BASE.replace("2026", year), "base")
 
 
-@short
 def test_a_carriage_return_inside_a_line_of_names(add):
     add(BASE.replace("time_utc", 'ti"me\r_utc'), "base")
 
 
-@short
 def test_a_name_that_is_not_utf_8(empty, tmp_path, lodewalk):
     path = tmp_path / os.fsdecode(b"m\xe4rz.csv")
     path.write_text(BASE)
     assert lodewalk("add", empty, path, "--role", "base").code in (0, 1)
 
 
-@short
 @pytest.mark.parametrize(
     "steps", [[], {"time": {"key": "", "parts": {}, "products": {}, "complete": True}}]
 )
@@ -68,7 +61,6 @@ def test_a_state_of_another_shape_is_made_anew(steps, small, lodewalk):
     assert lodewalk("run", small.path).code == 0
 
 
-@short
 def test_an_offset_beyond_all_time(small, refused):
     line = {
         "id": "1", "kind": "clock", "target": {"instrument": "rover"}, "value": {"offset_s": 1e30},
@@ -87,14 +79,12 @@ def test_a_report_on_a_single_reading(small, empty, tmp_path, lodewalk):
     assert lodewalk("report", empty).code == 0
 
 
-@short
 def test_an_unknown_zone_in_the_settings(small, refused):
     path = small.path / "survey.toml"
     path.write_text(path.read_text().replace('# time_zone = ""', 'time_zone = "Foo/Bar"'))
     assert "survey.toml, line" in refused(small.path, "run", small.path)
 
 
-@short
 @pytest.mark.parametrize("key", ["name", "zone", "column_map", "instrument"])
 def test_a_ledger_with_a_value_of_another_kind(key, small, refused):
     path = small.path / "raw" / "ledger.json"

@@ -162,3 +162,50 @@ def test_projected_positions_far_off_are_refused(bench, scale, order):
     rows = [f"{stamp(t)},{places[0]},{places[1]},22900.0" for t in range(5)]
     with pytest.raises(InputError, match=r"outside the area of EPSG:31982|can hold"):
         bench.add("r.csv", ["time_utc,easting,northing,field", *rows], "rover", "R1")
+
+
+@pytest.mark.parametrize(("source", "why"), [("plan", "no planned lines"), ("marks", "names its")])
+def test_a_source_of_lines_that_is_not_there_is_refused(bench, source, why):
+    text = [",".join([*row.split(",")[:5], row.split(",")[-1]]) for row in walk()]
+    bench.add("rover.csv", text, "rover", "R1")
+    bench.set("lines", source=f'"{source}"')
+    with pytest.raises(
+        InputError, match=rf"survey\.toml: Setting lines\.source is {source}.*{why}"
+    ):
+        bench.run()
+
+
+def test_the_same_readings_in_two_files_lower_no_verdict(bench):
+    bench.add("base.csv", base(), "base")
+    bench.add("rover.csv", walk(), "rover", "R1")
+    bench.add("again.csv", [*walk(), ""], "rover", "R1")
+    bench.run()
+    assert {line.verdict for line in bench.lines()} == {"keep"}
+    assert bench.readings()["kept"].sum() == 200
+
+
+def test_angles_in_a_projected_system_are_refused(bench, tmp_path):
+    columns = "time = 1\nlatitude = 2\nlongitude = 3\nfield = 7"
+    text = f'[columns]\n{columns}\n[position]\ncrs = "EPSG:31982"\n'
+    (tmp_path / "map.toml").write_text(text)
+    with pytest.raises(InputError, match="Latitude and longitude need a geographic"):
+        bench.add("rover.csv", walk(), "rover", "R1", columns=tmp_path / "map.toml")
+
+
+def test_a_reading_of_a_changed_raw_file_is_not_explained(bench):
+    from lodewalk.services.why import why
+
+    bench.add("base.csv", base(), "base")
+    bench.add("rover.csv", walk(), "rover", "R1")
+    bench.run()
+    copy = bench.path / "raw" / "rover.csv"
+    copy.chmod(0o644)
+    copy.write_text(copy.read_text() + "\n")
+    with pytest.raises(InputError, match="no longer the one that was added"):
+        why(open_folder(bench.path), "rover.csv:5")
+
+
+@pytest.mark.parametrize("name", ["a\nb", "", "a/b", "x" * 41])
+def test_a_name_that_can_t_stand_in_a_table_is_refused(bench, name):
+    with pytest.raises(InputError, match="name of an instrument"):
+        bench.add("rover.csv", walk(), "rover", name)

@@ -34,8 +34,9 @@ def test_json_refuses_a_number_that_is_not_finite(tmp_path):
 
 
 def test_parts_of_a_killed_run_are_removed(tmp_path):
-    (tmp_path / "sub").mkdir()
-    left = tmp_path / "sub" / ".a.txt.123.lodewalk-part"
+    left = tmp_path / ".a.txt.123.lodewalk-part"
     left.write_text("half")
+    (tmp_path / ".folder.lodewalk-part").mkdir()
     remove_parts(tmp_path)
     assert not left.exists()
+    assert (tmp_path / ".folder.lodewalk-part").is_dir()

@@ -166,3 +166,9 @@ def test_withdrawing_what_is_not_there_is_told(folder):
     decide(folder)
     with pytest.raises(InputError, match="line 2: A decision withdraws one"):
         decide(folder, withdraws="nothing")
+
+
+def test_a_ledger_that_is_gone_is_told(folder):
+    (folder.raw / "day1.csv").write_text("a,b\n")
+    with pytest.raises(FolderError, match=r"raw/ledger\.json is gone"):
+        read_ledger(folder)

@@ -60,6 +60,7 @@ def to_projected(
     (500000.0, 0.0)
     """
     check_projected(crs)
+    check_geographic(geographic)
     check_within(latitude, name="Latitude", low=-90, high=90, unit="degrees")
     check_within(longitude, name="Longitude", low=-180, high=360, unit="degrees")
     return _transformed(_transformer(geographic, crs), longitude, latitude)
@@ -205,6 +206,27 @@ def check_projected(
     if longitude is not None and latitude is not None:
         example = crs_title(utm_crs_for(longitude, latitude))
     raise InputError(broken, value=crs, remedy=f"Take a projected one in metres, e.g. {example}.")
+
+
+def check_geographic(crs: str) -> None:
+    """Raise unless `crs` is a system of latitude and longitude.
+
+    Raises
+    ------
+    InputError
+        For an unknown system or one that isn't in degrees.
+
+    Examples
+    --------
+    >>> check_geographic("EPSG:4674")
+    """
+    if not _system(crs).is_geographic:
+        raise InputError(
+            "Latitude and longitude need a geographic reference system.",
+            value=crs,
+            remedy="Take one in degrees, e.g. EPSG:4326 (WGS 84), or call the columns easting and "
+            "northing.",
+        )
 
 
 def utm_crs_for(longitude: float, latitude: float) -> str:

@@ -34,8 +34,9 @@ def add(
 
     folder = open_survey(directory)
     if propose:
-        sure = propose_map(files[0], role=role, out=propose)
-        typer.echo(f"Wrote {propose}, {sure:.0%} sure. Check it, then give it with --columns.")
+        draft = propose_map(files[0], role=role, out=propose)
+        told = f"Wrote {draft.column_map}, {draft.confidence:.0%} sure. Check it, then give it with"
+        emit(draft, as_json=as_json, lines=[f"{told} --columns.", *draft.reasons, *draft.doubts])
         return
     result = add_files(
         folder, files, role=role, instrument=instrument, columns=columns, time_zone=time_zone

@@ -1,6 +1,10 @@
 """The program `lodewalk`."""
 
+import getpass
+import os
 import sys
+import tempfile
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -51,8 +55,17 @@ def _options(
     del version
 
 
+def _keep_kernels() -> None:
+    """Let compiled kernels be kept in a temporary folder where neither package nor home can."""
+    usual = (Path(__file__).parents[1], Path.home())
+    if not any(os.access(place, os.W_OK) for place in usual):
+        fallback = Path(tempfile.gettempdir()) / f"lodewalk-kernels-{getpass.getuser()}"
+        os.environ.setdefault("NUMBA_CACHE_DIR", str(fallback))
+
+
 def main() -> None:
     """Run the program: exit code 0 done, 1 a problem with data or settings, 2 usage."""
+    _keep_kernels()
     try:
         app()
     except LodewalkError as error:

@@ -16,10 +16,9 @@ def new(
     as_json: AsJson = False,
 ) -> None:
     """Make an empty survey folder with a commented survey.toml."""
-    from lodewalk.services.add import check_zone
     from lodewalk.services.new import new_survey
 
-    own = {"survey": {"time_zone": check_zone(time_zone)}} if time_zone else {}
+    own = {"survey": {"time_zone": time_zone}} if time_zone else {}
     result = new_survey(directory, name=name, crs=crs, settings=own)
     emit(
         result,

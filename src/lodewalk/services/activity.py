@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
-from lodewalk.formats.content import Content
 from lodewalk.formats.registry import recognise
 from lodewalk.formats.scan import check_size
 from lodewalk.methods.geomagnetic.k_index import (
@@ -18,8 +17,9 @@ from lodewalk.methods.geomagnetic.k_index import (
     scalar_activity,
 )
 from lodewalk.records import Table
-from lodewalk.services.add import check_file, check_zone
+from lodewalk.services.reading import check_file, column_map_of, zone_of
 from lodewalk.steps.time import to_utc
+from lodewalk.zones import checked_zone
 
 #: Lower limit of K = 9 at Niemegk, on which the scale of middle latitudes rests (ISGI).
 USUAL_K9_NT = 500.0
@@ -112,28 +112,14 @@ def _read(path: Path, time_zone: str | None) -> _Series:
     check_file(path)
     form = recognise(path, role="base")
     check_size(path)
-    if form.name == "iaga2002":
-        content = form.reader().read(path, role="observatory", column_map=None)
-    else:
-        content = _read_delimited(path)
-    zone = content.zone or (check_zone(time_zone) if time_zone else "")
-    if not zone:
-        raise InputError(
-            "The file doesn't say the time zone of its times.",
-            file=path.name,
-            remedy="Say it with --time-zone (UTC, GPS, -03:00 or an IANA name).",
-        )
-    table = content.table
-    seconds = to_utc(table.frame["recorded_time"], zone=zone, file=path.name)
-    return _Series(seconds, _columns(table), content.place)
-
-
-def _read_delimited(path: Path) -> Content:
-    """Read delimited text as the record of a base, with the columns it is taken to have."""
-    from lodewalk.formats.delimited import propose, read
-
-    proposal = propose(path, role="base")
-    return read(path, role="base", column_map=proposal.column_map)
+    role = "observatory" if form.name == "iaga2002" else "base"
+    column_map, _ = column_map_of(path, form, role=role)
+    content = form.reader().read(path, role=role, column_map=column_map)
+    given = checked_zone(time_zone, key="--time-zone") if time_zone else None
+    zone = zone_of(content, given=given, file=path.name)
+    frame = content.table.frame
+    seconds = to_utc(frame["recorded_time"], zone=zone, file=path.name, lines=frame["line_in_file"])
+    return _Series(seconds, _columns(content.table), content.place)
 
 
 def _columns(table: Table) -> dict[str, NDArray[np.float64]]:

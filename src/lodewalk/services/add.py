@@ -1,14 +1,15 @@
 """Adding raw files: recognise, read, check, and only then copy."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from lodewalk.errors import InputError
 from lodewalk.formats.registry import ROLES, Format, format_named, recognise
+from lodewalk.services.reading import check_file, column_map_of, zone_of
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import (
     RawFile,
@@ -19,12 +20,12 @@ from lodewalk.survey.ledger import (
     write_ledger,
 )
 from lodewalk.survey.lock import locked
+from lodewalk.zones import checked_zone
 
 if TYPE_CHECKING:
     from lodewalk.formats.content import Content
     from lodewalk.formats.delimited import ColumnMap
 
-SURE = 0.8
 DEFAULT_INSTRUMENT = {"base": "base", "rover": "rover", "track": "track"}
 MARGIN_DEG = 3.0
 
@@ -100,47 +101,49 @@ def add_files(
     """
     if role not in ROLES:
         raise InputError(f"A role is one of {', '.join(ROLES)}.", value=role)
-    zone = check_zone(time_zone) if time_zone else None
-    name = instrument or DEFAULT_INSTRUMENT.get(role, "")
+    zone = checked_zone(time_zone, key="--time-zone") if time_zone else None
+    name = _instrument_name(instrument, role)
     added = []
     with locked(folder):
         entries = read_ledger(folder)
         read = [_read(folder, path, role=role, columns=columns, zone=zone) for path in files]
         _check_twice(read)
-        for item in read:
-            old = same_content(entries, item.sha256)
-            entry = _entry(folder, entries, item, role=role, instrument=name)
-            if old:
-                _check_other_way(old, entry, file=item.source.name)
-                entries[entries.index(old)] = replace(old, **entry.reading())
-            else:
-                entries.append(store_raw(folder, item.source, entry))
-            added.append(_about(item, entry, again=old is not None))
-        write_ledger(folder, entries)
+        with _all_or_none(folder) as stored:
+            for item in read:
+                old = same_content(entries, item.sha256)
+                entry = _entry(folder, entries, item, role=role, instrument=name)
+                if old:
+                    _check_other_way(old, entry, file=item.source.name)
+                    entries[entries.index(old)] = replace(old, **entry.reading())
+                else:
+                    stored.append(entry.name)
+                    entries.append(store_raw(folder, item.source, entry))
+                added.append(_about(item, entry, again=old is not None))
+            write_ledger(folder, entries)
     return AddResult(added)
 
 
-def check_zone(zone: str) -> str:
-    """Return a time zone, or raise when it is unknown.
-
-    Examples
-    --------
-    >>> check_zone("America/Sao_Paulo"), check_zone("-03:00"), check_zone("gps")
-    ('America/Sao_Paulo', '-03:00', 'GPS')
-    """
-    if zone.upper() in ("UTC", "GPS"):
-        return zone.upper()
-    if re.fullmatch(r"[+-](0\d|1[0-4]):[0-5]\d", zone):
-        return zone
+@contextmanager
+def _all_or_none(folder: Folder) -> Iterator[list[str]]:
+    """Yield a list for the names of the files stored; they are taken back on an error."""
+    stored: list[str] = []
     try:
-        ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        yield stored
+    except BaseException:
+        for name in stored:
+            (folder.raw / name).unlink(missing_ok=True)
+        raise
+
+
+def _instrument_name(given: str | None, role: str) -> str:
+    """Return the name of an instrument, or raise when it can't stand in a table."""
+    name = DEFAULT_INSTRUMENT.get(role, "") if given is None else given
+    if given is not None and not re.fullmatch(r"[^\W_][\w .+-]{0,39}", given):
         raise InputError(
-            "A time zone is UTC, GPS, an offset such as -03:00 or an IANA name such as "
-            "America/Sao_Paulo.",
-            value=zone,
-        ) from error
-    return zone
+            "The name of an instrument has letters, digits, blanks and . + - _, 40 at most.",
+            value=given,
+        )
+    return name
 
 
 def _read(
@@ -154,96 +157,86 @@ def _read(
     if form.name != "gpx":  # XML may stand on one line
         check_size(path)
     sha256 = hash_and_scan(path).sha256
-    column_map, remarks = _column_map(path, form, role=role, columns=columns)
+    column_map, remarks = column_map_of(path, form, role=role, columns=columns)
     content = form.reader().read(path, role=role, column_map=column_map)
     if len(content.table) == 0:
         raise InputError("The file holds no rows.", file=path.name)
-    known = _zone_of(content, zone or folder.settings.survey.time_zone, zone, path.name)
+    fallback = folder.settings.survey.time_zone
+    known = zone_of(content, given=zone, fallback=fallback, file=path.name)
     _check_times(content.table, known, path.name)
-    _check_local_lines(content.table, column_map, path.name)
+    _check_local_grid(content.table, column_map, path.name)
     _check_place(content.table, column_map, folder.settings.survey.crs, path.name)
     return _Read(path, form, column_map, content, known, sha256, remarks)
 
 
-def check_file(path: Path) -> None:
-    """Raise when there is no file to read at a path."""
-    if not path.is_file():
-        rule = "This is no file." if path.exists() else "There is no such file."
-        raise InputError(rule, file=path, remedy="Give the files themselves, each by its path.")
+@dataclass(frozen=True)
+class ProposeResult:
+    """A draft of a column map."""
+
+    file: str
+    column_map: str
+    confidence: float
+    reasons: list[str]
+    doubts: list[str]
 
 
-def _column_map(
-    path: Path, form: Format, *, role: str, columns: Path | None
-) -> "tuple[ColumnMap | None, tuple[str, ...]]":
-    """Return the column map of delimited text, given or proposed, with what was assumed."""
-    if form.name != "delimited":
-        return None, ()
-    from lodewalk.formats.delimited import ColumnMap, propose
+def propose_map(path: Path, *, role: str, out: Path) -> ProposeResult:
+    """Write a draft of the column map of a file, to be checked by a person.
 
-    if columns:
-        return ColumnMap.from_toml(columns), ()
-    proposal = propose(path, role=role)
-    if proposal.confidence < SURE:
-        raise InputError(
-            f"The columns can't be told for sure ({proposal.confidence:.0%}): "
-            f"{' '.join(proposal.doubts) or 'Too little is known.'}",
-            file=path.name,
-            remedy="Write a column map (lodewalk add DIR FILE --role "
-            f"{role} --propose MAP.toml makes a draft) and give it with --columns.",
-        )
-    sure = f"columns recognised by themselves, {proposal.confidence:.0%} sure"
-    return proposal.column_map, (sure, *proposal.reasons)
-
-
-def propose_map(path: Path, *, role: str, out: Path) -> float:
-    """Write a draft of the column map of a file, to be checked by a person; return how sure."""
+    Raises
+    ------
+    InputError
+        For a file that isn't text.
+    """
     from lodewalk.formats.delimited import propose
     from lodewalk.survey.files import write_text
 
+    check_file(path)
     proposal = propose(path, role=role)
     notes = [f"# {line}" for line in (*proposal.reasons, *proposal.doubts)]
     write_text(out, "\n".join([*notes, proposal.column_map.to_toml()]))
-    return proposal.confidence
-
-
-def _zone_of(content: "Content", fallback: str, given: str | None, file: str) -> str:
-    """Return the zone of the recorded times; the file's own word comes first."""
-    if content.zone is None and not fallback:
-        raise InputError(
-            "The file doesn't say the time zone of its times.",
-            file=file,
-            remedy="Say it with --time-zone (UTC, GPS, -03:00 or an IANA name).",
-        )
-    if content.zone and given and content.zone != given:
-        raise InputError(
-            f"The file's times are {content.zone}, but --time-zone says {given}.",
-            file=file,
-            remedy="Leave --time-zone out, or mend the column map.",
-        )
-    return check_zone(content.zone or fallback)
+    return ProposeResult(
+        path.name,
+        str(out),
+        round(proposal.confidence, 3),
+        list(proposal.reasons),
+        list(proposal.doubts),
+    )
 
 
 def _check_times(table: Any, zone: str, file: str) -> None:
-    """Raise when a time can't be turned into UTC, such as one that summer time skips."""
+    """Raise when a time can't be turned into UTC or lies beyond the reference field."""
+    from lodewalk.methods.geomagnetic import IGRF_LAST_YEAR, IGRF_MODEL
     from lodewalk.steps.time import to_utc
 
-    if table.has("recorded_time"):
-        frame = table.frame
-        to_utc(frame["recorded_time"], zone=zone, file=file, lines=frame["line_in_file"])
+    if not table.has("recorded_time"):
+        return
+    frame = table.frame
+    to_utc(frame["recorded_time"], zone=zone, file=file, lines=frame["line_in_file"])
+    late = (frame["recorded_time"].dt.year() >= IGRF_LAST_YEAR).fill_null(False).arg_true()
+    if len(late):
+        raise InputError(
+            f"{IGRF_MODEL} ends with the year {IGRF_LAST_YEAR - 1:g}.",
+            file=file,
+            line=frame["line_in_file"][int(late[0])],
+            value=str(frame["recorded_time"][int(late[0])]),
+            remedy="Is the date right? If so, a newer lodewalk is needed.",
+        )
 
 
-def _check_local_lines(table: Any, column_map: "ColumnMap | None", file: str) -> None:
-    """Raise when a line of a local grid is no number."""
-    from lodewalk.steps.places import line_number
+def _check_local_grid(table: Any, column_map: "ColumnMap | None", file: str) -> None:
+    """Raise when a line of a local grid is no number, or its pegs can't tie it."""
+    from lodewalk.steps.places import line_number, tie_of
 
     if column_map is not None and column_map.position.local_grid:
         for name in dict.fromkeys(table.strings("line")):
             line_number(name, file)
+        tie_of(column_map.position.model_dump(mode="json"), file)
 
 
 def _check_place(table: Any, column_map: "ColumnMap | None", crs: str, file: str) -> None:
     """Raise when the positions lie far outside the area of the survey's reference system."""
-    from lodewalk.adapters.projection import area_of_use, to_geographic
+    from lodewalk.adapters.projection import area_of_use, check_geographic, to_geographic
 
     stated = column_map.position.crs if column_map is not None else None
     if table.has("latitude_deg") and table.has("longitude_deg"):
@@ -259,6 +252,8 @@ def _check_place(table: Any, column_map: "ColumnMap | None", crs: str, file: str
     if first == "easting_m":
         longitude, latitude = to_geographic(*place, crs=stated or crs)
         place = (float(latitude), float(longitude))
+    elif stated:
+        check_geographic(stated)
     area = area_of_use(crs)
     if _inside(place, area):
         return

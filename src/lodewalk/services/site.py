@@ -35,7 +35,7 @@ def site(
     check_within(longitude_deg, name="Longitude", low=-180, high=360, unit="degrees")
     check_within(height_m, name="Height", low=-10_000, high=100_000, unit="m")
     try:
-        day = datetime.fromisoformat(date) if date else datetime.now(UTC)
+        day = datetime.strptime(date, "%Y-%m-%d") if date else datetime.now(UTC)
     except ValueError as error:
         raise InputError("A date is written YYYY-MM-DD.", value=date) from error
     start = datetime(day.year, day.month, day.day, tzinfo=UTC)

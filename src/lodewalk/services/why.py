@@ -13,7 +13,7 @@ from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.survey.decisions import read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_parts, why_stale
-from lodewalk.survey.ledger import display_names, read_ledger
+from lodewalk.survey.ledger import check_raw, display_names, read_ledger
 from lodewalk.survey.state import read_state
 from lodewalk.survey.store import read_product
 
@@ -120,6 +120,7 @@ def why_reading(folder: Folder, name: str) -> WhyReading:
 def _raw_names(folder: Folder) -> dict[str, str]:
     """Return the name in `raw/` of each file by the name that the products use."""
     entries = read_ledger(folder)
+    check_raw(folder, entries)
     shown = display_names(entries)
     return {shown[entry.sha256]: entry.name for entry in entries}
 

@@ -89,21 +89,23 @@ def _lacking(role: Role) -> None:
 
 
 def _time_order(role: Role) -> None:
-    """Tell where the time of a file runs back."""
+    """Tell where the time of a file runs back, once for each file."""
     for span in file_rows(role.files):
         steps = find_backward_steps(role.seconds[span.rows])
-        for at, step in zip(steps.at[:MANY], steps.step_s, strict=False):
-            line = role.recorded.frame["line_in_file"][span.start + int(at)]
-            role.found.add(
-                "time runs back",
-                f"{span.name}, line {line}: time runs back by {duration_text(-step)}"
-                + (f", one of {len(steps.at)} such places." if len(steps.at) > MANY else "."),
-                severity="doubt",
-                instrument=span.instrument,
-                start_s=role.seconds[span.start + int(at)],
-                file=span.name,
-                line_in_file=line,
-            )
+        if not steps.at.size:
+            continue
+        first = span.start + int(steps.at[0])
+        place, count = role.place(first), steps.at.size
+        more = f", the first of {count} such places" if count > 1 else ""
+        role.found.add(
+            "time runs back",
+            f"{span.name}, line {place['line_in_file']}: time runs back by "
+            f"{duration_text(-steps.step_s[0])}{more}.",
+            severity="doubt",
+            instrument=span.instrument,
+            start_s=role.seconds[first],
+            **place,
+        )
 
 
 def _base_gaps(role: Role, instrument: str, rows: Rows, *, factor: float, walked: Floats) -> None:

@@ -55,6 +55,8 @@ def _used(readings: Table, passage: NDArray[np.int64]) -> dict[str, NDArray[Any]
 
 def _gridded(columns: Mapping[str, NDArray[Any]], notes: Mapping[str, Any], *, crs: str) -> Grid:
     """Return the grid of the readings."""
+    if not columns["anomaly_nT"].size:
+        raise InputError("No reading has an anomaly that is kept, so there is nothing to grid.")
     easting, northing, spacing = columns["easting_m"], columns["northing_m"], notes["spacing_m"]
     region = region_for(easting, northing, spacing_m=spacing, reach_m=notes["reach_m"])
     values = grid_readings(

@@ -10,6 +10,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.adapters.projection import to_projected
+from lodewalk.errors import SettingsError
 from lodewalk.methods.checks.fourth_difference import noise_by_group
 from lodewalk.methods.corrections.lines import passage_geometry, split_track, tie_lines
 from lodewalk.methods.corrections.plan_lines import assign_to_plan
@@ -114,6 +115,7 @@ def _names(
         for span in file_rows(files)
         if any(name is not None for name in names[span.rows])
     }
+    _check_source(source, plan=bool(plan), marked=bool(marked), rows=names.size)
     for instrument, rows in in_time_order(files, rover.seconds):
         if instrument in marked or source == "marks":
             continue
@@ -123,6 +125,18 @@ def _names(
             found = _by_track(rover, rows, instrument, settings)
             names[rows] = _across_losses(found, rover, rows)
     return names
+
+
+def _check_source(source: str, *, plan: bool, marked: bool, rows: int) -> None:
+    """Raise when the setting asks for what the survey doesn't have."""
+    missing = {"plan": not plan, "marks": not marked}
+    if rows and missing.get(source):
+        what = {"plan": "no planned lines were added", "marks": "no rover file names its lines"}
+        raise SettingsError(
+            f"Setting lines.source is {source}, but {what[source]}.",
+            file="survey.toml",
+            remedy="Set it to auto, or add what is missing.",
+        )
 
 
 def _across_losses(found: Names, rover: _Rover, rows: NDArray[np.int64]) -> Names:

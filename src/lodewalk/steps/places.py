@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lodewalk.adapters.projection import WGS84, to_geographic, to_projected
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.fixes import find_wild_fixes
-from lodewalk.methods.corrections.local_grid import tie_local_grid
+from lodewalk.methods.corrections.local_grid import GridTie, tie_local_grid
 from lodewalk.methods.corrections.track import position_at
 from lodewalk.records import Table
 from lodewalk.steps.findings import FindingList, amount
@@ -153,12 +153,7 @@ def _from_local_grid(work: Work, span: FileRows, rows: Rows) -> None:
     lines = work.recorded.strings("line")[span.rows]
     local_east = np.array([line_number(name, span.name) for name in lines])
     pegs = span.position.get("pegs") or []
-    tie = tie_local_grid(
-        [line_number(peg["line"], span.name) for peg in pegs],
-        [float(peg["station"]) for peg in pegs],
-        easting_m=[peg["easting"] for peg in pegs],
-        northing_m=[peg["northing"] for peg in pegs],
-    )
+    tie = tie_of(span.position, span.name)
     easting, northing = tie.to_projected(local_east, work.recorded.floats("station")[rows])
     easting, northing = _into_survey(work, easting, northing, span.position.get("crs"))
     work.places.put(rows, (easting, northing, np.full(rows.size, np.nan)), "local grid")
@@ -172,6 +167,23 @@ def _from_local_grid(work: Work, span: FileRows, rows: Rows) -> None:
         severity="information" if abs(tie.scale - 1) < SCALE_TOLERANCE else "doubt",
         instrument=span.instrument,
         file=span.name,
+    )
+
+
+def tie_of(position: Mapping[str, Any], file: str) -> GridTie:
+    """Return how the pegs of a column map tie its local grid.
+
+    Raises
+    ------
+    InputError
+        For a peg whose line is no number, fewer than two pegs, or pegs in one place.
+    """
+    pegs = position.get("pegs") or []
+    return tie_local_grid(
+        [line_number(peg["line"], file) for peg in pegs],
+        [float(peg["station"]) for peg in pegs],
+        easting_m=[peg["easting"] for peg in pegs],
+        northing_m=[peg["northing"] for peg in pegs],
     )
 
 

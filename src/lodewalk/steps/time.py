@@ -94,7 +94,15 @@ def _from_named_zone(
     recorded: pl.Series, zone: str, file: str, lines: pl.Series | None
 ) -> np.ndarray[Any, Any]:
     """Return times of an IANA zone as Unix seconds in UTC."""
-    local = recorded.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
+    try:
+        local = recorded.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
+    except pl.exceptions.ComputeError as error:
+        raise InputError(
+            "The time zone is unknown to the table library.",
+            file=file or None,
+            value=zone,
+            remedy="Give it as Area/City, such as America/Bahia, or as a fixed offset.",
+        ) from error
     bad = (local.is_null() & recorded.is_not_null()).arg_true()
     if len(bad):
         first = int(bad[0])

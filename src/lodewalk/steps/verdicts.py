@@ -35,9 +35,11 @@ def passages(inputs: Mapping[str, Record], tolerances: Mapping[str, float]) -> l
     diurnal = table(inputs, "rover_diurnal")
     sensor = table(inputs, "rover_budget").floats("sd_sensor_nT")
     sd = diurnal.floats("sd_diurnal_nT")
+    checks = table(inputs, "rover_checks")
+    copies = np.array([reason == "duplicate" for reason in checks.strings("reason")], dtype=bool)
     no_base = np.isnan(diurnal.floats("diurnal_nT"))
     shares = {
-        "kept": table(inputs, "rover_checks").booleans("kept"),
+        "kept": checks.booleans("kept") | copies,
         "no_position": np.isnan(table(inputs, "rover_positions").floats("easting_m")),
         "no_base": no_base,
         "uncertain": sd > tolerances["diurnal_sd_nT"],

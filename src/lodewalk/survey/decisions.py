@@ -13,6 +13,9 @@ from lodewalk.errors import InputError
 from lodewalk.survey.clock import now_utc
 from lodewalk.survey.folder import Folder
 
+#: No clock is wrong by more than this [s].
+TEN_YEARS_S = 3.2e8
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
@@ -41,7 +44,7 @@ class Target(_Part):
 class Clock(_Part):
     """Value of a decision on a clock: that clock minus UTC [s]."""
 
-    offset_s: float
+    offset_s: float = Field(ge=-TEN_YEARS_S, le=TEN_YEARS_S)
 
 
 class Decision(_Part):

@@ -66,5 +66,6 @@ def write_with(path: Path, writer: Callable[[Path], object]) -> None:
 
 def remove_parts(folder: Path) -> None:
     """Remove what a killed run left half written; call only while holding the lock."""
-    for part in folder.rglob(f".*{PART_SUFFIX}"):
-        part.unlink(missing_ok=True)
+    for part in folder.glob(f".*{PART_SUFFIX}"):
+        if part.is_file():
+            part.unlink(missing_ok=True)

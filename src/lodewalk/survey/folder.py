@@ -62,6 +62,13 @@ class Folder:
         """Report, maps and sheets."""
         return self.path / "report"
 
+    @property
+    def own_folders(self) -> tuple[Path, ...]:
+        """The folders in which files are written."""
+        steps = self.products / "steps"
+        decisions = self.decisions_file.parent
+        return self.raw, decisions, self.products, steps, self.journal, self.report
+
     @cached_property
     def settings(self) -> Settings:
         """The settings, read and checked."""

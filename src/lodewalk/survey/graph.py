@@ -77,6 +77,8 @@ def why_stale(folder: Folder, step: Step, parts: Mapping[str, Any], made: Made |
 
 def _changes(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
     """Say what differs between two sets of parts."""
+    if not set(now) <= set(before):
+        return ["its last run was kept in another form"]
     reasons = []
     if before["version"] != now["version"]:
         reasons.append(f"step version {before['version']} became {now['version']}")

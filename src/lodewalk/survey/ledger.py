@@ -1,13 +1,14 @@
 """The ledger: the list of raw files with their digest, size, role and how to read them."""
 
 import hashlib
-import json
 import shutil
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
 
 from lodewalk.errors import FolderError, InputError
 from lodewalk.survey.clock import now_utc
@@ -48,6 +49,9 @@ class RawFile:
         }
 
 
+_ENTRIES = TypeAdapter(list[RawFile])
+
+
 def display_names(entries: Iterable[RawFile]) -> dict[str, str]:
     """Return the name of each file, by its digest, whatever the order of adding.
 
@@ -84,12 +88,17 @@ def read_ledger(folder: Folder) -> list[RawFile]:
         When the ledger is damaged.
     """
     if not folder.ledger_file.exists():
+        if any(path.is_file() for path in folder.raw.glob("[!.]*")):
+            raise FolderError("raw/ holds files, but raw/ledger.json is gone. Restore it.")
         return []
     try:
-        rows = json.loads(folder.ledger_file.read_text(encoding="utf-8"))
-        return [RawFile(**row) for row in rows]
-    except (ValueError, TypeError) as error:
-        raise FolderError(f"raw/ledger.json is damaged ({error}). Restore it.") from error
+        return _ENTRIES.validate_json(folder.ledger_file.read_bytes())
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise FolderError(
+            f"raw/ledger.json is damaged ({place}: {first['msg']}). Restore it."
+        ) from error
 
 
 def write_ledger(folder: Folder, entries: list[RawFile]) -> None:

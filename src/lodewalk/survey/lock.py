@@ -30,10 +30,12 @@ def locked(folder: Folder) -> Iterator[None]:
     try:
         lock.acquire(timeout=0)
     except Timeout as error:
-        raise LockedError(_advice(owner.read_text() if owner.exists() else "")) from error
+        told = owner.read_text(errors="replace") if owner.exists() else ""
+        raise LockedError(_advice(told)) from error
     try:
         owner.write_text(json.dumps({"pid": os.getpid(), "host": socket.gethostname()}))
-        remove_parts(folder.path)
+        for part in (folder.path, *folder.own_folders):
+            remove_parts(part)
         yield
     finally:
         owner.unlink(missing_ok=True)

@@ -68,9 +68,10 @@ def _rule(kind: str, message: str) -> str:
         "missing": "This setting is needed.",
         "extra_forbidden": "There is no such setting.",
         "string_pattern_mismatch": "The text does not have the form wanted.",
-        "string_too_short": "The text may not be empty.",
+        "model_type": "This must be a section of settings.",
     }
-    return known.get(kind) or message.replace("Input", "The value").rstrip(".") + "."
+    told = message.removeprefix("Value error, ").replace("Input", "The value")
+    return known.get(kind) or told.rstrip(".") + "."
 
 
 def _remedy(kind: str, place: list[str]) -> str:

@@ -6,7 +6,9 @@ The same table writes the commented settings file and the reference page of the 
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, Strict, field_validator
+
+from lodewalk.zones import checked_zone
 
 
 def _setting(default: Any, text: str, unit: str = "", **limits: Any) -> Any:
@@ -17,13 +19,13 @@ def _setting(default: Any, text: str, unit: str = "", **limits: Any) -> Any:
 class Section(BaseModel):
     """Base of the sections: unknown names are refused, values are frozen."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
 
 
 class Survey(Section):
     """The survey as a whole."""
 
-    name: str = _setting(..., "Name of the survey, printed on maps and report.", min_length=1)
+    name: str = _setting(..., "Name of the survey, printed on maps and report.", pattern=r"\S")
     crs: str = _setting(
         ..., "Projected reference system in metres, such as EPSG:31982.", pattern=r"^EPSG:\d{4,6}$"
     )
@@ -31,6 +33,11 @@ class Survey(Section):
     time_zone: str = _setting(
         "", "Zone of times in files that don't say one: UTC, GPS, +hh:mm or an IANA name."
     )
+
+    @field_validator("time_zone")
+    @classmethod
+    def _check_zone(cls, zone: str) -> str:
+        return checked_zone(zone, key="time_zone") if zone else zone
 
 
 class Instrument(Section):
@@ -150,7 +157,7 @@ class Datum(Section):
     value_nT: Annotated[float, Field(ge=15000, le=80000)] | None = _setting(
         None, "Datum; left out, the median of the base in its quietest hours.", "nT"
     )
-    epoch: date | None = _setting(
+    epoch: Annotated[date, Strict(False)] | None = _setting(
         None, "Date of the datum, YYYY-MM-DD; left out, the middle of the quietest hours."
     )
     quiet_hours: float = _setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)

@@ -36,7 +36,7 @@ def read_state(folder: Folder) -> State:
         if found["format"] != FORMAT:
             return {}
         return {name: _made(row) for name, row in found["steps"].items()}
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return {}
 
 

@@ -1,0 +1,74 @@
+"""What adding and judging files have in common: is it there, which columns, which zone."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lodewalk.errors import InputError
+from lodewalk.formats.registry import Format
+from lodewalk.zones import checked_zone
+
+if TYPE_CHECKING:
+    from lodewalk.formats.content import Content
+    from lodewalk.formats.delimited import ColumnMap
+
+SURE = 0.8
+
+
+def check_file(path: Path) -> None:
+    """Raise when there is no file to read at a path."""
+    if not path.is_file():
+        rule = "This is no file." if path.exists() else "There is no such file."
+        raise InputError(rule, file=path, remedy="Give the files themselves, each by its path.")
+
+
+def column_map_of(
+    path: Path, form: Format, *, role: str, columns: Path | None = None
+) -> "tuple[ColumnMap | None, tuple[str, ...]]":
+    """Return the column map of delimited text, given or proposed, with what was assumed.
+
+    Raises
+    ------
+    InputError
+        When no map is given and the file leaves doubt.
+    """
+    if form.name != "delimited":
+        return None, ()
+    from lodewalk.formats.delimited import ColumnMap, propose
+
+    if columns:
+        return ColumnMap.from_toml(columns), ()
+    proposal = propose(path, role=role)
+    if proposal.confidence < SURE:
+        raise InputError(
+            f"The columns can't be told for sure ({proposal.confidence:.0%}): "
+            f"{' '.join(proposal.doubts) or 'Too little is known.'}",
+            file=path.name,
+            remedy="Write a column map (lodewalk add DIR FILE --role "
+            f"{role} --propose MAP.toml makes a draft) and give it with --columns.",
+        )
+    sure = f"columns recognised by themselves, {proposal.confidence:.0%} sure"
+    return proposal.column_map, (sure, *proposal.reasons)
+
+
+def zone_of(content: "Content", *, given: str | None, fallback: str = "", file: str) -> str:
+    """Return the zone of the recorded times; the file's own word comes first.
+
+    Raises
+    ------
+    InputError
+        When nobody says the zone, or the file contradicts the one given.
+    """
+    if content.zone and given and content.zone != given:
+        raise InputError(
+            f"The file's times are {content.zone}, but --time-zone says {given}.",
+            file=file,
+            remedy="Leave --time-zone out, or mend the column map.",
+        )
+    zone = content.zone or given or fallback
+    if not zone:
+        raise InputError(
+            "The file doesn't say the time zone of its times.",
+            file=file,
+            remedy="Say it with --time-zone (UTC, GPS, -03:00 or an IANA name).",
+        )
+    return checked_zone(zone, key="--time-zone")
