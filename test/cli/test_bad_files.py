@@ -70,13 +70,13 @@ def test_a_file_that_ends_in_the_middle_of_a_line(kind, line, add_bad):
         (
             columns(ROVER, (0, 2, 1, 3, 4), since=1),
             "rover",
-            "line 2: The positions lie outside the area of EPSG:31982. Found (-50.4, -24.9). "
+            "line 2: The position lies outside the area of EPSG:31982. Found (-50.4, -24.9). "
             "Latitude and longitude are swapped",
         ),
         (
             re.sub(r'lat="(\S+)" lon="(\S+)"', r'lat="\2" lon="\1"', TRACK),
             "track",
-            "line 4: The positions lie outside",
+            "line 4: The position lies outside",
         ),
         (ROVER.replace("880.0,22430.7", "880.0,abc"), "rover", "line 9: field must be a number"),
         (ROVER.replace("880.0,22430.7", "880.0,inf"), "rover", "line 9: field must be finite"),

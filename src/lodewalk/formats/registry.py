@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, cast
 
 from lodewalk.errors import InputError
+from lodewalk.formats.scan import check_name
 
 if TYPE_CHECKING:
     from lodewalk.formats.content import Content
@@ -66,12 +67,17 @@ def recognise(path: Path, *, role: str) -> Format:
     Raises
     ------
     InputError
-        For an empty or binary file, or one whose format does not serve the role.
+        For an empty or binary file, one whose format does not serve the role, or a name that
+        is not UTF-8.
     """
+    check_name(path)
     with path.open("rb") as stream:
         head = stream.read(HEAD_BYTES)
     check_text(head, file=path.name)
-    surest = max(FORMATS, key=lambda item: item.reader().recognise(head))
+    sure = {item: item.reader().recognise(head) for item in FORMATS}
+    if not any(sure.values()):
+        return _only_serving(role)
+    surest = max(FORMATS, key=sure.__getitem__)
     if role not in surest.roles:
         raise InputError(
             f"A file of role {role} can't be {surest.title}.",
@@ -79,6 +85,12 @@ def recognise(path: Path, *, role: str) -> Format:
             remedy=f"{surest.title} serves as {', '.join(surest.roles)}.",
         )
     return surest
+
+
+def _only_serving(role: str) -> Format:
+    """Return the format whose reader has to say what is wrong with a file like none."""
+    # Delimited text has the widest rules, and it is the last.
+    return next(item for item in reversed(FORMATS) if role in item.roles)
 
 
 def check_text(head: bytes, *, file: str) -> None:

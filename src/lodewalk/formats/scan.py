@@ -137,14 +137,46 @@ def _line_end(data: mmap.mmap, start: int, stop: int) -> int | None:
     return None
 
 
+def check_name(path: Path) -> None:
+    """Raise when the name of a file can't be written into other files.
+
+    Raises
+    ------
+    InputError
+        For a name that is not UTF-8, as on disks of old computers.
+    """
+    if not is_utf8(path.name):
+        raise InputError(
+            "The name of a file must be UTF-8.",
+            value=path.name.encode(errors="backslashreplace").decode(),
+            remedy="Rename the file.",
+        )
+
+
+def is_utf8(text: str) -> bool:
+    r"""Tell whether a text can be written as UTF-8, as a path of odd bytes can't.
+
+    Examples
+    --------
+    >>> is_utf8("março.csv"), is_utf8("m\udce4rz.csv")
+    (True, False)
+    """
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
 def check_size(path: Path) -> None:
     """Raise when a file or one of its lines is too long to be a table of text.
 
     Raises
     ------
     InputError
-        With the line.
+        With the line, or for a name that is not UTF-8.
     """
+    check_name(path)
     size = path.stat().st_size
     if size > MAX_FILE_BYTES:
         raise InputError(

@@ -159,7 +159,7 @@ def test_the_zone_is_never_guessed(proposed):
         (CASES["line marks"][0], "does not say the day"),
         (CASES["names in a comment"][0], "does not say the system of easting and northing"),
         ("time,lat\n" + repeated("2025-03-14T05:00:0{n},-12.{d}"), "No column looks like field."),
-        ("mag,nT\n" + repeated("22950.{d},22951.{d}"), "Both 'mag' and 'nT' can be field."),
+        ("mag,nT\n" + repeated("22950.{d},22951.{d}"), "'mag', 'nT' can each be field."),
         ("mag,q\n" + repeated("22950.{d},98"), "No column looks like a time."),
         (repeated("2025-03-14T05:00:0{n},22950.{d},22951.{d}"), "Column 3 can be the field as w"),
         (repeated("2025-03-14T05:00:0{n},22950.{d}") + "a\n", "of the lines looked at have"),
@@ -220,6 +220,104 @@ def test_other_encodings(proposed):
     for encoding in ("utf-16", "utf-8-sig"):
         _, proposal = proposed(raw.encode(encoding))
         assert proposal.confidence == 1.0
+
+
+EARLY = "2025-03-14T05:00:0{n}Z,22950.{d}"
+LATE = "2025-03-14T05:01:0{n}Z,22950.{d},7"
+PLACED = "2025-03-14T05:00:{n}Z,-12.50001{d},-41.25001{d},22950.{d}"
+NO_FIX = "2025-03-14T05:00:0{n}Z,,,,,,,22950.{d}"
+FIX = "2025-03-14T05:01:{n}Z,-12.5{d},-41.2{d},3,9,1,1,22950.{d}"
+
+
+@pytest.mark.parametrize(
+    ("raw", "line"),
+    [
+        (repeated(EARLY, 3) + repeated(LATE, 9), 4),
+        ("time,nT\n" + repeated(EARLY, 3) + repeated(LATE, 9), 5),
+        ("time,nT,n\n" + repeated(EARLY, 3) + repeated(LATE, 900), 5),
+        ("time,nT\n" + repeated(EARLY, 3) + "time,nT,n\n" + repeated(LATE, 9), 6),
+        (repeated("L1," + EARLY, 3) + repeated("L1," + PLACED, 90), 4),
+        ("time,lat,lon,nT\n" + repeated("2025-03-14T05:00:0{d}Z,22950.{d}", 100)
+         + repeated(PLACED, 800), 102),
+        ("time,lat,lon,fix,sats,a,b,nT\n" + repeated(NO_FIX, 3) + repeated(FIX, 90), 5),
+        ("# a comment\n\n" + repeated(EARLY, 1) + repeated(LATE, 90), 4),
+    ],
+)  # fmt: skip
+def test_rows_of_another_layout_above_are_no_head(proposed, raw, line):
+    _, proposal = proposed(raw)
+    assert proposal.confidence < 0.6
+    assert any(f"The layout changes at line {line}" in text for text in proposal.doubts)
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "Base station 1,1\nInterval,10\ntime,nT,n\n",
+        "Start,2025-03-14,05:00:00,x\ntime,nT,n\n[h],[nT],\n",
+        ",,,\nSensor,4,,\n\ntime,nT,n\n",
+    ],
+)
+def test_a_head_is_no_row_of_another_layout(proposed, head):
+    _, proposal = proposed(head + repeated(LATE, 9))
+    assert proposal.confidence >= 0.8
+    assert not any("layout changes" in text for text in proposal.doubts)
+
+
+def test_components_of_the_field_are_not_taken_for_the_whole(proposed):
+    row = "2025-03-10 14:{n}:00.000 069     1700{d}.00  -6000.00 -12000.00  22950.{n}"
+    rows = "".join(row.format(n=f"{n:02d}", d=0) + "\n" for n in range(30))
+    _, proposal = proposed(rows, role="base")
+    assert proposal.confidence < 0.8
+    assert any("can be the field as well" in text for text in proposal.doubts)
+
+
+@pytest.mark.parametrize(
+    ("names", "field"),
+    [("time,X,Y,Z,F", "F"), ("time,INVX,INVY,INVZ,INVF", "INVF"), ("time,Bx,By,Bz,total", "total"),
+     ("time,X,Y,Z,W", "W"), ("time,X,Y,Z,H", None)],
+)  # fmt: skip
+def test_components_are_told_by_their_names(proposed, names, field):
+    rows = repeated("2025-03-10T14:00:0{n}Z,17000.{d},-6000.0,-12000.0,22950.{n}", 9)
+    _, proposal = proposed(f"{names}\n{rows}", role="base")
+    assert proposal.column_map.columns.get("field") == field
+    assert (proposal.confidence >= 0.8) == (field is not None)
+
+
+def test_very_many_columns_are_not_all_listed(proposed):
+    fields = ",".join(f"2295{n % 10}.{{d}}" for n in range(300))
+    _, proposal = proposed(repeated("2025-03-10T14:00:0{n}Z," + fields))
+    doubt = next(text for text in proposal.doubts if "as well" in text)
+    assert doubt == "Columns 3, 4, 5, 6, 7, 8 and 293 more can be the field as well."
+    names = ",".join(["nT"] * 300)
+    _, proposal = proposed(f"time,{names}\n" + repeated("2025-03-10T14:00:0{n}Z," + fields))
+    assert all(len(text) < 100 for text in proposal.doubts)
+    assert any("and 294 more" in text for text in proposal.doubts)
+
+
+@pytest.mark.parametrize("sign", [",", ";", "\t", "|"])
+@pytest.mark.parametrize("text", ["wire {n}", "near the wire {n}", "at the big old wire {n}"])
+def test_notes_are_not_split_at_blanks_in_their_text(proposed, sign, text):
+    row = "2025-03-10T14:00:0{n}Z,fence," + text
+    path, proposal = proposed(("time,name,text\n" + repeated(row)).replace(",", sign), role="notes")
+    assert proposal.column_map.delimiter == sign
+    frame = read(path, role="notes", column_map=proposal.column_map).table.frame
+    assert frame["text"].to_list() == [text.format(n=n) for n in range(5)]
+
+
+def test_decimal_commas_between_blanks(proposed):
+    _, proposal = proposed("time lat lon nT\n" + repeated("08:00:0{n} 12,5{d}S 41,2{d}W 22950,{d}"))
+    assert (proposal.column_map.delimiter, proposal.column_map.decimal) == ("whitespace", ",")
+
+
+def test_a_quote_beside_a_carriage_return(proposed):
+    _, proposal = proposed('ti"me\r_utc,nT\n' + repeated(EARLY))
+    assert proposal.column_map.columns["field"] == "nT"
+
+
+def test_names_without_rows(proposed):
+    _, proposal = proposed("time,nT\n")
+    assert proposal.confidence == 0.0
+    assert proposal.doubts == ("The file holds one line only, no rows.",)
 
 
 def test_text_without_columns(proposed):

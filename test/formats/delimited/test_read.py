@@ -1,5 +1,6 @@
 import codecs
 import math
+import os
 
 import pytest
 
@@ -381,3 +382,25 @@ def test_without_a_map_a_doubtful_file_is_refused(tmp_path):
     path.write_text("a,b\n05/04/2025 08:00:00,22950.1\n")
     with pytest.raises(InputError, match=r"either order.*Give a column map"):
         read(path, role="base", column_map=None)
+
+
+def test_names_with_a_quote_and_a_carriage_return(reading):
+    raw = 'a\n\nti"me\r,nT\n2025-03-04T08:00:00,22950.1\n'
+    with pytest.raises(InputError, match="line 3: The quotes on this line do not match"):
+        reading(raw, {"header": 3, "skip": 3, "columns": {"time": 1, "field": "nT"}})
+
+
+def test_a_row_with_a_quote_and_a_carriage_return(reading):
+    raw = '2025-03-04T08:00:00,22950.1,a\n2025-03-04T08:00:01,22950.1,"b" c\rd\n'
+    with pytest.raises(InputError, match="line 2: The quotes on this line do not match"):
+        reading(raw, {"header": False, "columns": {"time": 1, "field": 2}})
+
+
+def test_a_folder_whose_name_is_not_utf_8(tmp_path):
+    folder = tmp_path / os.fsdecode(b"m\xe4rz")
+    folder.mkdir()
+    path = folder / "day1.csv"
+    path.write_text("2025-03-04T08:00:00,22950.1\n")
+    chosen = ColumnMap.from_dict({"header": False, "columns": {"time": 1, "field": 2}})
+    content = read(path, role="base", column_map=chosen)
+    assert content.table.frame["raw_nT"].to_list() == [22950.1]

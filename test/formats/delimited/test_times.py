@@ -200,3 +200,10 @@ def test_a_map_without_a_whole_time_is_an_error(columns, time, message):
 
 def test_no_time_at_all_is_no_plan():
     assert time_plan(ColumnMap.from_dict({"columns": {"name": 1}})) is None
+
+
+@pytest.mark.parametrize("year", ["0000", "-026", "-0026"])
+def test_a_year_before_the_first(reading, year):
+    texts = [["2025-03-04T08:15:30"], [f"{year}-03-04T08:15:31"]]
+    with pytest.raises(InputError, match=r"line 2: .*year of a time must lie in 1970 to 2100"):
+        reading(rows(*texts), settings({"time": 1}, {"format": "%Y-%m-%dT%H:%M:%S"}))

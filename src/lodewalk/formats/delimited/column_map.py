@@ -21,7 +21,7 @@ from pydantic import (
 from lodewalk.errors import SettingsError
 from lodewalk.formats.delimited.map_text import settings_error, to_toml
 from lodewalk.formats.delimited.time_format import WORDS, TimeFormat, time_format
-from lodewalk.formats.delimited.zones import checked_zone
+from lodewalk.zones import checked_zone
 
 WHITESPACE = "whitespace"
 TIME_COLUMNS = (

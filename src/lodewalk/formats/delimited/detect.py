@@ -10,7 +10,7 @@ from lodewalk.formats.delimited.column_map import ColumnMap
 from lodewalk.formats.delimited.encoding import decode
 from lodewalk.formats.delimited.guess_layout import Layout, guess_layout
 from lodewalk.formats.delimited.guess_times import guess_zone
-from lodewalk.formats.delimited.guess_values import by_values, time_settings
+from lodewalk.formats.delimited.guess_values import by_values, listed, time_settings
 from lodewalk.formats.delimited.time_plan import time_plan
 from lodewalk.formats.delimited.vocabulary import meaning
 from lodewalk.formats.registry import HEAD_BYTES, check_text
@@ -127,12 +127,11 @@ def propose(path: Path, *, role: str) -> Proposal:
     """
     if role not in NEEDED:
         raise InputError(f"The role must be one of {', '.join(NEEDED)}.", file=path, value=role)
-    layout = guess_layout(*_ends(path))
+    first, last = _ends(path)
+    layout = guess_layout(first, last)
     found = Findings()
     if layout is None:
-        found.doubt(
-            "No delimiter splits the lines into columns; give widths if they are fixed.", factor=0.0
-        )
+        found.doubt(_why_none(first), factor=0.0)
         return Proposal(ColumnMap(), 0.0, (), tuple(found.doubts))
     _say_layout(layout, found)
     columns = _named_columns(layout, role, found)
@@ -146,6 +145,13 @@ def propose(path: Path, *, role: str) -> Proposal:
     chosen = ColumnMap.from_dict(settings)
     _check_time(chosen, found)
     return Proposal(chosen, found.confidence, tuple(found.reasons), tuple(found.doubts))
+
+
+def _why_none(lines: Sequence[str]) -> str:
+    """Say why no layout was found."""
+    if sum(1 for line in lines if line.strip()) == 1:
+        return "The file holds one line only, no rows."
+    return "No delimiter splits the lines into columns; give widths if they are fixed."
 
 
 def _check_time(chosen: ColumnMap, found: Findings) -> None:
@@ -180,7 +186,13 @@ def _say_layout(layout: Layout, found: Findings) -> None:
         f"{len(layout.rows)} rows looked at have {len(layout.rows[0])} columns, "
         f"delimiter {chosen.delimiter!r}, decimal sign {chosen.decimal!r}."
     )
-    if layout.share < 1:
+    if layout.lost:
+        found.doubt(
+            f"The layout changes at line {layout.start + 1}: rows above it, from line "
+            f"{layout.lost[0]} on, have other columns and would be lost.",
+            factor=0.5,
+        )
+    elif layout.share < 1:
         found.doubt(
             f"{1 - layout.share:.0%} of the lines looked at have other columns.",
             factor=max(0.1, layout.share - 0.1),
@@ -192,16 +204,20 @@ def _say_layout(layout: Layout, found: Findings) -> None:
 def _named_columns(layout: Layout, role: str, found: Findings) -> dict[str, int]:
     """Return the columns whose names have a known meaning."""
     columns: dict[str, int] = {}
-    for place, name in enumerate(layout.names or ()):
+    names = layout.names or ()
+    rivals: dict[str, list[str]] = {}
+    for place, name in enumerate(names):
         ours = meaning(name)
         if ours is None or ours in UNWANTED[role]:
             continue
         if ours in columns:
-            first = (layout.names or ())[columns[ours]]
-            found.doubt(f"Both '{first}' and '{name}' can be {ours}.", factor=0.8)
+            rivals.setdefault(ours, [names[columns[ours]]]).append(name)
             continue
         columns[ours] = place
         found.reasons.append(f"'{name}' is {ours} by its name.")
+    for ours, known in rivals.items():
+        quoted = listed([f"'{name}'" for name in known])
+        found.doubt(f"{quoted} can each be {ours}.", factor=0.8 ** (len(known) - 1))
     return columns
 
 

@@ -1,5 +1,6 @@
 """Guess how a delimited text file is laid out, from its first and last lines."""
 
+import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ DATE = re.compile(
 STAMP = re.compile(rf"(?:{DATE.pattern})[T ]{CLOCK.pattern}|\d{{8}}T\d{{6}}(?:[.,]\d*)?Z?")
 DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 DECIMAL_POINT = re.compile(r"[+-]?\d+\.\d+")
+FEW_ROWS = 3
 MARK = re.compile(r"(?:tie ?line|line|profile)\b[ :=]+", re.IGNORECASE)
 
 
@@ -36,9 +38,13 @@ class Layout:
     rows : tuple of tuple of str
         Fields of the rows that were looked at.
     share : float
-        Part of those rows that have the same number of columns.
+        Part of all lines like rows that have the same number of columns.
     head : str
         Everything above the rows.
+    start : int
+        Lines above the rows.
+    lost : tuple of int
+        Those of them that look like rows of another layout, counted from 1.
     """
 
     column_map: ColumnMap
@@ -46,6 +52,8 @@ class Layout:
     rows: tuple[tuple[str, ...], ...]
     share: float
     head: str
+    start: int
+    lost: tuple[int, ...]
 
 
 def guess_layout(first: list[str], last: list[str]) -> Layout | None:
@@ -62,6 +70,7 @@ def guess_layout(first: list[str], last: list[str]) -> Layout | None:
         for order, delimiter in enumerate(DELIMITERS)
     ]
     best, _, delimiter = max(scored)
+    delimiter = _joined_by(first, sign) if delimiter == WHITESPACE else delimiter
     if best <= 0.5:
         return None
     count = _usual_count(first, delimiter, sign)
@@ -81,12 +90,17 @@ def guess_layout(first: list[str], last: list[str]) -> Layout | None:
         "lines": {"mark": mark},
     }
     column_map = ColumnMap.from_dict(settings)
-    return Layout(column_map, names, rows, len(rows) / len(body), "\n".join(first[:start]))
+    lost = _rows_above(first[:start], column_map, names)
+    share = len(rows) / (len(body) + len(lost))
+    return Layout(column_map, names, rows, share, "\n".join(first[:start]), start, lost)
 
 
 def split(line: str, delimiter: str) -> tuple[str, ...]:
-    """Split one line as a reader of delimited text does."""
-    return split_names(line, _plain_map(delimiter))
+    """Split one line as a reader of delimited text does, or plainly where its quotes are odd."""
+    try:
+        return split_names(line, _plain_map(delimiter))
+    except csv.Error:
+        return tuple(part.strip() for part in line.split(delimiter))
 
 
 _MAPS: dict[str, ColumnMap] = {}
@@ -152,6 +166,46 @@ def _score(lines: list[str], delimiter: str, sign: str | None) -> float:
     whole = sum(1 for text in texts if is_value(text) or " " not in text) / len(texts)
     values = sum(1 for text in texts if is_value(text)) / len(texts)
     return len(rows) / len(part) * whole * (0.5 + 0.5 * min(1.0, 2 * values))
+
+
+def _joined_by(lines: list[str], sign: str | None) -> str:
+    """Return the delimiter that joins words between blanks, as in ``fence,wire 7``."""
+    part = _lower_part(lines, sign)
+    for delimiter in DELIMITERS:
+        counts = {len(split(line, delimiter)) for line in part}
+        if len(counts) == 1 and all(_joins(line, delimiter) for line in part):
+            return delimiter
+    return WHITESPACE
+
+
+def _joins(line: str, delimiter: str) -> bool:
+    """Tell whether a delimiter stands between a word and another field without blanks."""
+    return any(
+        delimiter in field
+        and not is_value(field.strip("NSEWnsew"))
+        and not all(is_value(text) for text in field.split(delimiter))
+        for field in line.split(" ")
+    )
+
+
+def _rows_above(
+    head: list[str], column_map: ColumnMap, names: tuple[str, ...] | None
+) -> tuple[int, ...]:
+    """Return the lines of the head that look like rows of another layout, counted from 1."""
+    delimiter, sign = str(column_map.delimiter), next(iter(column_map.comment), None)
+    named = next((n for n, line in enumerate(head) if names == split(line, delimiter)), None)
+    whole, partly = [], []
+    for place, line in enumerate(head):
+        fields = [text for text in split(line, delimiter) if text]
+        values = sum(1 for text in fields if is_value(text))
+        if len(fields) < 2 or not _is_plain(line, sign, column_map.lines.mark):
+            continue
+        if values == len(fields):
+            whole.append(place + 1)
+        # Above the names, words beside values are a head: "Start 2025-03-04 08:00:00".
+        elif values > len(fields) / 2 and (named is None or place > named):
+            partly.append(place + 1)
+    return tuple(sorted(whole + partly)) if whole or len(partly) >= FEW_ROWS else ()
 
 
 def _rows(

@@ -1,5 +1,6 @@
 """Guess what columns without known names hold, and how their times are written."""
 
+import re
 import statistics
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -14,6 +15,10 @@ FIELD_RANGE_NT = (15_000.0, 75_000.0)
 SMALL_STEP_NT = 1_000.0
 UNIX_RANGE_S = (631_152_000.0, 3_155_760_000.0)  # 1990 to 2070
 NARROW_DEG = 2.0
+# Observatories name the total field F and its components X, Y, Z and H, after a code of three
+# letters or alone.
+TOTAL = re.compile(r"(?:[A-Z]{3})?F\b|f\b")
+COMPONENT = re.compile(r"(?:[A-Z]{3})?[XYZH]\b|(?:b|mag[ _]?)?[xyzh]\b|B[xyzXYZhH]\b")
 
 
 def column_texts(layout: Layout, place: int) -> list[str]:
@@ -97,6 +102,7 @@ def _find_date(layout: Layout, columns: dict[str, int], found: "Findings") -> No
 def _find_field(layout: Layout, columns: dict[str, int], found: "Findings") -> None:
     """Find the column that can be the total field."""
     likely = [place for place in _free(layout, columns) if _like_field(layout, place)]
+    likely = _without_components(layout, likely)
     if not likely:
         return
     columns["field"] = likely[0]
@@ -105,14 +111,36 @@ def _find_field(layout: Layout, columns: dict[str, int], found: "Findings") -> N
         "with small steps, as a total field in nT does."
     )
     if len(likely) > 1:
-        others = ", ".join(str(place + 1) for place in likely[1:])
-        found.doubt(f"Column {others} can be the field as well.", factor=0.5)
+        others = listed([str(place + 1) for place in likely[1:]])
+        word = "Column" if len(likely) == 2 else "Columns"
+        found.doubt(f"{word} {others} can be the field as well.", factor=0.5)
     else:
         found.confidence *= 0.9
 
 
+def _without_components(layout: Layout, likely: list[int]) -> list[int]:
+    """Return the column named F where there is one, else those not named as components."""
+    if layout.names is None:
+        return likely
+    names = layout.names
+    total = [place for place in likely if TOTAL.fullmatch(names[place])]
+    return total or [place for place in likely if not COMPONENT.match(names[place])]
+
+
+def listed(words: list[str], limit: int = 6) -> str:
+    """Return words for a sentence, cut where they are many.
+
+    Examples
+    --------
+    >>> listed(["a", "b", "c"]), listed(["a", "b", "c"], limit=2)
+    ('a, b, c', 'a, b and 1 more')
+    """
+    text = ", ".join(words[:limit])
+    return text if len(words) <= limit else f"{text} and {len(words) - limit} more"
+
+
 def _like_field(layout: Layout, place: int) -> bool:
-    """Tell whether numbers look like a total field: in range, small steps, up and down."""
+    """Tell whether numbers look like a total field: in range, small steps, no counter."""
     values = column_numbers(layout, place)
     if not values:
         return False
@@ -123,7 +151,8 @@ def _like_field(layout: Layout, place: int) -> bool:
     steps = [b - a for a, b in pairwise(inside)]
     if not steps:
         return True
-    counting = min(steps) > 0 or max(steps) < 0  # a clock or a counter goes one way only
+    one_way = min(steps) > 0 or max(steps) < 0
+    counting = one_way and all(value.is_integer() for value in inside)  # a clock or a counter
     return not counting and statistics.median(abs(step) for step in steps) < SMALL_STEP_NT
 
 

@@ -111,7 +111,7 @@ def data_rows(lines: pl.DataFrame, column_map: ColumnMap, *, file: str) -> Rows:
     Raises
     ------
     InputError
-        When the line of names is missing or a line mark has no name.
+        When the line of names is missing or can't be split, or a line mark has no name.
     """
     stripped = pl.col("raw").str.strip_chars()
     comment = pl.lit(value=False)
@@ -125,7 +125,10 @@ def data_rows(lines: pl.DataFrame, column_map: ColumnMap, *, file: str) -> Rows:
     names = None
     if header_line is not None:
         raw = str(lines["raw"][header_line - 1])
-        names = split_names(raw, column_map)
+        try:
+            names = split_names(raw, column_map)
+        except csv.Error as error:
+            raise _unmatched(raw, header_line, file) from error
         wanted = wanted & (pl.col("raw") != raw)
     return Rows(_with_marks(lines, column_map, wanted, file), names, header_line)
 
@@ -189,7 +192,13 @@ def _one(column_map: ColumnMap) -> str:
 
 
 def split_names(raw: str, column_map: ColumnMap) -> tuple[str, ...]:
-    """Split the line of names, without a comment sign before it."""
+    """Split the line of names, without a comment sign before it.
+
+    Raises
+    ------
+    csv.Error
+        For a carriage return beside quotes.
+    """
     for prefix in column_map.comment:
         if raw.lstrip().startswith(prefix):
             raw = raw.lstrip()[len(prefix) :]
@@ -410,13 +419,7 @@ def _unquoted(
         split = []
     if len(split) != len(texts):
         place = _open_quote(texts, delimiter)
-        raise InputError(
-            "The quotes on this line do not match.",
-            file=file,
-            line=rows.frame[LINE].filter(quoted)[place],
-            value=texts[place],
-            remedy="Text over several lines can't be read.",
-        )
+        raise _unmatched(texts[place], rows.frame[LINE].filter(quoted)[place], file)
     frame = pl.DataFrame({"parts": parts, "quoted": quoted}).with_row_index()
     better = pl.DataFrame(
         {
@@ -426,6 +429,17 @@ def _unquoted(
     )
     joined = frame.join(better, on="index", how="left", maintain_order="left")
     return joined.select(pl.coalesce("better", "parts")).to_series()
+
+
+def _unmatched(raw: str, line: int, file: str) -> InputError:
+    """Return the error for a line whose quotes break the rules of quoted text."""
+    return InputError(
+        "The quotes on this line do not match.",
+        file=file,
+        line=line,
+        value=raw,
+        remedy="Text over several lines can't be read.",
+    )
 
 
 def _open_quote(texts: Sequence[str], delimiter: str) -> int:

@@ -28,7 +28,7 @@ from lodewalk.formats.delimited.layout import (
     numbered_lines,
 )
 from lodewalk.formats.delimited.values import missing_texts
-from lodewalk.formats.scan import Scan
+from lodewalk.formats.scan import Scan, is_utf8
 
 
 @dataclass(frozen=True)
@@ -96,6 +96,8 @@ def parse_regular(path: Path, head: bytes, column_map: ColumnMap) -> Regular | N
         None when the file is not regular; the slower way then finds out why.
     """
     delimiter = counted_delimiter(column_map)
+    if not is_utf8(str(path)):  # the table library opens no such path
+        return None
     if not delimiter or column_map.has_marks or len(column_map.comment) > 1:
         return None
     whole = head.rpartition(b"\n")[0]

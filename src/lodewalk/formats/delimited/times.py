@@ -103,11 +103,9 @@ def _zone(column_map: ColumnMap, zone: str | None, fields: Fields) -> str | None
 
 def _check_years(fields: Fields, times: pl.Series) -> None:
     """Raise for a year that no survey can have."""
-    low, high = times.min(), times.max()
-    begin, end = datetime(FIRST_YEAR, 1, 1), datetime(LAST_YEAR + 1, 1, 1)
-    if low is None or (low >= begin and high < end):  # type: ignore[operator]
+    outside = (times < datetime(FIRST_YEAR, 1, 1)) | (times >= datetime(LAST_YEAR + 1, 1, 1))
+    if not outside.any():
         return
-    outside = (times < begin) | (times >= end)
     raise row_error(
         fields,
         outside,
