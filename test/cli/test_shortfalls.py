@@ -70,7 +70,6 @@ def test_an_offset_beyond_all_time(small, refused):
     assert "line 1" in refused(small.path, "run", small.path)
 
 
-@short
 def test_a_report_on_a_single_reading(small, empty, tmp_path, lodewalk):
     path = tmp_path / "one.csv"
     path.write_text("\n".join(small.truth.rover.read_text().splitlines()[:2]) + "\n")

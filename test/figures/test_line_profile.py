@@ -4,7 +4,8 @@ import pytest
 from matplotlib.collections import PolyCollection
 
 from lodewalk.errors import InputError
-from lodewalk.figures.line_profile import draw_line_profile
+from lodewalk.figures.line_profile import draw_line_profile, draw_line_profiles
+from lodewalk.figures.save import png_bytes
 from lodewalk.records.products import Readings
 
 
@@ -192,3 +193,17 @@ def test_a_line_of_one_reading_draws(make, look):
 def test_an_unknown_line_is_refused(scenario):
     with pytest.raises(InputError, match=r"belongs to this line.*L9999"):
         draw_line_profile(scenario.readings, line="L9999")
+
+
+def test_all_lines_are_drawn_in_order_of_name_each_as_by_itself(make):
+    readings, _ = make.readings(3)
+    names = ["L1000", "L1025", "L1050"]
+    upside_down = Readings(readings.frame.reverse())
+    drawn = draw_line_profiles(upside_down)
+    for name, figure in zip(names, drawn, strict=True):
+        alone = draw_line_profile(upside_down, line=name)
+        assert png_bytes(figure, dpi=60) == png_bytes(alone, dpi=60)
+
+
+def test_no_lines_no_profiles():
+    assert not list(draw_line_profiles(Readings.empty()))

@@ -1,4 +1,6 @@
+import gc
 import io
+import weakref
 
 import matplotlib as mpl
 import pytest
@@ -14,6 +16,7 @@ from lodewalk.figures import (
     draw_stacked_profiles,
     pdf_bytes,
     png_bytes,
+    write_pdf,
 )
 
 ANGLES = {"convergence_deg": 0.3, "declination_deg": -20.0}
@@ -75,3 +78,35 @@ def test_a_foolish_resolution_is_refused(dpi):
 def test_no_figure_is_refused():
     with pytest.raises(InputError, match="at least one figure"):
         pdf_bytes([])
+
+
+def test_a_file_holds_the_same_bytes_page_by_page(scenario, tmp_path):
+    path = tmp_path / "lines.pdf"
+    lines = ("L1000", "L1075")
+    write_pdf(path, (draw_line_profile(scenario.readings, line=line) for line in lines))
+    whole = pdf_bytes([draw_line_profile(scenario.readings, line=line) for line in lines])
+    assert path.read_bytes() == whole
+
+
+def test_a_figure_is_let_go_once_its_page_is_written(tmp_path):
+    held = weakref.WeakSet()
+    most = []
+
+    def figures():
+        for _ in range(6):
+            gc.collect()
+            most.append(len(held))
+            figure = Figure(figsize=(1, 1))
+            held.add(figure)
+            yield figure
+            del figure
+
+    write_pdf(tmp_path / "pages.pdf", figures())
+    # The writer may still hold the page before.
+    assert max(most) <= 1
+
+
+def test_no_page_leaves_no_file(tmp_path):
+    with pytest.raises(InputError, match="at least one figure"):
+        write_pdf(tmp_path / "none.pdf", iter(()))
+    assert not list(tmp_path.iterdir())

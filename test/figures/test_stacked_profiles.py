@@ -93,7 +93,7 @@ def test_tie_lines_carry_no_profile(make, look):
 
 
 def test_nothing_to_draw_is_refused():
-    with pytest.raises(InputError, match="No line has an anomaly"):
+    with pytest.raises(InputError, match="No line has two readings with an anomaly"):
         draw_stacked_profiles(Readings.empty(), Lines.empty())
 
 

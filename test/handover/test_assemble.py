@@ -1,11 +1,14 @@
 import dataclasses
 import datetime as dt
+import re
 
 import numpy as np
 import polars as pl
 import pytest
+from matplotlib.figure import Figure
 
-from lodewalk.handover import Records, assemble
+from lodewalk.errors import InputError
+from lodewalk.handover import Records, assemble, build_report, pictures
 from lodewalk.handover.pictures import chosen_lines
 from lodewalk.handover.tables import (
     correction_sizes,
@@ -296,7 +299,7 @@ def test_a_line_without_position_is_in_the_table_but_has_no_figure(scenario, job
     content = assemble(
         job, Records(readings=readings, lines=lines), provenance=provenance, most_lines=1
     )
-    assert [figure.title for figure in content.figures_of("line")] == ["Line L1000"]
+    assert [figure.title for figure in content.figures_of("line")] == ["Profile of line L1000"]
     assert "L1300" in {row.line for row in content.lines}
 
 
@@ -313,3 +316,32 @@ def test_same_records_same_content(scenario, job, provenance, check):
     records = Records(scenario.readings, scenario.lines, grid=scenario.grid, check=check)
     one, two = (assemble(job, records, provenance=provenance, most_lines=1) for _ in range(2))
     assert one == two
+
+
+@pytest.mark.parametrize(
+    ("function", "section", "title"),
+    [
+        ("draw_anomaly_map", "map", "map"),
+        ("draw_stacked_profiles", "map", "stacked profiles"),
+        ("draw_base_record", "days", "base record of 2026-03-09"),
+        ("draw_line_profile", "lines", "profile of line L1300"),
+    ],
+)
+def test_a_figure_that_cannot_be_drawn_is_named_where_it_would_stand(
+    function, section, title, scenario, job, provenance, check, monkeypatch
+):
+    def draw(*_, **__):
+        raise InputError("Too few to draw <here>.", value=3)
+
+    for name in ("anomaly_map", "stacked_profiles", "base_record", "line_profile"):
+        monkeypatch.setattr(pictures, f"draw_{name}", lambda *_, **__: Figure(figsize=(1, 1)))
+    monkeypatch.setattr(pictures, function, draw)
+    s = scenario
+    records = Records(s.readings, s.lines, s.findings, s.base, s.grid, s.datum, s.site, check)
+    page = build_report(assemble(job, records, provenance=provenance, most_lines=1))
+    (part,) = re.findall(f'<h2 id="{section}">.*?</section>', page, re.DOTALL)
+    assert f"</strong> no {title}. Too few to draw &lt;here&gt;.</p>" in part
+    others = page.replace(part, "")
+    assert "Too few to draw" not in others
+    assert page.count("<figure>") == {"base": 3}.get(function[5:9], 5)
+    assert "at hand when the report was made" not in page

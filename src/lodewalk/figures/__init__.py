@@ -2,8 +2,8 @@
 
 from lodewalk.figures.anomaly_map import draw_anomaly_map
 from lodewalk.figures.base_record import draw_base_record
-from lodewalk.figures.line_profile import draw_line_profile
-from lodewalk.figures.save import pdf_bytes, png_bytes
+from lodewalk.figures.line_profile import draw_line_profile, draw_line_profiles
+from lodewalk.figures.save import pdf_bytes, png_bytes, write_pdf
 from lodewalk.figures.sheet import draw_sheet
 from lodewalk.figures.stacked_profiles import draw_stacked_profiles
 
@@ -11,8 +11,10 @@ __all__ = [
     "draw_anomaly_map",
     "draw_base_record",
     "draw_line_profile",
+    "draw_line_profiles",
     "draw_sheet",
     "draw_stacked_profiles",
     "pdf_bytes",
     "png_bytes",
+    "write_pdf",
 ]

@@ -1,5 +1,6 @@
 """One line: the field as recorded, its diurnal correction and the anomaly with its 90 % band."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -41,7 +42,6 @@ _NO_BASE = "#8c8c8c"
 _WRONG = ("spike", "dropout")
 
 
-@styled
 def draw_line_profile(readings: Readings, *, line: str) -> Figure:
     """Draw the readings of one line along its length.
 
@@ -75,7 +75,35 @@ def draw_line_profile(readings: Readings, *, line: str) -> Figure:
     Traceback (most recent call last):
     lodewalk.errors.InputError: No reading with time and position belongs to this line. Found 'L1'.
     """
-    readings, walked = _of_line(readings, line)
+    walked = [passage for passage in passages(readings) if passage.line == line]
+    if not walked:
+        raise InputError("No reading with time and position belongs to this line.", value=line)
+    return _drawn(readings, walked)
+
+
+def draw_line_profiles(readings: Readings) -> Iterator[Figure]:
+    """Draw one line after the other, sorted by name; each when it is asked for.
+
+    The figures are those of `draw_line_profile` for each of `drawable_lines`, but the readings
+    are told apart by line once only.
+
+    Examples
+    --------
+    >>> list(draw_line_profiles(Readings.empty()))
+    []
+    """
+    by_line: dict[str, list[Passage]] = {}
+    for passage in passages(readings):
+        by_line.setdefault(passage.line, []).append(passage)
+    for line in sorted(by_line):
+        yield _drawn(readings, by_line[line])
+
+
+@styled
+def _drawn(readings: Readings, walked: list[Passage]) -> Figure:
+    """Draw the passages of one line."""
+    line = walked[0].line
+    readings, walked = _alone(readings, walked)
     distance, ends = _distances(readings)
     figure = new_figure(PAGE_WIDTH_MM, sum(_HEIGHTS) + 3 * 3 + 12 + 15)
     heading(figure, f"Line {line}", under=_words(readings, walked, ends))
@@ -105,11 +133,8 @@ def draw_line_profile(readings: Readings, *, line: str) -> Figure:
 _END_NAMES = {"N": "northern", "E": "eastern", "S": "southern", "W": "western"}
 
 
-def _of_line(readings: Readings, line: str) -> tuple[Readings, list[Passage]]:
-    """Return the readings of one line, passage after passage, and its passages in them."""
-    walked = [passage for passage in passages(readings) if passage.line == line]
-    if not walked:
-        raise InputError("No reading with time and position belongs to this line.", value=line)
+def _alone(readings: Readings, walked: list[Passage]) -> tuple[Readings, list[Passage]]:
+    """Return the readings of some passages, one after the other, and the passages in them."""
     rows = np.concatenate([passage.rows for passage in walked])
     ends = np.cumsum([passage.rows.size for passage in walked])
     own = np.split(np.arange(rows.size), ends[:-1])

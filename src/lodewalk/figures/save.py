@@ -1,7 +1,9 @@
 """Figures as bytes that are the same each time: no time, host or version inside."""
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable
+from pathlib import Path
+from typing import BinaryIO
 
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
@@ -27,7 +29,7 @@ def png_bytes(figure: Figure, *, dpi: float = 200.0) -> bytes:
     return buffer.getvalue()
 
 
-def pdf_bytes(figures: Sequence[Figure], *, dpi: float = 300.0) -> bytes:
+def pdf_bytes(figures: Iterable[Figure], *, dpi: float = 300.0) -> bytes:
     """Return figures as the pages of one PDF, each at its true size; images at `dpi`.
 
     Examples
@@ -36,11 +38,41 @@ def pdf_bytes(figures: Sequence[Figure], *, dpi: float = 300.0) -> bytes:
     >>> pdf_bytes([Figure(figsize=(1, 1))])[:4]
     b'%PDF'
     """
-    if not figures:
-        raise InputError("A PDF needs at least one figure.")
     buffer = io.BytesIO()
+    write_pdf(buffer, figures, dpi=dpi)
+    return buffer.getvalue()
+
+
+def write_pdf(target: Path | BinaryIO, figures: Iterable[Figure], *, dpi: float = 300.0) -> None:
+    """Write figures as the pages of one PDF, one after the other, so that none is kept.
+
+    Parameters
+    ----------
+    target : path or binary file
+        Where to write; a path is not touched before the first page.
+    figures : iterable of Figure
+        One for each page; a generator draws a page when the one before it has been written.
+    dpi : float
+        Resolution of images [dots an inch].
+
+    Raises
+    ------
+    InputError
+        When there is no figure.
+
+    Examples
+    --------
+    >>> from matplotlib.figure import Figure
+    >>> buffer = io.BytesIO()
+    >>> write_pdf(buffer, (Figure(figsize=(1, 1)) for _ in range(2)))
+    >>> buffer.getvalue().count(b"/Type /Page ")
+    2
+    """
     nothing = {"Creator": None, "Producer": None, "CreationDate": None}
-    with drawing(), PdfPages(buffer, metadata=nothing) as pages:
+    with drawing(), PdfPages(target, metadata=nothing) as pages:
+        written = False
         for figure in figures:
             pages.savefig(figure, dpi=dpi)
-    return buffer.getvalue()
+            written = True
+        if not written:
+            raise InputError("A PDF needs at least one figure.")

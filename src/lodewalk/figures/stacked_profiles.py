@@ -76,20 +76,22 @@ def draw_stacked_profiles(
     Raises
     ------
     InputError
-        When no line has an anomaly, or the scale is not above zero.
+        When no line has two readings with an anomaly, or the scale is not above zero.
 
     Examples
     --------
     >>> draw_stacked_profiles(Readings.empty(), Lines.empty())
     Traceback (most recent call last):
-    lodewalk.errors.InputError: No line has an anomaly to draw. Run the corrections first.
+    lodewalk.errors.InputError: No line has two readings with an anomaly. Run the corrections first.
     """
     anomaly = usable_anomaly(readings)
     ties = tie_lines(lines)
     walked = [p for p in passages(readings) if np.isfinite(anomaly[p.rows]).sum() > 1]
     profiled = [p for p in walked if p.line not in ties]
     if not profiled:
-        raise InputError("No line has an anomaly to draw.", remedy="Run the corrections first.")
+        raise InputError(
+            "No line has two readings with an anomaly.", remedy="Run the corrections first."
+        )
     level = float(np.median(np.concatenate([_known(anomaly[p.rows]) for p in profiled])))
     points = np.column_stack((readings.floats("easting_m"), readings.floats("northing_m")))
     side = _side(points, profiled)

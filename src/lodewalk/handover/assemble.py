@@ -14,6 +14,7 @@ from lodewalk.handover.content import (
     Provenance,
     ReportContent,
     ReportFigure,
+    Undrawn,
 )
 from lodewalk.handover.pictures import base_figures, chosen_lines, line_figures, map_figures
 from lodewalk.handover.tables import (
@@ -97,6 +98,7 @@ def assemble(
     days = days_of(records.check, lines=lines, base=records.base)
     rows = line_rows(lines, records.check)
     some = bool(used_rows(readings).any())
+    pictures = _figures(job, records, days, rows, most_lines) if with_figures else []
     return ReportContent(
         job=job,
         provenance=provenance,
@@ -112,7 +114,8 @@ def assemble(
         dropped=dropped_reasons(readings) if len(readings) else (),
         errors=error_terms(readings) if some else (),
         lines=rows,
-        figures=tuple(_figures(job, records, days, rows, most_lines)) if with_figures else (),
+        figures=tuple(item for item in pictures if isinstance(item, ReportFigure)),
+        undrawn=tuple(item for item in pictures if isinstance(item, Undrawn)),
     )
 
 
@@ -142,9 +145,9 @@ def _figures(
     days: tuple[Day, ...],
     rows: tuple[LineRow, ...],
     most_lines: int,
-) -> list[ReportFigure]:
+) -> list[ReportFigure | Undrawn]:
     """Draw whatever there is to draw."""
-    figures: list[ReportFigure] = []
+    figures: list[ReportFigure | Undrawn] = []
     lines = records.lines if records.lines is not None else Lines.empty()
     datum = records.datum.values.get("datum_nT") if records.datum else None
     if records.readings is not None:

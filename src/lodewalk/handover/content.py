@@ -134,6 +134,15 @@ class ReportFigure:
 
 
 @dataclass(frozen=True)
+class Undrawn:
+    """A figure that could not be drawn: its section, what it is called, and why."""
+
+    section: str
+    name: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class Setting:
     """One setting with its default."""
 
@@ -192,7 +201,12 @@ class ReportContent:
     errors: tuple[ErrorTerm, ...] = ()
     lines: tuple[LineRow, ...] = ()
     figures: tuple[ReportFigure, ...] = ()
+    undrawn: tuple[Undrawn, ...] = ()
 
     def figures_of(self, section: str) -> list[ReportFigure]:
         """Return the figures of one section."""
         return [figure for figure in self.figures if figure.section == section]
+
+    def undrawn_of(self, section: str) -> list[Undrawn]:
+        """Return the figures of one section that could not be drawn."""
+        return [figure for figure in self.undrawn if figure.section == section]

@@ -1,16 +1,19 @@
 """Figures of the report, drawn from the records, with captions and alternative text."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 
 import numpy as np
+from matplotlib.figure import Figure
 
+from lodewalk.errors import InputError
 from lodewalk.figures.anomaly_map import draw_anomaly_map
 from lodewalk.figures.base_record import draw_base_record
 from lodewalk.figures.line_profile import draw_line_profile
 from lodewalk.figures.save import png_bytes
 from lodewalk.figures.stacked_profiles import draw_stacked_profiles
 from lodewalk.figures.style import number
-from lodewalk.handover.content import Day, Job, LineRow, ReportFigure
+from lodewalk.handover.content import Day, Job, LineRow, ReportFigure, Undrawn
 from lodewalk.handover.tables import used_rows
 from lodewalk.records.grid import Grid
 from lodewalk.records.products import BaseRecord, Findings, Lines, Readings
@@ -25,11 +28,17 @@ def map_figures(
     lines: Lines,
     grid: Grid | None,
     declination_deg: float | None,
-) -> list[ReportFigure]:
+) -> list[ReportFigure | Undrawn]:
     """Return the anomaly map, where there is a grid, and the stacked profiles."""
     figures = []
     if grid is not None and np.isfinite(grid.values).any():
-        figure = draw_anomaly_map(
+        caption = (
+            f"Cells of {number(grid.spacing_m, 1)} m. The colours run evenly from the 1st to the "
+            "99th percentile of the cells; white is ground too far from a reading."
+        )
+        alt = f"Map of the {grid.title.lower()}. {_grid_words(grid)}"
+        draw = partial(
+            draw_anomaly_map,
             grid,
             readings,
             title=f"{grid.title}, {job.name}",
@@ -37,23 +46,28 @@ def map_figures(
             convergence_deg=job.convergence_deg,
             declination_deg=declination_deg,
         )
-        caption = (
-            f"Cells of {number(grid.spacing_m, 1)} m. The colours run evenly from the 1st to the "
-            "99th percentile of the cells; white is ground too far from a reading."
-        )
-        alt = f"Map of the {grid.title.lower()}. {_grid_words(grid)}"
-        figures.append(ReportFigure("map", "Map", caption, alt, png_bytes(figure, dpi=DPI)))
+        figures.append(_picture("map", "Map", caption, alt, draw))
     rows = used_rows(readings)
     if any(name for name, use in zip(readings.strings("line"), rows, strict=True) if use):
-        figure = draw_stacked_profiles(readings, lines, crs_title=job.crs_title)
         caption = (
             "The readings themselves, before gridding: an anomaly that shows on one line only is "
             "not a structure yet."
         )
         alt = "Profiles of the anomaly drawn along each line on a map, filled where positive."
-        title = "Stacked profiles"
-        figures.append(ReportFigure("map", title, caption, alt, png_bytes(figure, dpi=DPI)))
+        draw = partial(draw_stacked_profiles, readings, lines, crs_title=job.crs_title)
+        figures.append(_picture("map", "Stacked profiles", caption, alt, draw))
     return figures
+
+
+def _picture(
+    section: str, title: str, caption: str, alt: str, draw: Callable[[], Figure]
+) -> ReportFigure | Undrawn:
+    """Return a figure with its words, or why there is nothing to draw."""
+    try:
+        figure = draw()
+    except InputError as error:
+        return Undrawn(section, title[:1].lower() + title[1:], error.rule)
+    return ReportFigure(section, title, caption, alt, png_bytes(figure, dpi=DPI))
 
 
 def _grid_words(grid: Grid) -> str:
@@ -76,7 +90,7 @@ def base_figures(
     lines: Lines,
     findings: Findings,
     datum_nT: float | None,
-) -> list[ReportFigure]:
+) -> list[ReportFigure | Undrawn]:
     """Return one figure for each day that has base readings."""
     with_base = set(
         base.frame.drop_nulls("raw_nT")["time_utc"].dt.strftime("%Y-%m-%d").unique().to_list()
@@ -85,8 +99,14 @@ def base_figures(
     for day in days:
         if day.date not in with_base:
             continue
-        figure = draw_base_record(
-            base, lines, findings, day=day.date, datum_nT=datum_nT, zone=job.zone
+        draw = partial(
+            draw_base_record,
+            base,
+            lines,
+            findings,
+            day=day.date,
+            datum_nT=datum_nT,
+            zone=job.zone,
         )
         caption = (
             "Above, the field at the base; below, when each line was walked. Yellow is doubtful, "
@@ -94,8 +114,7 @@ def base_figures(
         )
         verdict = f", verdict {day.verdict}" if day.verdict else ""
         alt = f"Curve of the base record of {day.date}{verdict}, with the lines walked below it."
-        title = f"Base record of {day.date}"
-        figures.append(ReportFigure("base", title, caption, alt, png_bytes(figure, dpi=DPI)))
+        figures.append(_picture("base", f"Base record of {day.date}", caption, alt, draw))
     return figures
 
 
@@ -108,17 +127,15 @@ def chosen_lines(rows: Sequence[LineRow], *, most: int) -> list[str]:
     return list(dict.fromkeys(row.line for row in ranked))[:most]
 
 
-def line_figures(readings: Readings, names: Sequence[str]) -> list[ReportFigure]:
+def line_figures(readings: Readings, names: Sequence[str]) -> list[ReportFigure | Undrawn]:
     """Return the profile of each named line."""
+    caption = (
+        "Field as recorded, its diurnal correction, and the anomaly with its 90 % band. "
+        "Readings that are not used are marked with the reason; those without a base are grey."
+    )
     figures = []
     for name in names:
-        figure = draw_line_profile(readings, line=name)
-        caption = (
-            "Field as recorded, its diurnal correction, and the anomaly with its 90 % band. "
-            "Readings that are not used are marked with the reason; those without a base are grey."
-        )
         alt = f"Profiles of line {name} along its length in three panels."
-        figures.append(
-            ReportFigure("line", f"Line {name}", caption, alt, png_bytes(figure, dpi=DPI))
-        )
+        draw = partial(draw_line_profile, readings, line=name)
+        figures.append(_picture("line", f"Profile of line {name}", caption, alt, draw))
     return figures

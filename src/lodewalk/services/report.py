@@ -1,6 +1,6 @@
 """The report, the map, the sheets and the profiles of a survey."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, cast
@@ -9,7 +9,7 @@ from lodewalk.errors import InputError
 from lodewalk.steps.context import Reporter, Silent
 from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.clock import now_utc
-from lodewalk.survey.files import write_bytes, write_text
+from lodewalk.survey.files import write_bytes, write_text, write_with
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.journal import versions
 from lodewalk.survey.ledger import read_ledger
@@ -20,6 +20,8 @@ from lodewalk.survey.state import read_state
 from lodewalk.survey.store import read_product
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from lodewalk.handover.assemble import Records
     from lodewalk.handover.content import Job, Provenance, Setting
     from lodewalk.records import Document, Grid
@@ -244,20 +246,22 @@ def _title_block(job: "Job", records: "Records") -> dict[str, str]:
 
 def _profiles(folder: Folder, records: "Records", hears: Reporter) -> str | None:
     """Write the profile of each line, one page each."""
-    from lodewalk.figures.line_profile import draw_line_profile
+    from lodewalk.figures.line_profile import draw_line_profiles
     from lodewalk.figures.passages import drawable_lines
-    from lodewalk.figures.save import pdf_bytes
+    from lodewalk.figures.save import write_pdf
 
     readings = cast("Readings", records.readings)
-    names = sorted(drawable_lines(readings))
-    if not names:
+    total = len(drawable_lines(readings))
+    if not total:
         return None
-    pages = []
-    for done, name in enumerate(names, 1):
-        pages.append(draw_line_profile(readings, line=name))
-        hears.progress("line profiles", done, len(names))
+
+    def pages() -> "Iterator[Figure]":
+        for done, figure in enumerate(draw_line_profiles(readings), 1):
+            yield figure
+            hears.progress("line profiles", done, total)
+
     path = folder.report / "line_profiles.pdf"
-    write_bytes(path, pdf_bytes(pages))
+    write_with(path, lambda part: write_pdf(part, pages()))
     return str(path)
 
 

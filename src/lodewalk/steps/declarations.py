@@ -96,7 +96,7 @@ STEPS = (
     Step(
         "lines",
         "Tells the survey lines apart, by marks, by plan or by the track.",
-        1,
+        2,
         ("rover_lines", "lines"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",

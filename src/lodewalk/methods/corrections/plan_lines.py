@@ -65,7 +65,11 @@ def assign_to_plan(
     -----
     Of the lines near enough and in the right direction the nearest is taken, reading by reading.
     Then each run of readings that stays within `smoothing_m` of where it began takes the line of
-    its two neighbours, where they agree and it is near enough, and no line otherwise.
+    its two neighbours, where they agree and it is near enough, and no line otherwise. At a sharp
+    turn the way walked holds both the line and the turn, so each run then goes on over the
+    readings on no line that are near enough, up to the one at which the progress along the line
+    less the departure from the offset walked before is greatest: at a corner, the corner itself.
+    Progress ends where the planned line does, so that no run goes on into a turn beyond it.
 
     Examples
     --------
@@ -89,7 +93,8 @@ def assign_to_plan(
     any_line = np.full(known.size, -2, dtype=np.int64)
     raw_index = _nearest(place, heading, any_line, cosine, off_line_m, *plan)[0]
     steady = _without_short_runs(place, raw_index, smoothing_m)
-    found = _nearest(place, heading, steady, -1.0, off_line_m, *plan)
+    whole = _with_ends(place, steady, smoothing_m, off_line_m, plan)
+    found = _nearest(place, heading, whole, -1.0, off_line_m, *plan)
     index = np.full(east.size, -1, dtype=np.int64)
     index[known] = found[0]
     off_line, distance = np.full((2, east.size), np.nan)
@@ -222,3 +227,54 @@ def _without_short_runs(place: FloatArray, index: IntArray, smoothing: float) ->
         if lines[before] == lines[after]:
             lines[before + 1 : after] = lines[before]
     return np.repeat(lines, np.diff(bounds))
+
+
+def _with_ends(
+    place: FloatArray,
+    line: IntArray,
+    smoothing: float,
+    reach: float,
+    plan: tuple[FloatArray, IntArray, FloatArray],
+) -> IntArray:
+    """Let each run go on beyond its last reading, and back before its first, to its corners."""
+    whole = line.copy()
+    for sense in (1, -1):
+        way, own = place[::sense], whole[::sense]
+        bounds = np.concatenate(([0], np.flatnonzero(np.diff(own)) + 1, [own.size]))
+        for first, stop, end in zip(bounds[:-2], bounds[1:-1], bounds[2:], strict=True):
+            number = own[first]
+            if number >= 0 and own[stop] < 0:
+                more = _steps_on(way[first:end], stop - first - 1, number, smoothing, reach, plan)
+                own[stop : stop + more] = number  # a view, so that `whole` changes
+    return whole
+
+
+def _steps_on(
+    place: FloatArray,
+    last: int,
+    number: int,
+    smoothing: float,
+    reach: float,
+    plan: tuple[FloatArray, IntArray, FloatArray],
+) -> int:
+    """Return by how many readings the run that ends at `last` goes on along its line."""
+    far = np.hypot(*(place[:last] - place[last]).T) > smoothing
+    first = int(np.flatnonzero(np.append(True, far))[-1])
+    part = place[first:]
+    wanted = np.full(len(part), number, dtype=np.int64)
+    _, offset, along = _nearest(part, np.full(part.shape, np.nan), wanted, -1.0, reach, *plan)
+    own = slice(0, last - first + 1)
+    known = np.flatnonzero(np.isfinite(along[own]))
+    if not known.size or known[-1] != last - first:
+        return 0
+    forward = np.sign(along[last - first] - along[known[0]])
+    legs, bounds, _ = plan
+    final = legs[bounds[number + 1] - 1]
+    # Beyond the end of the line a turn may well begin, so going on there takes progress back.
+    inside = np.clip(along, 0.0, final[4] + final[5])
+    if inside[last - first] != along[last - first]:
+        return 0
+    progress = forward * inside - np.abs(along - inside)
+    gain = (progress - np.abs(offset - np.median(offset[own][known])))[last - first :]
+    reached = int(np.argmax(np.append(np.isnan(gain), True)))
+    return int(np.argmax(gain[:reached]))
