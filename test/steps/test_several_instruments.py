@@ -200,3 +200,62 @@ def test_a_time_that_the_clocks_skip_is_refused_with_its_line(bench):
     with pytest.raises(InputError, match=r"base\.csv, line 3: .*Europe/Berlin skips or repeats"):
         bench.add("base.csv", text, "base", time_zone="Europe/Berlin")
     assert not list((bench.path / "raw").glob("*.csv"))
+
+
+def test_files_with_and_without_marks_of_one_rover_are_both_told_apart(bench):
+    bench.add("R1.gpx", track_text(0.0, np.arange(0.0, 1000.0)), "track", "R1")
+    bench.add("a.csv", rover_text(), "rover", "R1")
+    unmarked = [",".join(row.split(",")[::2]) for row in rover_text(SECONDS + 400)]
+    bench.add("b.csv", unmarked, "rover", "R1")
+    bench.run()
+    names = bench.readings()["line"].to_list()
+    assert set(names[:300]) == {"L1"}
+    assert names[450] == "R1-001"
+
+
+def test_what_is_not_said_when_adding_again_stays(bench):
+    text = [row.replace("Z,", ",").replace("time_utc", "time") for row in rover_text()]
+    bench.add("R1.csv", text, "rover", "R1", time_zone="UTC")
+    (again,) = bench.add("R1.csv", text, "rover", time_zone="-03:00").files
+    assert (again.instrument, again.zone, again.stored_as) == ("R1", "-03:00", "raw/R1.csv")
+
+
+def test_a_clock_decision_that_meets_nothing_is_told(bench):
+    bench.add("R1.csv", rover_text(), "rover", "R1")
+    append_decision(
+        open_folder(bench.path),
+        kind="clock",
+        target={"instrument": "r1"},
+        value={"offset_s": 18.0},
+        reason="showed GPS time",
+        who="AB",
+    )
+    bench.run()
+    (found,) = bench.findings("decision without effect")
+    assert found.text == "A decision of kind clock meets no reading: instrument r1."
+
+
+def test_half_a_line_that_was_saved_does_not_save_the_other_half(bench):
+    from lodewalk.services.check import check
+
+    bench.add("base.csv", base_text(np.arange(-900.0, 310.0, 10.0)), "base", "B1")
+    bench.add("R1.gpx", track_text(0.0, np.arange(0.0, 300.0)), "track", "R1")
+    later = track_text(0.0, np.arange(0.0, 300.0)).replace("T14:0", "T15:0")
+    assert "T15:0" in later
+    bench.add("again.gpx", later, "track", "R1")
+    bench.add("first.csv", rover_text(np.arange(0.0, 140.0)), "rover", "R1")
+    second = [row.replace("T14:0", "T15:0") for row in rover_text(np.arange(150.0, 290.0))]
+    bench.add("second.csv", second, "rover", "R1")
+    found = check(open_folder(bench.path))
+    assert [line.verdict for day in found.days for line in day.lines] == ["keep", "re-walk"]
+    assert found.rewalk.length_m == pytest.approx(139, abs=1)
+
+
+def test_two_bases_tell_the_activity_of_all_their_intervals(bench):
+    from lodewalk.services.check import check
+
+    bench.add("b1.csv", base_text(np.arange(-7200.0, 0.0, 10.0)), "base", "B1")
+    bench.add("b2.csv", base_text(np.arange(-60.0, 9000.0, 10.0)), "base", "B2")
+    (day,) = check(open_folder(bench.path)).days
+    starts = [item["start_utc"] for item in day.base.activity]
+    assert starts == ["2026-03-10T12:00:00Z", "2026-03-10T15:00:00Z"]

@@ -22,7 +22,7 @@ def report(
         result = report_service(open_survey(directory), scale=scale, reporter=reporter)
     rows = [
         ["report", result.report],
-        ["map", result.map or "none: nothing could be gridded"],
+        ["map", result.map or f"none: {result.problem or 'the grid holds no value'}"],
         ["sheets", result.sheets or "none"],
         ["profiles", result.profiles or "none"],
     ]

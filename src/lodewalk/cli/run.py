@@ -30,4 +30,6 @@ def run(
     lines = columns(rows)
     if result.readings:
         lines.append(f"{result.readings.total} readings, {result.readings.kept} kept")
+    if result.problem:
+        lines.append(f"no grid: {result.problem}")
     emit(result, as_json=as_json, lines=[*lines, *result.products])

@@ -95,6 +95,12 @@ def activity(
             series.seconds, *_horizontal(series, pair), k9_nT=limit, longitude_deg=longitude
         )
         return ActivityResult(limit, list(pair), remarks, _k_rows(found, limit))
+    if not _has(series, "total_field_nT"):
+        raise InputError(
+            "The record holds neither two horizontal components nor a total field.",
+            value=", ".join(sorted(series.columns)),
+            remedy="Give a file with X and Y, H and E, H and D, or F.",
+        )
     remarks.append("A scalar record has no K index; the activity is its counterpart.")
     words = scalar_activity(
         series.seconds, series.columns["total_field_nT"], k9_nT=limit, longitude_deg=longitude

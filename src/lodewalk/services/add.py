@@ -65,6 +65,7 @@ class _Read:
     zone: str
     sha256: str
     remarks: tuple[str, ...]
+    old: RawFile | None
 
 
 def add_files(
@@ -104,23 +105,26 @@ def add_files(
     if role not in ROLES:
         raise InputError(f"A role is one of {', '.join(ROLES)}.", value=role)
     zone = checked_zone(time_zone, key="--time-zone") if time_zone else None
-    name = _instrument_name(instrument, role)
+    given = None if instrument is None else _checked_name(instrument)
     added = []
     with locked(folder):
         entries = read_ledger(folder)
-        read = [_read(folder, path, role=role, columns=columns, zone=zone) for path in files]
+        read = [
+            _read(folder, entries, path, role=role, columns=columns, zone=zone) for path in files
+        ]
         _check_twice(read)
         with _all_or_none(folder) as stored:
             for item in read:
-                old = same_content(entries, item.sha256)
-                entry = _entry(folder, entries, item, role=role, instrument=name)
-                if old:
-                    _check_other_way(old, entry, file=item.source.name)
-                    entries[entries.index(old)] = replace(old, **entry.reading())
+                entry = _entry(folder, entries, item, role=role, instrument=given)
+                if item.old:
+                    entry = replace(item.old, **entry.reading())
+                    _check_other_way(item.old, entry, file=item.source.name)
+                    entries[entries.index(item.old)] = entry
                 else:
                     stored.append(entry.name)
-                    entries.append(store_raw(folder, item.source, entry))
-                added.append(_about(item, entry, again=old is not None))
+                    entry = store_raw(folder, item.source, entry)
+                    entries.append(entry)
+                added.append(_about(item, entry))
             write_ledger(folder, entries)
     return AddResult(added)
 
@@ -137,21 +141,30 @@ def _all_or_none(folder: Folder) -> Iterator[list[str]]:
         raise
 
 
-def _instrument_name(given: str | None, role: str) -> str:
+def _checked_name(name: str) -> str:
     """Return the name of an instrument, or raise when it can't stand in a table."""
-    name = DEFAULT_INSTRUMENT.get(role, "") if given is None else given
-    if given is not None and not re.fullmatch(r"[^\W_][\w .+-]{0,39}", given):
+    if not re.fullmatch(r"[^\W_][\w .+-]{0,39}", name):
         raise InputError(
             "The name of an instrument has letters, digits, blanks and . + - _, 40 at most.",
-            value=given,
+            value=name,
+            remedy="Take a short one, such as R1.",
         )
     return name
 
 
 def _read(
-    folder: Folder, path: Path, *, role: str, columns: Path | None, zone: str | None
+    folder: Folder,
+    entries: list[RawFile],
+    path: Path,
+    *,
+    role: str,
+    columns: Path | None,
+    zone: str | None,
 ) -> _Read:
-    """Read and check one file without changing anything."""
+    """Read and check one file without changing anything.
+
+    Of a file that is in the survey already, what isn't said now stays as it was.
+    """
     from lodewalk.formats.scan import check_size, hash_and_scan
 
     check_file(path)
@@ -159,16 +172,19 @@ def _read(
     if form.name != "gpx":  # XML may stand on one line
         check_size(path)
     sha256 = hash_and_scan(path).sha256
-    column_map, remarks = column_map_of(path, form, role=role, columns=columns)
+    known = same_content(entries, sha256)
+    old = known if known and known.role == role else None
+    kept = old.column_map if old else None
+    column_map, remarks = column_map_of(path, form, role=role, columns=columns, kept=kept)
     content = form.reader().read(path, role=role, column_map=column_map)
     if len(content.table) == 0:
         raise InputError("The file holds no rows.", file=path.name)
-    fallback = folder.settings.survey.time_zone
-    known = zone_of(content, given=zone, fallback=fallback, file=path.name)
-    _check_times(content.table, known, path.name)
+    fallback = old.zone if old else folder.settings.survey.time_zone
+    told = zone_of(content, given=zone, fallback=fallback, file=path.name)
+    _check_times(content.table, told, path.name)
     _check_local_grid(content.table, column_map, path.name)
     _check_place(content.table, column_map, folder.settings.survey.crs, path.name)
-    return _Read(path, form, column_map, content, known, sha256, remarks)
+    return _Read(path, form, column_map, content, told, sha256, remarks, known)
 
 
 @dataclass(frozen=True)
@@ -280,7 +296,9 @@ def _check_twice(read: Sequence[_Read]) -> None:
     seen: set[str] = set()
     for item in read:
         if item.sha256 in seen:
-            raise InputError("This file is given twice.", file=item.source.name)
+            raise InputError(
+                "This file is given twice.", file=item.source.name, remedy="Name it once."
+            )
         seen.add(item.sha256)
 
 
@@ -295,16 +313,19 @@ def _check_other_way(old: RawFile, new: RawFile, *, file: str) -> None:
 
 
 def _entry(
-    folder: Folder, entries: list[RawFile], item: _Read, *, role: str, instrument: str
+    folder: Folder, entries: list[RawFile], item: _Read, *, role: str, instrument: str | None
 ) -> RawFile:
     """Return the ledger entry of a file that was read."""
+    usual = DEFAULT_INSTRUMENT.get(role, "")
+    if item.old and item.old.role == role:
+        usual = item.old.instrument
     return RawFile(
         name=unique_name(folder, entries, item.source.name, item.sha256),
         sha256=item.sha256,
         size=0,
         mtime_ns=0,
         role=role,
-        instrument=instrument,
+        instrument=usual if instrument is None else instrument,
         format=item.format.name,
         zone=item.zone,
         column_map=item.column_map.to_dict() if item.column_map else None,
@@ -313,10 +334,10 @@ def _entry(
     )
 
 
-def _about(item: _Read, entry: RawFile, *, again: bool) -> AddedFile:
+def _about(item: _Read, entry: RawFile) -> AddedFile:
     """Say what was understood of a file."""
     remarks = [*item.remarks, *item.content.understood]
-    if again:
+    if item.old:
         remarks.append("It was in the survey already; from now on it is read in this way.")
     if entry.role == "observatory":
         remarks.append("It is kept for later; no step reads observatory files yet.")

@@ -1,7 +1,8 @@
 """What adding and judging files have in common: is it there, which columns, which zone."""
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lodewalk.errors import InputError
 from lodewalk.formats.registry import Format
@@ -22,9 +23,16 @@ def check_file(path: Path) -> None:
 
 
 def column_map_of(
-    path: Path, form: Format, *, role: str, columns: Path | None = None
+    path: Path,
+    form: Format,
+    *,
+    role: str,
+    columns: Path | None = None,
+    kept: Mapping[str, Any] | None = None,
 ) -> "tuple[ColumnMap | None, tuple[str, ...]]":
-    """Return the column map of delimited text, given or proposed, with what was assumed.
+    """Return the column map of delimited text, with what was assumed.
+
+    It is the one given in a file, else the one `kept` from before, else a proposed one.
 
     Raises
     ------
@@ -37,6 +45,8 @@ def column_map_of(
 
     if columns:
         return ColumnMap.from_toml(columns), ()
+    if kept:
+        return ColumnMap.from_dict(dict(kept)), ()
     proposal = propose(path, role=role)
     if proposal.confidence < SURE:
         raise InputError(

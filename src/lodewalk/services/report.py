@@ -12,7 +12,7 @@ from lodewalk.survey.clock import now_utc
 from lodewalk.survey.files import write_bytes, write_text, write_with
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.journal import versions
-from lodewalk.survey.ledger import read_ledger
+from lodewalk.survey.ledger import display_names, read_ledger
 from lodewalk.survey.run import run as run_steps
 from lodewalk.survey.settings import range_text, toml_value
 from lodewalk.survey.settings_table import SECTIONS, Instrument, Section
@@ -42,6 +42,7 @@ class ReportResult:
     sheets: str | None
     profiles: str | None
     scale: int | None
+    problem: str | None
 
 
 def report(
@@ -75,6 +76,8 @@ def report(
     records = _records(folder)
     job = _job(folder, records)
     folder.report.mkdir(exist_ok=True)
+    for old in (*folder.report.glob("sheets_1_*.pdf"), folder.report / "map.png"):
+        old.unlink(missing_ok=True)
     written, used = _map_and_sheets(folder, job, records, scale)
     hears.progress("map and sheets", 1, 1)
     profiles = _profiles(folder, records, hears)
@@ -82,7 +85,8 @@ def report(
     path = folder.report / "report.html"
     write_text(path, build_report(content))
     hears.progress("report", 1, 1)
-    return ReportResult(str(path), written[0], written[1], profiles, used)
+    problem = _product(folder, "grid_notes")["problem"]
+    return ReportResult(str(path), written[0], written[1], profiles, used, problem)
 
 
 def _product(folder: Folder, name: str) -> Any:
@@ -271,14 +275,16 @@ def _provenance(folder: Folder) -> "Provenance":
 
     entries = read_ledger(folder)
     state = read_state(folder)
+    shown = display_names(entries)
     rows = {
         item["name"]: item["rows"]
         for made in ("rover", "base", "track", "plan", "notes")
         for item in _product(folder, f"{made}_files")["files"]
     }
     sources = [
-        content.SourceFile(e.name, e.role, e.sha256, e.instrument, e.zone, rows.get(e.name), e.size)
+        content.SourceFile(name, e.role, e.sha256, e.instrument, e.zone, rows.get(name), e.size)
         for e in entries
+        for name in [shown[e.sha256]]
     ]
     named = sorted({(e.instrument, e.role) for e in entries if e.instrument})
     instruments = [

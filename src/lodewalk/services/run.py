@@ -1,5 +1,6 @@
 """Bringing the products of a survey up to date."""
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -21,11 +22,15 @@ class ReadingCount:
 
 @dataclass(frozen=True)
 class RunResult:
-    """What a run did, and where its products are; counts only where it went to the end."""
+    """What a run did, and where its products are; counts only where it went to the end.
+
+    `problem` says why there is no grid, where there is none.
+    """
 
     steps: list[StepRun]
     readings: ReadingCount | None
     products: list[str]
+    problem: str | None
 
 
 def run(
@@ -54,14 +59,8 @@ def run(
         for name in step.products
         if name in PUBLIC
     ]
-    counts = _counts(folder) if "summary" in looked_at else None
-    return RunResult(steps, counts, sorted(products))
-
-
-def _counts(folder: Folder) -> ReadingCount:
-    """Return the counts from the summary."""
-    import json
-
-    path = folder.products / PUBLIC["summary"]
-    readings = json.loads(path.read_text(encoding="utf-8"))["readings"]
-    return ReadingCount(readings["total"], readings["kept"])
+    if "summary" not in looked_at:
+        return RunResult(steps, None, sorted(products), None)
+    summary = json.loads((folder.products / PUBLIC["summary"]).read_text(encoding="utf-8"))
+    counts = ReadingCount(summary["readings"]["total"], summary["readings"]["kept"])
+    return RunResult(steps, counts, sorted(products), summary["grid"]["problem"])

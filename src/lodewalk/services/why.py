@@ -10,7 +10,7 @@ import polars as pl
 from lodewalk.errors import FolderError, InputError
 from lodewalk.formats.delimited.encoding import decode
 from lodewalk.steps.declarations import STEPS, needed_for
-from lodewalk.survey.decisions import read_decisions
+from lodewalk.survey.decisions import in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_parts, why_stale
 from lodewalk.survey.ledger import check_raw, display_names, read_ledger
@@ -103,7 +103,7 @@ def why_reading(folder: Folder, name: str) -> WhyReading:
         Before the first run.
     """
     number, row = _reading_row(folder, name)
-    used = getattr(read_product(folder, "rover_diurnal"), "frame", pl.DataFrame())["base"][number]
+    used = _frame(folder, "rover_diurnal")["base"][number]
     base = _base_around(folder, row, used) if used else []
     files = _raw_names(folder)
     origin = _origin(folder, files[row["file"]], row["line_in_file"], row["time_utc"])
@@ -112,6 +112,7 @@ def why_reading(folder: Folder, name: str) -> WhyReading:
     plain = {key: _plain(value) for key, value in row.items()}
     tie = folder.settings.instrument(used).site_tie_nT if used else 0.0
     sentences = _sentences(row, origin, base, datum=values, tie=tie)
+    sentences[3:3] = [_clock_sentence(folder, number, row), _place_sentence(folder, number, row)]
     if why_step(folder, "readings").stale:
         sentences.append("Something changed since: these are the numbers of the last run.")
     return WhyReading(plain, origin, base, values, sentences)
@@ -135,10 +136,13 @@ def _reading_row(folder: Folder, name: str) -> tuple[int, dict[str, Any]]:
             value=name,
             remedy=f"Give a step ({steps}), a reading_id or FILE:LINE.",
         )
-    frame: pl.DataFrame = getattr(read_product(folder, "readings"), "frame", pl.DataFrame())
-    found = frame.with_row_index("number").filter(
-        (pl.col("reading_id") == name)
-        | ((pl.col("file") == file) & (pl.col("line_in_file") == int(line)))
+    found = (
+        _frame(folder, "readings")
+        .with_row_index("number")
+        .filter(
+            (pl.col("reading_id") == name)
+            | ((pl.col("file") == file) & (pl.col("line_in_file") == int(line)))
+        )
     )
     if found.height == 0:
         raise InputError(
@@ -158,9 +162,7 @@ def _origin(folder: Folder, file: str, line: int, time: Any) -> Origin:
 def _base_around(folder: Folder, row: Mapping[str, Any], base: str) -> list[Origin]:
     """Return the kept readings of the base just before and after a rover reading."""
     parts = ("base_recorded", "base_times", "base_checks")
-    recorded, times, checks = (
-        getattr(read_product(folder, name), "frame", pl.DataFrame()) for name in parts
-    )
+    recorded, times, checks = (_frame(folder, name) for name in parts)
     files = getattr(read_product(folder, "base_files"), "values", {})["files"]
     frame = pl.concat(
         [
@@ -194,6 +196,48 @@ def _plain(value: Any) -> Any:
 def _number(value: float | None, digits: int = 2) -> str:
     """Return a number for print."""
     return "none" if value is None else f"{value:.{digits}f}"
+
+
+def _frame(folder: Folder, product: str) -> pl.DataFrame:
+    """Return the frame of a product that is a table."""
+    found: pl.DataFrame = getattr(read_product(folder, product), "frame", pl.DataFrame())
+    return found
+
+
+def _clock_sentence(folder: Folder, number: int, row: Mapping[str, Any]) -> str:
+    """Say how the recorded time became UTC, with the decisions on that clock."""
+    recorded = _frame(folder, "rover_recorded")["recorded_time"][number]
+    shown = display_names(read_ledger(folder))
+    zone = next(e.zone for e in read_ledger(folder) if shown[e.sha256] == row["file"])
+    text = f"Recorded as {recorded} in zone {zone}"
+    for item in in_force(read_decisions(folder), ("clock",)):
+        if item.target.instrument == row["instrument"] and item.value:
+            text += f"; {item.who} decided {item.value.offset_s:+g} s: {item.reason}"
+    return f"{text}."
+
+
+def _place_sentence(folder: Folder, number: int, row: Mapping[str, Any]) -> str:
+    """Say where the reading was taken and what tells so."""
+    source = _frame(folder, "rover_positions")["source"][number]
+    place = f"Easting {_number(row['easting_m'])} m, northing {_number(row['northing_m'])} m"
+    if source != "track" or row["time_utc"] is None:
+        told = {"recorded": "from its own line", "bridged": "between the fixes beside it"}
+        return f"{place}, {told.get(source, f'from {source}')}."
+    files = getattr(read_product(folder, "track_files"), "values", {})["files"]
+    frame = pl.concat(
+        [
+            _frame(folder, "track_times"),
+            _frame(folder, "track_recorded").select("line_in_file"),
+            pl.DataFrame({"file": [f["name"] for f in files for _ in range(f["rows"])]}),
+        ],
+        how="horizontal",
+    ).sort("time_utc")
+    before = frame.filter(pl.col("time_utc") <= row["time_utc"]).tail(1)
+    after = frame.filter(pl.col("time_utc") >= row["time_utc"]).head(1)
+    lines = [
+        f"{r['file']}, line {r['line_in_file']}" for r in (*before.to_dicts(), *after.to_dicts())
+    ]
+    return f"{place}, from the track between {' and '.join(lines)}."
 
 
 def _sentences(

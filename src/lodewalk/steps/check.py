@@ -36,7 +36,9 @@ def run(
     """Return verdicts of days and lines, clocks, findings and what to walk again."""
     del context
     tolerances = settings["tolerances"]
-    lines = [(p.row["day"], line_verdict(p, tolerances)) for p in passages(inputs, tolerances)]
+    walked = passages(inputs, tolerances)
+    verdicts = [line_verdict(passage, tolerances) for passage in walked]
+    lines = [(p.row["day"], verdict) for p, verdict in zip(walked, verdicts, strict=True)]
     base = _base_days(inputs, tolerances["k9_nT"])
     unused = _unused_days(inputs)
     days = sorted({day for day, _ in lines} | set(base) | set(unused))
@@ -47,7 +49,7 @@ def run(
         ],
         "clock": [_clock(name) for name in _instruments(inputs)],
         "findings": _findings(inputs, chords),
-        "rewalk": {"length_m": length_to_walk_again([v for _, v in lines]), "gpx": None},
+        "rewalk": {"length_m": length_to_walk_again(walked, verdicts), "gpx": None},
     }
     return {"check": Document(values), "check_findings": chords}
 
@@ -87,7 +89,18 @@ def _base_days(inputs: Mapping[str, Record], k9_nT: float) -> dict[str, dict[str
             for name in ("range_nT", "worst_chord_nT"):
                 sizes = [item[name] for item in (known, own) if item[name] is not None]
                 known[name] = max(sizes, default=None)
+            known["activity"] = _worst_of(known["activity"], own["activity"])
     return found
+
+
+def _worst_of(first: list[dict[str, Any]], second: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return for each interval the entry with the larger range."""
+    worst: dict[str, dict[str, Any]] = {}
+    for item in (*first, *second):
+        known = worst.setdefault(item["start_utc"], item)
+        if item["range_nT"] > known["range_nT"]:
+            worst[item["start_utc"]] = item
+    return [worst[start] for start in sorted(worst)]
 
 
 def _days_of_base(

@@ -94,11 +94,12 @@ class Decided:
         for decision in decisions:
             rows = [_target_rows(role, decision["target"]) for role in self._roles]
             for last, chosen in zip(self._last, rows, strict=True):
-                last[chosen] = decision["kind"]
+                if decision["kind"] != "clock":  # the time step has done it; here it is only met
+                    last[chosen] = decision["kind"]
             if not any(chosen.size for chosen in rows):
                 rover.found.add(
                     "decision without effect",
-                    f"A decision to {decision['kind']} meets no reading: "
+                    f"A decision of kind {decision['kind']} meets no reading: "
                     f"{_told(decision['target'])}.",
                     severity="doubt",
                 )
@@ -118,7 +119,8 @@ def _told(target: Mapping[str, Any]) -> str:
     """Return a target for print."""
     if target.get("readings"):
         return amount(len(target["readings"]), "reading id")
-    return f"{target['instrument']} {target.get('start') or ''} to {target.get('end') or ''}"
+    span = [end for end in (target.get("start"), target.get("end")) if end]
+    return " ".join([f"instrument {target['instrument']}", *span])
 
 
 def _target_rows(role: Role, target: Mapping[str, Any]) -> Rows:

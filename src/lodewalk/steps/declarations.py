@@ -91,7 +91,7 @@ STEPS = (
             "base_files", "base_recorded", "base_times",
         ),
         ("checks",),
-        ("drop", "keep"),
+        ("clock", "drop", "keep"),
     ),
     Step(
         "lines",

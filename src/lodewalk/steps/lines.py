@@ -104,20 +104,22 @@ def _names(
     plan: Mapping[str, Floats],
     settings: Mapping[str, Any],
 ) -> Names:
-    """Return the name of the line of each reading, None off the lines."""
+    """Return the name of the line of each reading, None off the lines.
+
+    Files that name their lines are taken at their word, the others go by plan or track.
+    """
     files = document(inputs, "rover_files")
     names = np.full(rover.seconds.shape, None, dtype=object)
     source = settings["source"]
     if source in ("auto", "marks"):
         names[:] = rover.recorded.strings("line")
-    marked = {
-        span.instrument
-        for span in file_rows(files)
-        if any(name is not None for name in names[span.rows])
-    }
-    _check_source(source, plan=bool(plan), marked=bool(marked), rows=names.size)
-    for instrument, rows in in_time_order(files, rover.seconds):
-        if instrument in marked or source == "marks":
+    marked = np.zeros(names.shape, dtype=bool)
+    for span in file_rows(files):
+        marked[span.rows] = any(name is not None for name in names[span.rows])
+    _check_source(source, plan=bool(plan), marked=bool(marked.any()), rows=names.size)
+    for instrument, every in in_time_order(files, rover.seconds):
+        rows = every[~marked[every]]
+        if source == "marks" or not rows.size:
             continue
         if plan and source != "track":
             names[rows] = _across_losses(_by_plan(rover, rows, plan, settings), rover, rows)

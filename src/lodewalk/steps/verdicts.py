@@ -1,5 +1,6 @@
 """Verdicts on lines and days: keep, doubt or re-walk, each with its reasons."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +17,9 @@ KEEP, DOUBT, REWALK = "keep", "doubt", "re-walk"
 LOST_SHARE = 0.5
 #: A line is doubted when more than this share of its readings breaks a tolerance.
 DOUBT_SHARE = 0.05
+#: Passages of a line go over the same stretch when their middles lie no farther apart than this
+#: share of the length, and the lengths agree as well.
+SAME_STRETCH = 0.25
 
 
 @dataclass(frozen=True)
@@ -24,6 +28,7 @@ class Passage:
 
     row: Mapping[str, Any]
     kept: float
+    middle: tuple[float, float]
     no_position: float
     no_base: float
     uncertain: float
@@ -35,22 +40,33 @@ def passages(inputs: Mapping[str, Record], tolerances: Mapping[str, float]) -> l
     diurnal = table(inputs, "rover_diurnal")
     sensor = table(inputs, "rover_budget").floats("sd_sensor_nT")
     sd = diurnal.floats("sd_diurnal_nT")
+    positions = table(inputs, "rover_positions")
+    easting, northing = positions.floats("easting_m"), positions.floats("northing_m")
     checks = table(inputs, "rover_checks")
     copies = np.array([reason == "duplicate" for reason in checks.strings("reason")], dtype=bool)
     no_base = np.isnan(diurnal.floats("diurnal_nT"))
     shares = {
         "kept": checks.booleans("kept") | copies,
-        "no_position": np.isnan(table(inputs, "rover_positions").floats("easting_m")),
+        "no_position": np.isnan(easting),
         "no_base": no_base,
         "uncertain": sd > tolerances["diurnal_sd_nT"],
         "unknown": ~no_base & (np.isnan(sd) | np.isnan(sensor)),
     }
-    rows = table(inputs, "lines").frame.iter_rows(named=True)
-    members = _members(inputs)
+    lines = table(inputs, "lines").frame.iter_rows(named=True)
     return [
-        Passage(row, **{name: float(np.mean(marks[members[n]])) for name, marks in shares.items()})
-        for n, row in enumerate(rows)
+        Passage(
+            row=row,
+            middle=(_mean(easting[rows]), _mean(northing[rows])),
+            **{name: float(np.mean(marks[rows])) for name, marks in shares.items()},
+        )
+        for row, rows in zip(lines, _members(inputs), strict=True)
     ]
+
+
+def _mean(values: NDArray[np.float64]) -> float:
+    """Return the mean of what is there, NaN without any."""
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if known.size else float("nan")
 
 
 def _members(inputs: Mapping[str, Record]) -> list[NDArray[np.int64]]:
@@ -99,26 +115,36 @@ def _percent(share: float) -> str:
     return f"{share:.0%}" if share >= 0.1 else f"{share:.1%}"
 
 
-def length_to_walk_again(lines: list[dict[str, Any]]) -> float:
-    """Return the length of the lines of which no passage can be kept or doubted [m]."""
-    saved = {line["line"] for line in lines if line["verdict"] != REWALK}
-    again: dict[str, float] = {}
-    for line in lines:
-        if line["line"] not in saved:
-            again[line["line"]] = max(again.get(line["line"], 0.0), line["length_m"])
-    return round(sum(again.values()), 1)
+def length_to_walk_again(passages: list[Passage], verdicts: list[dict[str, Any]]) -> float:
+    """Return the length of what is to be walked again and no other passage makes up for [m]."""
+    again: list[Passage] = []
+    saved = [p for p, v in zip(passages, verdicts, strict=True) if v["verdict"] != REWALK]
+    for passage, verdict in zip(passages, verdicts, strict=True):
+        if verdict["verdict"] == REWALK and not any(_same(passage, p) for p in [*saved, *again]):
+            again.append(passage)
+    return round(sum(passage.row["length_m"] or 0.0 for passage in again), 1)
+
+
+def _same(passage: Passage, other: Passage) -> bool:
+    """Tell whether another passage went over the same stretch of the same line."""
+    length, there = passage.row["length_m"] or 0.0, other.row["length_m"] or 0.0
+    apart = math.dist(passage.middle, other.middle)
+    near = passage.row["line"] == other.row["line"] and apart < SAME_STRETCH * length
+    return near and there >= (1 - SAME_STRETCH) * length
 
 
 def day_verdict(lines: list[dict[str, Any]]) -> tuple[str, list[str]]:
     """Return the verdict on a day and how many of its lines are doubted or to walk again."""
-    total = sum(line["length_m"] for line in lines)
-    again = sum(line["length_m"] for line in lines if line["verdict"] == REWALK)
+    sizes = [line["length_m"] for line in lines]
+    if not any(sizes):  # no position, no length: each line counts alike
+        sizes = [1.0] * len(lines)
+    again = sum(z for z, line in zip(sizes, lines, strict=True) if line["verdict"] == REWALK)
     reasons = []
     for verdict, words in ((REWALK, "to walk again"), (DOUBT, "in doubt")):
         length = sum(line["length_m"] for line in lines if line["verdict"] == verdict)
         count = sum(line["verdict"] == verdict for line in lines)
         if count:
             reasons.append(f"{count} of {len(lines)} lines {words}, {length:.0f} m")
-    if total and again > LOST_SHARE * total:
+    if again > LOST_SHARE * sum(sizes):
         return REWALK, reasons
     return (DOUBT if reasons else KEEP), reasons

@@ -3,11 +3,11 @@
 import json
 import os
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from lodewalk.errors import InputError
 from lodewalk.survey.clock import now_utc
@@ -56,7 +56,7 @@ class Decision(_Part):
     value: Clock | None = None
     reason: str = Field(min_length=1, pattern=r"\S")
     who: str = Field(min_length=1, pattern=r"\S")
-    when_utc: str
+    when_utc: AwareDatetime
     withdraws: str | None = None
 
     @model_validator(mode="after")
@@ -94,13 +94,13 @@ def read_decisions(folder: Folder) -> list[Decision]:
     decisions: list[Decision] = []
     for number, line in enumerate(path.read_bytes().splitlines(), 1):
         if line.strip():
-            known = {item.id for item in decisions}
+            known = {item.id: item.withdraws is None for item in decisions}
             decisions.append(_read_line(line, known, file=path.name, number=number))
     return decisions
 
 
-def _read_line(line: bytes, known: set[str], *, file: str, number: int) -> Decision:
-    """Return the decision on one line; it may withdraw one of those known."""
+def _read_line(line: bytes, known: Mapping[str, bool], *, file: str, number: int) -> Decision:
+    """Return the decision on one line; `known` ids tell whether they can be withdrawn."""
     try:
         decision = Decision.model_validate_json(line)
     except ValidationError as error:
@@ -113,13 +113,14 @@ def _read_line(line: bytes, known: set[str], *, file: str, number: int) -> Decis
             line=number,
             remedy="Mend the line; doc/howto/decisions shows its form.",
         ) from error
-    if decision.withdraws and decision.withdraws not in known:
-        raise InputError(
-            "A decision withdraws one that doesn't stand above it.",
-            file=file,
-            line=number,
-            value=decision.withdraws,
-        )
+    rule, value = "", decision.withdraws
+    if decision.id in known:
+        rule, value = "Two decisions have one id.", decision.id
+    elif value and not known.get(value):
+        rule = "A decision withdraws one that doesn't stand above it, or itself withdraws."
+    if rule:
+        remedy = "Give each decision an id of its own, and withdraw by the id of a decision."
+        raise InputError(rule, file=file, line=number, value=value, remedy=remedy)
     return decision
 
 
@@ -160,11 +161,12 @@ def append_decision(
     }
     text = json.dumps(row, sort_keys=True)
     path = folder.decisions_file
-    before = {item.id for item in read_decisions(folder)}
+    before = {item.id: item.withdraws is None for item in read_decisions(folder)}
     decision = _read_line(text.encode(), before, file=path.name, number=len(before) + 1)
     path.parent.mkdir(parents=True, exist_ok=True)
+    unfinished = path.exists() and path.read_bytes()[-1:] not in (b"", b"\n")
     with path.open("a", encoding="utf-8") as stream:
-        stream.write(text + "\n")
+        stream.write(("\n" if unfinished else "") + text + "\n")
         stream.flush()
         os.fsync(stream.fileno())
     return decision

@@ -94,7 +94,7 @@ def _line_of(text: str, place: list[str]) -> int | None:
             if section == ".".join(place):
                 return number
         key = re.match(r"\s*\"?(?P<name>[\w-]+)\"?\s*=", line)
-        if key and [*filter(None, section.split(".")), key["name"]] == place[: len(place)]:
+        if key and [*filter(None, section.split(".")), key["name"]] == place:
             return number
     return None
 

@@ -10,6 +10,9 @@ from pydantic import BaseModel, ConfigDict, Field, Strict, field_validator
 
 from lodewalk.zones import checked_zone
 
+#: Years that the reference field spans; the model itself says so too when it is asked.
+FIRST_YEAR, LAST_YEAR = 1900, 2030
+
 
 def _setting(default: Any, text: str, unit: str = "", **limits: Any) -> Any:
     """Return a field with its help and unit."""
@@ -160,6 +163,16 @@ class Datum(Section):
     epoch: Annotated[date, Strict(False)] | None = _setting(
         None, "Date of the datum, YYYY-MM-DD; left out, the middle of the quietest hours."
     )
+
+    @field_validator("epoch")
+    @classmethod
+    def _check_epoch(cls, epoch: date | None) -> date | None:
+        if epoch is not None and not FIRST_YEAR <= epoch.year < LAST_YEAR:
+            raise ValueError(
+                f"the reference field IGRF-14 reaches from {FIRST_YEAR} to {LAST_YEAR}"
+            )
+        return epoch
+
     quiet_hours: float = _setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)
 
 

@@ -4,7 +4,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from lodewalk.formats.delimited.guess_layout import CLOCK, DATE, NUMBER
+from lodewalk.formats.delimited.guess_layout import CLOCK, DATE
 
 STAMP_PARTS = re.compile(rf"(?P<day>{DATE.pattern})(?P<gap>[T ]+)(?P<clock>.+)")
 MONTHS = r"[A-Za-z]{3}"
@@ -201,8 +201,3 @@ def guess_zone(values: Sequence[str], texts: Sequence[str]) -> tuple[str, str] |
     if not offsets and any(NAMED_ZONE.search(text.replace("_", " ")) for text in texts):
         return "UTC", "the file says UTC or GMT"
     return None
-
-
-def is_number(text: str) -> bool:
-    """Tell whether a text is a number."""
-    return NUMBER.fullmatch(text) is not None

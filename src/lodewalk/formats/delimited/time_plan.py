@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from lodewalk.errors import SettingsError
 from lodewalk.formats.delimited.column_map import ColumnMap
 
-CLOCK_COLUMNS = ("hour", "minute", "second")
 CHOICES = (
     "Give time; or date and time; or year, month, day and hour, minute, second; or day_of_year "
     "and seconds_of_day; with time.year or time.date for what the file lacks."
