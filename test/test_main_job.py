@@ -1,12 +1,15 @@
 """The main job end to end on a small survey whose truth doesn't come from lodewalk."""
 
 import json
+import re
 import shutil
+from datetime import datetime
 from pathlib import Path
 
 import jsonschema
 import numpy as np
 import polars as pl
+import ppigrf
 import pytest
 from typer.testing import CliRunner
 
@@ -16,6 +19,7 @@ from lodewalk.survey.folder import open_folder
 from lodewalk.survey.state import read_state
 from small_survey import CRS, diurnal, main_field, write_small_survey
 
+MOMENT = datetime(2026, 3, 10, 14, 30)
 SCHEMAS = Path(__file__).parents[1] / "doc" / "schema"
 CORRECTIONS = ("diurnal", "reference", "instrument", "heading", "level", "micro_level")
 
@@ -236,6 +240,22 @@ def test_report_is_one_file_without_outside_resources(survey):
     assert "not a clearance" in text
     for name in ("map", "sheets", "profiles"):
         assert Path(found[name]).stat().st_size > 10_000
+
+
+def test_the_report_tells_the_field_of_the_site(survey):
+    """Declination, inclination and strength there by the other library."""
+    text = Path(call("report", survey)["report"]).read_text()
+    east, north, up = (part.item() for part in ppigrf.igrf(-50.404, -24.91, 0.8, MOMENT))
+    horizontal = np.hypot(east, north)
+    expected = {
+        "Declination": np.degrees(np.arctan2(east, north)),
+        "Inclination": np.degrees(np.arctan2(-up, horizontal)),
+        "Total field": np.hypot(horizontal, up),
+    }
+    for label, value in expected.items():
+        shown = re.search(rf">{label}</th><td>([^<° ]+)", text)[1].replace("−", "-")
+        assert float(shown) == pytest.approx(value, abs=0.05 if label[0] in "DI" else 2.0)
+    assert "magnetic north: not known" not in text
 
 
 def test_a_base_gap_gives_no_number(tmp_path):

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from lodewalk.handover.assemble import Records
     from lodewalk.handover.content import Job, Provenance, Setting
     from lodewalk.records import Document, Grid
-    from lodewalk.records.products import BaseRecord, Positions, Readings
+    from lodewalk.records.products import BaseRecord, Heights, Positions, Readings
 
 SCALES = (500, 1000, 2000, 5000, 10_000, 25_000)
 MAP_DPI = 200.0
@@ -111,7 +111,7 @@ def _records(folder: Folder) -> "Records":
         base=_base(folder),
         grid=grids[0] if grids else None,
         datum=datum,
-        site=_site(_product(folder, "rover_positions"), datum),
+        site=_site(_product(folder, "rover_positions"), _product(folder, "rover_heights"), datum),
         check=_product(folder, "check"),
     )
 
@@ -142,17 +142,18 @@ def _base(folder: Folder) -> "BaseRecord | None":
     return BaseRecord(frame.filter(pl.col("time_utc").is_not_null()).sort("time_utc"))
 
 
-def _site(positions: "Positions", datum: "Document") -> "Document | None":
+def _site(positions: "Positions", heights: "Heights", datum: "Document") -> "Document | None":
     """Return the reference field in the middle of the readings, at the datum's epoch."""
     import numpy as np
 
     from lodewalk.methods.geomagnetic import decimal_year, site_values
     from lodewalk.records import Document
 
-    names = ("latitude_deg", "longitude_deg", "height_m")
-    middle = [float(np.nanmedian(v)) for v in map(positions.floats, names) if np.isfinite(v).any()]
-    if len(middle) < 3 or not datum["epoch_utc"]:
+    columns = [positions.floats("latitude_deg"), positions.floats("longitude_deg")]
+    columns.append(heights.floats("height_m"))
+    if not all(np.isfinite(values).any() for values in columns) or not datum["epoch_utc"]:
         return None
+    middle = [float(np.nanmedian(values)) for values in columns]
     year = float(decimal_year(datetime.fromisoformat(datum["epoch_utc"]).timestamp()))
     found = site_values(middle[0], middle[1], middle[2], decimal_year=year)
     values = {item.name: getattr(found, item.name) for item in fields(found)}
