@@ -225,7 +225,7 @@ OUTAGES = (
 class Scenario:
     """Everything that shapes the demo survey; change a field to make another trial."""
 
-    name: str = "Tressol dykes"
+    name: str = "Arvelim dykes"
     purpose: str = (
         "An invented village looks for places to drill for water beside diabase dykes under soil."
     )
