@@ -121,15 +121,12 @@ def _base(folder: Folder) -> "BaseRecord | None":
     import polars as pl
 
     from lodewalk.records.products import BaseRecord
+    from lodewalk.steps.rows import spread
 
     checks = _product(folder, "base_checks").frame
     if not checks.height:
         return None
-    names = [
-        item["instrument"]
-        for item in _product(folder, "base_files")["files"]
-        for _ in range(item["rows"])
-    ]
+    names = spread(_product(folder, "base_files"), "instrument")
     frame = pl.concat(
         [
             _product(folder, "base_times").frame,

@@ -3,13 +3,15 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, cast
 
 import polars as pl
 
 from lodewalk.errors import FolderError, InputError
 from lodewalk.formats.delimited.encoding import decode
+from lodewalk.records import Document
 from lodewalk.steps.declarations import STEPS, needed_for
+from lodewalk.steps.rows import spread
 from lodewalk.survey.decisions import in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_parts, why_stale
@@ -163,14 +165,13 @@ def _base_around(folder: Folder, row: Mapping[str, Any], base: str) -> list[Orig
     """Return the kept readings of the base just before and after a rover reading."""
     parts = ("base_recorded", "base_times", "base_checks")
     recorded, times, checks = (_frame(folder, name) for name in parts)
-    files = getattr(read_product(folder, "base_files"), "values", {})["files"]
+    files = cast(Document, read_product(folder, "base_files"))
     frame = pl.concat(
         [
             recorded.select("line_in_file", "raw_nT"),
             times,
             checks.select("kept"),
-            pl.DataFrame({"file": [f["name"] for f in files for _ in range(f["rows"])]}),
-            pl.DataFrame({"base": [f["instrument"] for f in files for _ in range(f["rows"])]}),
+            pl.DataFrame({"file": spread(files, "name"), "base": spread(files, "instrument")}),
         ],
         how="horizontal",
     ).filter(pl.col("kept") & (pl.col("base") == base))
@@ -207,8 +208,9 @@ def _frame(folder: Folder, product: str) -> pl.DataFrame:
 def _clock_sentence(folder: Folder, number: int, row: Mapping[str, Any]) -> str:
     """Say how the recorded time became UTC, with the decisions on that clock."""
     recorded = _frame(folder, "rover_recorded")["recorded_time"][number]
-    shown = display_names(read_ledger(folder))
-    zone = next(e.zone for e in read_ledger(folder) if shown[e.sha256] == row["file"])
+    entries = read_ledger(folder)
+    shown = display_names(entries)
+    zone = next(entry.zone for entry in entries if shown[entry.sha256] == row["file"])
     text = f"Recorded as {recorded} in zone {zone}"
     for item in in_force(read_decisions(folder), ("clock",)):
         if item.target.instrument == row["instrument"] and item.value:
@@ -223,12 +225,12 @@ def _place_sentence(folder: Folder, number: int, row: Mapping[str, Any]) -> str:
     if source != "track" or row["time_utc"] is None:
         told = {"recorded": "from its own line", "bridged": "between the fixes beside it"}
         return f"{place}, {told.get(source, f'from {source}')}."
-    files = getattr(read_product(folder, "track_files"), "values", {})["files"]
+    files = cast(Document, read_product(folder, "track_files"))
     frame = pl.concat(
         [
             _frame(folder, "track_times"),
             _frame(folder, "track_recorded").select("line_in_file"),
-            pl.DataFrame({"file": [f["name"] for f in files for _ in range(f["rows"])]}),
+            pl.DataFrame({"file": spread(files, "name")}),
         ],
         how="horizontal",
     ).sort("time_utc")

@@ -12,7 +12,7 @@ from lodewalk.methods.corrections.diurnal import interpolate_base
 from lodewalk.records import Record
 from lodewalk.records.products import Findings
 from lodewalk.steps.findings import FindingList, duration_text
-from lodewalk.steps.rows import document, in_time_order, own_value, table
+from lodewalk.steps.rows import at_distinct_times, document, in_time_order, own_value, table
 
 Floats = NDArray[np.float64]
 #: Bases that differ by more than this on the average have no common site tie [nT].
@@ -37,8 +37,7 @@ def usable_bases(inputs: Mapping[str, Record], ties: Mapping[str, float]) -> lis
     kept, fourth = checks.booleans("kept"), checks.floats("fourth_difference_nT")
     bases = []
     for name, rows in in_time_order(document(inputs, "base_files"), seconds):
-        good = rows[kept[rows]]
-        good = good[np.diff(seconds[good], prepend=-np.inf) > 0]
+        good = at_distinct_times(rows[kept[rows]], seconds)
         if good.size:
             noise = np.nanmax([noise_sd(fourth[good]), quantisation_sd(value[good]), 0.0])
             field = value[good] + own_value(ties, name)

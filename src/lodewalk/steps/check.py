@@ -15,7 +15,7 @@ from lodewalk.records import Document, Record
 from lodewalk.records.products import Findings
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
-from lodewalk.steps.rows import document, in_time_order, instruments, table
+from lodewalk.steps.rows import at_distinct_times, document, in_time_order, instruments, table
 from lodewalk.steps.verdicts import (
     REWALK,
     day_verdict,
@@ -110,7 +110,7 @@ def _days_of_base(
     seconds = table(inputs, "base_times").seconds("time_utc")
     checks = table(inputs, "base_checks")
     rows = rows[checks.booleans("kept")[rows]]
-    rows = rows[np.diff(seconds[rows], prepend=-np.inf) > 0]
+    rows = at_distinct_times(rows, seconds)
     times, value = seconds[rows], table(inputs, "base_recorded").floats("raw_nT")[rows]
     departure = checks.floats("departure_nT")[rows]
     activity = _activity(times, value, k9_nT)

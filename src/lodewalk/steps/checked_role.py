@@ -11,7 +11,7 @@ from lodewalk.records import Document, Record, Table
 from lodewalk.records.products import Checks
 from lodewalk.records.table import float_column
 from lodewalk.steps.findings import FindingList, amount
-from lodewalk.steps.rows import document, file_of_row, file_rows, table
+from lodewalk.steps.rows import document, file_of_row, file_rows, reading_ids, table
 from lodewalk.steps.time import decision_rows
 
 Rows = NDArray[np.int64]
@@ -125,14 +125,9 @@ def _told(target: Mapping[str, Any]) -> str:
 
 def _target_rows(role: Role, target: Mapping[str, Any]) -> Rows:
     """Return the rows that a decision means."""
-    chosen = []
-    wanted = set(target.get("readings") or ())
-    for span in file_rows(role.files):
-        part = role.recorded.frame[span.rows]
-        if wanted:
-            ids = (f"{span.sha256[:8]}:" + part["line_in_file"].cast(pl.String)).is_in(wanted)
-            marks = ids.to_numpy()
-        else:
-            marks = decision_rows(target, part["recorded_time"], span)
-        chosen.append(span.start + np.flatnonzero(marks))
-    return np.concatenate(chosen) if chosen else np.zeros(0, dtype=np.int64)
+    if target.get("readings"):
+        ids = reading_ids(role.files, role.recorded)
+        return np.flatnonzero(ids.is_in(list(target["readings"])).to_numpy())
+    times = role.recorded.frame["recorded_time"]
+    marks = [decision_rows(target, times[span.rows], span) for span in role.spans]
+    return np.flatnonzero(np.concatenate(marks)) if marks else np.zeros(0, dtype=np.int64)

@@ -22,7 +22,7 @@ from lodewalk.records.products import Findings
 from lodewalk.steps.checked_role import Decided, Role
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import amount, duration_text
-from lodewalk.steps.rows import file_rows, in_time_order, table
+from lodewalk.steps.rows import at_distinct_times, file_rows, in_time_order, table
 from lodewalk.units import SECONDS_PER_DAY
 
 Floats = NDArray[np.float64]
@@ -209,8 +209,7 @@ def _dense(role: Role, instrument: str, step_m: float, sensor_m: float) -> bool:
 
 def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
     """Drop impossible values of a base; measure its range and departures from the chord."""
-    good = role.kept(rows)
-    good = good[np.diff(role.seconds[good], prepend=-np.inf) > 0]
+    good = at_distinct_times(role.kept(rows), role.seconds)
     if checks["dropouts"]:
         lost = good[find_out_of_range(role.value[good])]
         role.tell_drops(instrument, lost, "dropout", severity="doubt")

@@ -14,7 +14,7 @@ from lodewalk.methods.corrections.local_grid import GridTie, tie_local_grid
 from lodewalk.methods.corrections.track import position_at
 from lodewalk.records import Table
 from lodewalk.steps.findings import FindingList, amount
-from lodewalk.steps.rows import FileRows
+from lodewalk.steps.rows import FileRows, at_distinct_times, timed
 from lodewalk.steps.tracks import Track, no_fix
 
 Floats = NDArray[np.float64]
@@ -97,10 +97,11 @@ def _wild(
 ) -> NDArray[np.bool_]:
     """Tell which fixes a walker can't have reached, and say so in a finding."""
     wild = np.zeros(rows.size, dtype=bool)
-    timed = np.flatnonzero(np.isfinite(work.seconds[rows]))
-    timed = timed[np.argsort(work.seconds[rows[timed]], kind="stable")]
-    times, speed = work.seconds[rows[timed]], work.settings["max_speed_m_s"]
-    wild[timed] = find_wild_fixes(times, easting[timed], northing[timed], max_speed_m_s=speed)
+    times, speed = work.seconds[rows], work.settings["max_speed_m_s"]
+    order = timed(np.arange(rows.size), times)
+    wild[order] = find_wild_fixes(
+        times[order], easting[order], northing[order], max_speed_m_s=speed
+    )
     if wild.any():
         first = int(rows[np.flatnonzero(wild)[0]])
         work.found.add(
@@ -129,12 +130,10 @@ def _into_survey(
 
 def _bridge(work: Work, rows: Rows) -> None:
     """Bridge short losses of the fix by straight lines between the fixes beside them."""
-    times, places = work.seconds[rows], work.places
-    fixed = np.isfinite(places.easting[rows]) & np.isfinite(times)
-    missing = rows[~np.isfinite(places.easting[rows])]
-    known = rows[fixed]
-    known = known[np.argsort(work.seconds[known], kind="stable")]
-    known = known[np.diff(work.seconds[known], prepend=-np.inf) > 0]
+    places = work.places
+    placed = np.isfinite(places.easting[rows])
+    missing = rows[~placed]
+    known = at_distinct_times(timed(rows[placed], work.seconds), work.seconds)
     if not (missing.size and known.size):
         return
     found = position_at(

@@ -16,11 +16,10 @@ from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList, amount, duration_text
 from lodewalk.steps.places import Places, Work, place_file
-from lodewalk.steps.rows import FileRows, document, file_rows, instruments, own_value, table
+from lodewalk.steps.rows import FileRows, document, file_rows, instruments, own_value, table, timed
 from lodewalk.steps.tracks import track_for, tracks_of
 
 Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
 def run(
@@ -53,18 +52,11 @@ def run(
     }
 
 
-def _in_time(work: Work, span: FileRows) -> Rows:
-    """Return the rows of a file in order of time, those without a time left out."""
-    rows = np.arange(span.start, span.stop)
-    rows = rows[np.isfinite(work.seconds[rows])]
-    return rows[np.argsort(work.seconds[rows], kind="stable")]
-
-
 def _heights(work: Work, spans: list[FileRows], geoid: Mapping[str, float]) -> Floats:
     """Return smoothed heights above the ellipsoid; the setting where a file has none."""
     heights = np.full(len(work.recorded), work.settings["height_m"])
     for span in spans:
-        rows = _in_time(work, span)
+        rows = timed(np.arange(span.start, span.stop), work.seconds)
         if np.isfinite(work.places.height[rows]).any():
             times, first, again = np.unique(
                 work.seconds[rows], return_index=True, return_inverse=True
@@ -81,7 +73,7 @@ def _heights(work: Work, spans: list[FileRows], geoid: Mapping[str, float]) -> F
 def _tell_missing(work: Work, spans: list[FileRows]) -> None:
     """Add a finding for each stretch without a position."""
     for span in spans:
-        rows = _in_time(work, span)
+        rows = timed(np.arange(span.start, span.stop), work.seconds)
         lacking = ~np.isfinite(work.places.easting[rows])
         lost = marked_spans(lacking, time_s=work.seconds[rows])
         for first, last in zip(lost.first, lost.last, strict=True):

@@ -11,7 +11,7 @@ from lodewalk.records import Document, Record, Table
 from lodewalk.records.products import Readings
 from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
-from lodewalk.steps.rows import document, file_rows, table
+from lodewalk.steps.rows import document, reading_ids, spread, table
 
 BUDGET = ("sensor", "diurnal", "clock", "position", "heading", "level")
 
@@ -41,19 +41,12 @@ def run(
 
 def _identity(files: Document, recorded: Table) -> pl.DataFrame:
     """Return id, file, line in the file and instrument of each row."""
-    spans = file_rows(files)
-    rows = [span.stop - span.start for span in spans]
-    line = recorded.frame["line_in_file"]
-
-    def spread(values: list[str]) -> pl.Series:
-        return pl.Series(np.repeat(np.array(values, dtype=object), rows).tolist(), dtype=pl.String)
-
     return pl.DataFrame(
         {
-            "reading_id": spread([f"{span.sha256[:8]}:" for span in spans]) + line.cast(pl.String),
-            "file": spread([span.name for span in spans]),
-            "line_in_file": line,
-            "instrument": spread([span.instrument for span in spans]),
+            "reading_id": reading_ids(files, recorded),
+            "file": spread(files, "name"),
+            "line_in_file": recorded.frame["line_in_file"],
+            "instrument": spread(files, "instrument"),
         }
     )
 

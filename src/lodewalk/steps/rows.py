@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, cast
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.records import Document, Record, Table
@@ -64,9 +65,42 @@ def in_time_order(
 ) -> Iterator[tuple[str, NDArray[np.int64]]]:
     """Yield each instrument with its rows in order of time; rows without a time are left out."""
     for name in instruments(files):
-        rows = rows_of(files, name)
-        rows = rows[np.isfinite(seconds[rows])]
-        yield name, rows[np.argsort(seconds[rows], kind="stable")]
+        yield name, timed(rows_of(files, name), seconds)
+
+
+def timed(rows: NDArray[np.int64], seconds: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return rows in order of time; those without a time are left out.
+
+    Examples
+    --------
+    >>> timed(np.arange(3), np.array([5.0, np.nan, 4.0])).tolist()
+    [2, 0]
+    """
+    known = rows[np.isfinite(seconds[rows])]
+    return known[np.argsort(seconds[known], kind="stable")]
+
+
+def at_distinct_times(rows: NDArray[np.int64], seconds: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return rows that stand in order of time, only the first of each time.
+
+    Examples
+    --------
+    >>> at_distinct_times(np.arange(3), np.array([4.0, 4.0, 5.0])).tolist()
+    [0, 2]
+    """
+    return rows[np.diff(seconds[rows], prepend=-np.inf) > 0]
+
+
+def spread(files: Document, about: str) -> pl.Series:
+    """Return what is known of each file, such as its ``instrument``, for each of its rows."""
+    values = [item[about] for item in files["files"] for _ in range(item["rows"])]
+    return pl.Series(values, dtype=pl.String)
+
+
+def reading_ids(files: Document, recorded: Table) -> pl.Series:
+    """Return the id of each row: first digits of the raw file's digest, colon, line in it."""
+    digits = spread(files, "sha256").str.slice(0, 8)
+    return digits + ":" + recorded.frame["line_in_file"].cast(pl.String)
 
 
 def file_of_row(spans: list[FileRows], row: int) -> FileRows:

@@ -9,7 +9,7 @@ from lodewalk.adapters.projection import to_projected
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.fixes import find_wild_fixes
 from lodewalk.records import Document, Table
-from lodewalk.steps.rows import FileRows, in_time_order
+from lodewalk.steps.rows import FileRows, at_distinct_times, in_time_order
 
 Floats = NDArray[np.float64]
 Track = dict[str, Floats]
@@ -36,8 +36,7 @@ def tracks_of(
     height, lost = recorded.floats("height_m"), no_fix(recorded)
     tracks = {}
     for name, rows in in_time_order(files, seconds):
-        good = rows[~lost[rows]]
-        good = good[np.diff(seconds[good], prepend=-np.inf) > 0]
+        good = at_distinct_times(rows[~lost[rows]], seconds)
         wild = find_wild_fixes(
             seconds[good], easting[good], northing[good], max_speed_m_s=max_speed_m_s
         )
