@@ -137,9 +137,12 @@ def test_a_decision_is_withdrawn_by_a_line_of_its_own(folder):
 @pytest.mark.parametrize(
     ("more", "message"),
     [
-        ({"kind": "guess"}, "kind: Input should be 'clock', 'drop' or 'keep'"),
+        ({"kind": "guess"}, "kind: Input should be 'clock', 'drop', 'keep'"),
         ({"who": " "}, "who: String should match"),
-        ({"value": {"offset_s": 1.0}}, "a clock decision has the value"),
+        ({"value": {"offset_s": 1.0}}, "a drop decision has the value null"),
+        ({"kind": "test", "target": {"instrument": "R1"}}, "a test decision has the value"),
+        ({"kind": "tick", "value": {"item": "clock"}}, "a tick decision is about an instrument"),
+        ({"kind": "test", "value": {"test": "nap"}}, r"value\.test: Input should be 'static'"),
         ({"kind": "clock"}, "a clock decision has the value"),
         ({"kind": "clock", "value": {"offset": 1.0}}, r"value\.offset"),
         ({"target": {}}, "either readings or an instrument"),

@@ -13,6 +13,7 @@ from lodewalk import __version__
 from lodewalk.cli.activity import activity
 from lodewalk.cli.add import add
 from lodewalk.cli.check import check
+from lodewalk.cli.decide import decide, tick
 from lodewalk.cli.demo import demo
 from lodewalk.cli.new import new
 from lodewalk.cli.report import report
@@ -30,7 +31,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for command in (demo, new, add, site, activity, check, run, why, report):
+for command in (demo, new, add, site, activity, check, decide, tick, run, why, report):
     app.command()(command)
 
 

@@ -95,6 +95,55 @@ class Lines(Table):
     )
 
 
+class Crossings(Table):
+    """Places that were read at two times: crossings of lines, and spots stood on again."""
+
+    SCHEMA: ClassVar = (
+        Column("kind", pl.String(), "", "crossing or stand"),
+        Column("first_instrument", pl.String(), "", "rover of the first reading"),
+        Column("second_instrument", pl.String(), "", "rover of the second reading"),
+        Column("first_line", pl.String(), "", "line of the first reading", nullable=True),
+        Column("second_line", pl.String(), "", "line of the second reading", nullable=True),
+        Column("first_utc", UTC_TIME, "", "time of the first reading"),
+        Column("second_utc", UTC_TIME, "", "time of the second reading"),
+        _number("easting_m", "m", "easting in the survey's CRS"),
+        _number("northing_m", "m", "northing in the survey's CRS"),
+        _number("angle_deg", "deg", "angle between the lines"),
+        _number("difference_nT", "nT", "first less second reading, as recorded"),
+        _number("sd_nT", "nT", "noise and position in the difference, one standard deviation"),
+    )
+
+
+class Minutes(Table):
+    """How far the diurnal correction can be wrong, minute by minute."""
+
+    SCHEMA: ClassVar = (
+        Column("instrument", pl.String(), "", "base"),
+        Column("start_utc", UTC_TIME, "", "begin of the minute"),
+        _number("sd_nT", "nT", "predicted standard deviation of the correction"),
+        _number("worst_nT", "nT", "size that the error of the minute stays under, 95 %"),
+        _number("chance", "", "chance that the error exceeds the tolerance"),
+        Column("verdict", pl.String(), "", "keep, doubt, re-walk or unknown"),
+    )
+
+
+class Culture(Table):
+    """Events in the rover's readings that are no rock, or may be none."""
+
+    SCHEMA: ClassVar = (
+        Column("cause", pl.String(), "", "probable cause"),
+        Column("instrument", pl.String(), "", "rover"),
+        Column("line", pl.String(), "", "line", nullable=True),
+        Column("start_utc", UTC_TIME, "", "time of its first reading", nullable=True),
+        Column("end_utc", UTC_TIME, "", "time of its last reading", nullable=True),
+        _number("easting_m", "m", "easting of its peak"),
+        _number("northing_m", "m", "northing of its peak"),
+        _number("peak_nT", "nT", "size"),
+        _number("width_m", "m", "full width at half its size"),
+        _number("probability", "", "how probable the cause is"),
+    )
+
+
 class Diurnal(Table):
     """Diurnal correction of each rover reading."""
 

@@ -12,7 +12,7 @@ from lodewalk.formats.delimited.encoding import decode
 from lodewalk.records import Document
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.rows import spread
-from lodewalk.survey.decisions import in_force, read_decisions
+from lodewalk.survey.decisions import Clock, in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_parts, why_stale
 from lodewalk.survey.ledger import check_raw, display_names, read_ledger
@@ -213,7 +213,7 @@ def _clock_sentence(folder: Folder, number: int, row: Mapping[str, Any]) -> str:
     zone = next(entry.zone for entry in entries if shown[entry.sha256] == row["file"])
     text = f"Recorded as {recorded} in zone {zone}"
     for item in in_force(read_decisions(folder), ("clock",)):
-        if item.target.instrument == row["instrument"] and item.value:
+        if item.target.instrument == row["instrument"] and isinstance(item.value, Clock):
             text += f"; {item.who} decided {item.value.offset_s:+g} s: {item.reason}"
     return f"{text}."
 

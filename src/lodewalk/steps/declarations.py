@@ -56,15 +56,20 @@ STEPS = (
     _ingest("base", "Reads the record of the base."),
     _ingest("track", "Reads the tracks of the handheld GPS."),
     _ingest("plan", "Reads the planned lines."),
+    _ingest("observatory", "Reads the series of an observatory."),
     _ingest("notes", "Reads the field notes."),
     Step(
         "time",
         "Turns recorded times into UTC.",
-        1,
-        ("rover_times", "base_times", "track_times", "notes_times"),
+        2,
         (
-            "rover_files", "rover_recorded", "base_files", "base_recorded",
-            "track_files", "track_recorded", "notes_files", "notes_recorded",
+            "rover_times", "base_times", "track_times", "observatory_times", "notes_times",
+            "rover_clock_times", "base_clock_times",
+        ),
+        (
+            "rover_files", "rover_recorded", "base_files", "base_recorded", "track_files",
+            "track_recorded", "observatory_files", "observatory_recorded", "notes_files",
+            "notes_recorded",
         ),
         decisions=("clock",),
     ),
@@ -96,13 +101,23 @@ STEPS = (
     Step(
         "lines",
         "Tells the survey lines apart, by marks, by plan or by the track.",
-        2,
+        3,
         ("rover_lines", "lines"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
             "plan_recorded",
         ),
         ("survey.crs", "lines"),
+    ),
+    Step(
+        "crossings",
+        "Finds the places that were read at two times.",
+        1,
+        ("crossings",),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
+            "rover_lines",
+        ),
     ),
     Step(
         "diurnal",
@@ -114,6 +129,18 @@ STEPS = (
             "rover_times",
         ),
         ("diurnal", "datum", "instruments.*.site_tie_nT"),
+    ),
+    Step(
+        "trials",
+        "Takes the figures of the tests of set-up and cleanliness.",
+        1,
+        ("trials", "trial_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
+            "rover_lines", "lines", "rover_diurnal", "notes_recorded", "notes_times",
+        ),
+        ("survey.time_zone", "tolerances"),
+        ("test",),
     ),
     Step(
         "reference",

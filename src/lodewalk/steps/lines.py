@@ -19,6 +19,7 @@ from lodewalk.records.products import Lines, ReadingLines
 from lodewalk.records.table import float_column, utc_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.rows import document, file_rows, in_time_order, table
+from lodewalk.steps.set_up import read_mark
 
 Floats = NDArray[np.float64]
 Names = NDArray[np.object_]
@@ -112,7 +113,7 @@ def _names(
     names = np.full(rover.seconds.shape, None, dtype=object)
     source = settings["source"]
     if source in ("auto", "marks"):
-        names[:] = rover.recorded.strings("line")
+        names[:] = [_survey_line(name) for name in rover.recorded.strings("line")]
     marked = np.zeros(names.shape, dtype=bool)
     for span in file_rows(files):
         marked[span.rows] = any(name is not None for name in names[span.rows])
@@ -127,6 +128,11 @@ def _names(
             found = _by_track(rover, rows, instrument, settings)
             names[rows] = _across_losses(found, rover, rows)
     return names
+
+
+def _survey_line(name: str | None) -> str | None:
+    """Return the name of a line; a mark such as check station or static run names none."""
+    return None if read_mark(name) else name
 
 
 def _check_source(source: str, *, plan: bool, marked: bool, rows: int) -> None:

@@ -16,7 +16,7 @@ from lodewalk.records.table import utc_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.rows import FileRows, document, file_rows, table
 
-ROLES = ("rover", "base", "track", "notes")
+ROLES = ("rover", "base", "track", "observatory", "notes")
 #: A decision on an instrument's clock is about its readings; a GPS track keeps its own time.
 INSTRUMENT_ROLES = ("rover", "base")
 
@@ -24,16 +24,25 @@ INSTRUMENT_ROLES = ("rover", "base")
 def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
-    """Return the UTC time of each row of rover, base, tracks and notes."""
+    """Return the UTC time of each row of rover, base, tracks, observatories and notes.
+
+    The times of rover and base are given without the clock decisions too: what tells a clock's
+    error must not move when a person decides on it.
+    """
     del settings
-    return {
-        f"{role}_times": _times(
-            table(inputs, f"{role}_recorded"),
-            document(inputs, f"{role}_files"),
-            context.decisions if role in INSTRUMENT_ROLES else (),
-        )
+
+    def times(role: str, decisions: tuple[Mapping[str, Any], ...]) -> Times:
+        files = document(inputs, f"{role}_files")
+        return _times(table(inputs, f"{role}_recorded"), files, decisions)
+
+    undecided: dict[str, Record] = {
+        f"{role}_clock_times": times(role, ()) for role in INSTRUMENT_ROLES
+    }
+    decided: dict[str, Record] = {
+        f"{role}_times": times(role, context.decisions if role in INSTRUMENT_ROLES else ())
         for role in ROLES
     }
+    return decided | undecided
 
 
 def _times(recorded: Table, files: Document, decisions: tuple[Mapping[str, Any], ...]) -> Times:

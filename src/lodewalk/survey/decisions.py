@@ -10,6 +10,7 @@ from typing import Any, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from lodewalk.errors import InputError
+from lodewalk.steps.set_up import TestName
 from lodewalk.survey.clock import now_utc
 from lodewalk.survey.folder import Folder
 
@@ -47,29 +48,65 @@ class Clock(_Part):
     offset_s: float = Field(ge=-TEN_YEARS_S, le=TEN_YEARS_S)
 
 
+class Trial(_Part):
+    """Value of a decision that marks a span as a test of set-up or cleanliness."""
+
+    test: TestName
+    item: str = ""
+
+
+class Tick(_Part):
+    """Value of a decision that ticks an item of a set-up checklist."""
+
+    item: str = Field(min_length=1)
+
+
 class Decision(_Part):
     """One decision; `withdraws` is the id of a decision that is taken back."""
 
     id: str = Field(min_length=1)
-    kind: Literal["clock", "drop", "keep"]
+    kind: Literal["clock", "drop", "keep", "bridge", "test", "tick"]
     target: Target
-    value: Clock | None = None
+    value: Clock | Trial | Tick | None = None
     reason: str = Field(min_length=1, pattern=r"\S")
     who: str = Field(min_length=1, pattern=r"\S")
     when_utc: AwareDatetime
     withdraws: str | None = None
 
+    @model_validator(mode="before")
+    @classmethod
+    def _read_value(cls, row: Any) -> Any:
+        """Read the value by its kind; another kind's value is left for `_check` to refuse."""
+        kind, value = (row.get("kind"), row.get("value")) if isinstance(row, dict) else (None, None)
+        if kind not in VALUES or not isinstance(value, dict):
+            return row
+        try:
+            return row | {"value": VALUES[kind][0].model_validate(value)}
+        except ValidationError as error:
+            first = error.errors()[0]
+            place = ".".join(str(part) for part in ("value", *first["loc"]))
+            raise ValueError(f"{place}: {first['msg']}") from error
+
     @model_validator(mode="after")
     def _check(self) -> "Decision":
-        if (self.kind == "clock") != (self.value is not None):
-            raise ValueError('a clock decision has the value {"offset_s": …}, others have null')
-        if self.kind == "clock" and self.target.readings:
-            raise ValueError("a clock decision is about an instrument")
+        wanted, form = VALUES.get(self.kind, (type(None), "null"))
+        if not isinstance(self.value, wanted):
+            raise ValueError(f"a {self.kind} decision has the value {form}")
+        if self.kind not in ("drop", "keep") and self.target.readings:
+            raise ValueError(f"a {self.kind} decision is about an instrument")
         return self
 
     def effect(self) -> dict[str, Any]:
         """Return what a product depends on: neither id, person, reason nor time."""
         return self.model_dump(mode="json", include={"kind", "target", "value"})
+
+
+#: Class of the value of each kind that has one, and how it is written.
+VALUES: dict[str, tuple[type[_Part], str]] = {
+    "clock": (Clock, '{"offset_s": …}'),
+    "test": (Trial, '{"test": …, "item": …}'),
+    "tick": (Tick, '{"item": …}'),
+}
 
 
 def _parsed(text: str) -> datetime:
@@ -137,7 +174,7 @@ def append_decision(
     *,
     kind: str,
     target: dict[str, Any],
-    value: dict[str, float] | None,
+    value: Mapping[str, Any] | None,
     reason: str,
     who: str,
     withdraws: str | None = None,
@@ -153,7 +190,7 @@ def append_decision(
         "id": uuid.uuid4().hex,
         "kind": kind,
         "target": target,
-        "value": value,
+        "value": None if value is None else dict(value),
         "reason": reason,
         "who": who,
         "when_utc": now_utc(),

@@ -114,6 +114,18 @@ class Tolerances(Section):
     diurnal_sd_nT: float = _setting(
         1.0, "Largest standard deviation of the diurnal correction.", "nT", gt=0, le=1000
     )
+    diurnal_nT: Annotated[float, Field(gt=0, le=1000)] | None = _setting(
+        None,
+        "Largest error of the diurnal correction that the survey can bear; left out, the share "
+        "below of the smallest anomaly, else twice the standard deviation above.",
+        "nT",
+    )
+    smallest_anomaly_nT: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
+        None, "Smallest anomaly that is looked for.", "nT"
+    )
+    diurnal_share: float = _setting(
+        0.1, "Share of the smallest anomaly that the diurnal error may reach.", "", gt=0, le=1
+    )
     noise_nT: float = _setting(
         1.0, "Largest noise of a line, from its fourth difference.", "nT", gt=0, le=1000
     )
@@ -122,6 +134,27 @@ class Tolerances(Section):
     )
     k9_nT: float = _setting(
         500.0, "Lower limit of K = 9 at the site, for the activity.", "nT", ge=100, le=3000
+    )
+    covered_share: float = _setting(
+        0.95, "Smallest share of a planned line that must be covered.", "", ge=0, le=1
+    )
+    gap_m: float = _setting(
+        15.0, "Longest gap along a line that counts as covered.", "m", gt=0, le=1000
+    )
+    heading_nT: float = _setting(
+        2.0, "Turn-around test: largest spread over the headings.", "nT", gt=0, le=1000
+    )
+    item_nT: float = _setting(
+        1.0, "With-and-without test: largest change by an item.", "nT", gt=0, le=1000
+    )
+    check_station_nT: float = _setting(
+        2.0, "Check station: largest spread over the day, corrected.", "nT", gt=0, le=1000
+    )
+    repeat_nT: float = _setting(
+        2.0, "Repeat line: largest mean difference and noise.", "nT", gt=0, le=1000
+    )
+    static_nT: float = _setting(
+        0.5, "Static run: largest noise of a standing sensor.", "nT", gt=0, le=1000
     )
 
 

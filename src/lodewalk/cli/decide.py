@@ -1,0 +1,126 @@
+"""`lodewalk decide` and `lodewalk tick`: what a person decided, and set-up checklists."""
+
+from typing import Annotated
+
+import typer
+
+from lodewalk.cli.output import AsJson, Survey, columns, emit
+from lodewalk.errors import InputError
+from lodewalk.services.opening import open_survey
+
+Who = Annotated[str, typer.Option("--who", help="Initials of the person.")]
+
+
+def decide(
+    directory: Survey,
+    kind: Annotated[
+        str,
+        typer.Argument(
+            metavar="KIND",
+            help="clock, drop, keep, bridge, test, withdraw; or list, to see those in force.",
+        ),
+    ],
+    reason: Annotated[str, typer.Option(help="Why; kept with the decision.")] = "",
+    who: Who = "",
+    instrument: Annotated[str | None, typer.Option(help="Instrument concerned.")] = None,
+    start: Annotated[
+        str | None, typer.Option(help="From, as recorded: YYYY-MM-DDTHH:MM:SS.")
+    ] = None,
+    end: Annotated[str | None, typer.Option(help="To, as recorded.")] = None,
+    reading: Annotated[
+        list[str] | None, typer.Option(help="A reading_id; can be given again.")
+    ] = None,
+    offset: Annotated[
+        float | None, typer.Option(help="clock: seconds that the clock is ahead of UTC.")
+    ] = None,
+    test: Annotated[
+        str | None,
+        typer.Option(
+            help="test: static, side-by-side, turn-around, with, without, check-station or "
+            "repeat-line."
+        ),
+    ] = None,
+    item: Annotated[str, typer.Option(help="test: what was taken along or left away.")] = "",
+    decision: Annotated[
+        str | None, typer.Option("--id", help="withdraw: id of the decision, or its beginning.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write down what a person decided: confirm a clock, drop or keep readings, bridge a gap."""
+    from lodewalk.services import decide as service
+
+    folder = open_survey(directory)
+    if kind == "list":
+        found = service.decisions_in_force(folder)
+        rows = [[d.id[:8], d.kind, _told(d), d.reason, d.who, d.when_utc] for d in found]
+        emit(service.DecisionList(found), as_json=as_json, lines=columns(rows) or ["none"])
+        return
+    for value, option in ((reason, "--reason"), (who, "--who")):
+        if not value.strip():
+            raise InputError(
+                "A decision has a reason and a person.", remedy=f"Give {option} as well."
+            )
+    if kind == "withdraw":
+        if not decision:
+            raise InputError(
+                "Which decision is taken back?",
+                remedy="Give --id; `lodewalk decide DIR list` shows them.",
+            )
+        made = service.withdraw(folder, decision, reason=reason, who=who)
+    else:
+        made = service.decide(
+            folder,
+            kind=kind,
+            reason=reason,
+            who=who,
+            instrument=instrument,
+            start=start,
+            end=end,
+            readings=tuple(reading or ()),
+            offset_s=offset,
+            test=test,
+            item=item,
+        )
+    emit(made, as_json=as_json, lines=[f"{made.id[:8]}: {made.kind} {_told(made)}"])
+
+
+def _told(made: object) -> str:
+    """Return target and value of a decision in one line."""
+    target, value = getattr(made, "target", {}), getattr(made, "value", None) or {}
+    parts = [str(target.get(name) or "") for name in ("instrument", "start", "end")]
+    parts += [f"{len(target['readings'])} readings"] if target.get("readings") else []
+    parts += [f"{name} {part}" for name, part in value.items() if part not in (None, "")]
+    return " ".join(part for part in parts if part)
+
+
+def tick(
+    directory: Survey,
+    items: Annotated[
+        list[str] | None, typer.Argument(metavar="ITEM...", help="Items done; none to list all.")
+    ] = None,
+    instrument: Annotated[str, typer.Option(help="Base or rover.")] = "",
+    day: Annotated[str, typer.Option(help="Day, YYYY-MM-DD.")] = "",
+    who: Who = "",
+    as_json: AsJson = False,
+) -> None:
+    """Tick the set-up checklist of an instrument, or show it."""
+    from lodewalk.services import decide as service
+
+    for value, option in ((instrument, "--instrument"), (day, "--day")):
+        if not value:
+            raise InputError("Whose checklist, and of which day?", remedy=f"Give {option} as well.")
+    folder = open_survey(directory)
+    if items:
+        result = service.tick(folder, tuple(items), instrument=instrument, day=day, who=who)
+    else:
+        result = service.checklists(folder, days=((day, instrument),))
+    rows = [
+        [
+            "+" if row.who else "-",
+            row.item,
+            row.text,
+            f"{row.who} {row.when_utc}" if row.who else "",
+        ]
+        for row in result.items
+    ]
+    emit(result, as_json=as_json, lines=columns(rows))

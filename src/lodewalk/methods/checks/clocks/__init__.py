@@ -1,0 +1,1 @@
+"""Clock forensics: how far two clocks are apart, from independent kinds of evidence."""
