@@ -108,7 +108,7 @@ def diurnal_sd(
     at_middle = (1 - share) * scale[before] + share * scale[before + 1]
     power = (1 - share) * growth[before] + share * growth[before + 1]
     at_middle *= (length / nominal_interval(base_time)) ** power
-    line = np.where((share == 0) | (share == 1), 0.0, at_middle * _phase_shape(share, power))
+    line = np.where((share == 0) | (share == 1), 0.0, at_middle * phase_shape(share, power))
     noise = base_noise_nT**2 * ((1 - share) ** 2 + share**2)
     sd[inside] = np.sqrt(line + noise)
     return sd
@@ -123,8 +123,26 @@ def _known(
     return np.asarray(time_s, dtype=np.float64), base_time[known], base[known]
 
 
-def _phase_shape(share: FloatArray, power: FloatArray) -> FloatArray:
-    """Return the squared error at a share of the interval over that at its middle."""
+def phase_shape(share: FloatArray, power: FloatArray) -> FloatArray:
+    """Return the squared error of a line at a share of its length over that at its middle.
+
+    Parameters
+    ----------
+    share : float array, shape (n,)
+        Share of the length, 0 to 1.
+    power : float array, shape (n,)
+        Exponent by which the squared error grows with the length; see `diurnal_sd`.
+
+    Returns
+    -------
+    float array, shape (n,)
+        1 at the middle, 0 at both ends.
+
+    Examples
+    --------
+    >>> phase_shape(np.array([0.25, 0.5]), np.array([1.0, 1.0])).tolist()
+    [0.75, 1.0]
+    """
     power = np.where(np.abs(power - 2) < 1e-3, 2.001, power)  # 0/0 at 2; the limit is smooth
     rest = 1 - share
     error = rest * share**power + share * rest**power - share * rest
@@ -137,7 +155,7 @@ def _roughness(
 ) -> tuple[FloatArray, FloatArray]:
     """Return at each base reading the squared error at mid-interval, and its growth exponent."""
     spans = (1, 2, 4)
-    squares = [_midpoint_misfits(time, value, span) ** 2 for span in spans]
+    squares = [midpoint_misfits(time, value, span) ** 2 for span in spans]
     noise_part = 1.5 * noise**2  # of a reading less the mean of two
     near, count = _running_mean(time, squares[0], window_s)
     growth = _growth(time, squares, noise_part, 4 * window_s)
@@ -162,8 +180,28 @@ def _growth(
     return np.clip(growth, SLOWEST_GROWTH, FASTEST_GROWTH)
 
 
-def _midpoint_misfits(time: FloatArray, value: FloatArray, span: int) -> FloatArray:
-    """Return each value less the mean of those `span` intervals away; NaN where uneven."""
+def midpoint_misfits(time: FloatArray, value: FloatArray, span: int) -> FloatArray:
+    """Return each value less the mean of those `span` intervals away.
+
+    Parameters
+    ----------
+    time : float array, shape (n,)
+        Increasing times [s].
+    value : float array, shape (n,)
+        Value at each time.
+    span : int
+        Number of intervals to the neighbour on either side.
+
+    Returns
+    -------
+    float array, shape (n,)
+        NaN at the ends of the record and where the intervals are uneven.
+
+    Examples
+    --------
+    >>> midpoint_misfits(np.arange(3.0), np.array([0.0, 3.0, 2.0]), 1).tolist()
+    [nan, 2.0, nan]
+    """
     misfit = np.full(time.size, np.nan)
     if time.size > 2 * span:
         even = span * nominal_interval(time)
