@@ -1,0 +1,1 @@
+"""What a survey would find and what it would miss."""
