@@ -29,7 +29,8 @@ CLOSED = {("cli", room) for room in RANK if room not in {"services", "errors"}} 
     ("web", room) for room in RANK if room not in {"services", "errors"}
 }
 METHOD_LIBRARIES = {"numpy", "scipy", "numba"} | {
-    "collections", "dataclasses", "datetime", "functools", "itertools", "math", "types", "typing",
+    "collections", "dataclasses", "datetime", "enum", "functools", "itertools", "math", "types",
+    "typing",
 }  # fmt: skip
 #: Names that would let a method read, write, print or look at the clock.
 FORBIDDEN_CALLS = {"open", "print", "input", "exec", "eval", "now", "today", "utcnow"}
