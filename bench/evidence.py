@@ -1,15 +1,26 @@
 """Run the long trials and write their tables to `bench/evidence.md` (``make evidence``)."""
 
 import os
+import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 
-import evidence_budget
-import evidence_demo
-import evidence_diurnal_sd
-import evidence_spikes
 from common import BENCH, machine
 
-TRIALS = (evidence_budget, evidence_diurnal_sd, evidence_demo, evidence_spikes)
+TRIALS = (
+    "budget",
+    "diurnal_sd",
+    "demo",
+    "spikes",
+    "culture",
+    "clock_pair",
+    "clock_revisits",
+    "clock_track",
+    "storm",
+    "base_events",
+    "bridging",
+    "positions",
+)
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")
 
 PAGE = """# Trials
@@ -23,12 +34,18 @@ compared with, and what the tests check besides, is in [doc/evidence.rst](../doc
 """
 
 
+def section(name: str) -> str:
+    """Return the section of one trial, which runs in a process of its own."""
+    print(f"{name} …", file=sys.stderr)
+    script = BENCH / f"evidence_{name}.py"
+    done = subprocess.run([sys.executable, script], stdout=subprocess.PIPE, text=True, check=True)
+    return done.stdout.strip()
+
+
 def main() -> None:
     load = os.getloadavg()[0]
-    sections = []
-    for trial in TRIALS:
-        print(f"{trial.__name__} …", file=sys.stderr)
-        sections.append(trial.section())
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        sections = list(pool.map(section, TRIALS))
     page = PAGE.format(machine=machine(PACKAGES, load=load), sections="\n\n".join(sections))
     (BENCH / "evidence.md").write_text(page, encoding="utf-8")
     print(page)

@@ -10,7 +10,7 @@ from PIL import Image
 from lodewalk.errors import InputError
 from lodewalk.figures import (
     draw_anomaly_map,
-    draw_base_record,
+    draw_day,
     draw_line_profile,
     draw_sheet,
     draw_stacked_profiles,
@@ -20,13 +20,14 @@ from lodewalk.figures import (
 )
 
 ANGLES = {"convergence_deg": 0.3, "declination_deg": -20.0}
+UNJUDGED = {"minutes": None, "check": None, "datum_nT": None, "zone": "UTC"}
 
 
 def all_figures(scenario):
     s = scenario
     return [
         draw_anomaly_map(s.grid, s.readings, title="Map", crs_title="EPSG:31982", **ANGLES),
-        draw_base_record(s.base, s.lines, s.findings, day="2026-03-10", datum_nT=None),
+        draw_day(s.base, s.lines, s.findings, day="2026-03-10", **UNJUDGED),
         draw_stacked_profiles(s.readings, s.lines),
         draw_line_profile(s.readings, line="L1075"),
         *draw_sheet(s.grid, s.readings, scale=5000, title_block={"Survey": "Sheet"}, **ANGLES),

@@ -24,7 +24,7 @@ from lodewalk.handover.tables import (
     total_km,
 )
 from lodewalk.records.document import Document
-from lodewalk.records.products import Findings, Lines, Readings
+from lodewalk.records.products import Findings, Lines, Minutes, Readings
 
 
 @pytest.fixture(scope="module")
@@ -323,7 +323,7 @@ def test_same_records_same_content(scenario, job, provenance, check):
     [
         ("draw_anomaly_map", "map", "map"),
         ("draw_stacked_profiles", "map", "stacked profiles"),
-        ("draw_base_record", "days", "base record of 2026-03-09"),
+        ("draw_day", "days", "day page of 2026-03-09"),
         ("draw_line_profile", "lines", "profile of line L1300"),
     ],
 )
@@ -333,7 +333,7 @@ def test_a_figure_that_cannot_be_drawn_is_named_where_it_would_stand(
     def draw(*_, **__):
         raise InputError("Too few to draw <here>.", value=3)
 
-    for name in ("anomaly_map", "stacked_profiles", "base_record", "line_profile"):
+    for name in ("anomaly_map", "stacked_profiles", "day", "line_profile"):
         monkeypatch.setattr(pictures, f"draw_{name}", lambda *_, **__: Figure(figsize=(1, 1)))
     monkeypatch.setattr(pictures, function, draw)
     s = scenario
@@ -343,5 +343,44 @@ def test_a_figure_that_cannot_be_drawn_is_named_where_it_would_stand(
     assert f"</strong> no {title}. Too few to draw &lt;here&gt;.</p>" in part
     others = page.replace(part, "")
     assert "Too few to draw" not in others
-    assert page.count("<figure>") == {"base": 3}.get(function[5:9], 5)
+    assert page.count("<figure>") == {"draw_day": 3}.get(function, 5)
     assert "at hand when the report was made" not in page
+
+
+def pages_asked_for(monkeypatch, job, records, provenance):
+    """Return what the day pages of a report are drawn from."""
+    asked = []
+
+    def draw(base, lines, findings, **others):
+        asked.append({"base": base, **others})
+        return Figure(figsize=(1, 1))
+
+    monkeypatch.setattr(pictures, "draw_day", draw)
+    assemble(job, records, provenance=provenance, most_lines=0)
+    return asked
+
+
+def test_day_pages_get_minutes_and_verdicts(scenario, job, provenance, check, monkeypatch):
+    minutes = Minutes.empty()
+    records = Records(base=scenario.base, check=check, minutes=minutes, datum=scenario.datum)
+    asked = pages_asked_for(monkeypatch, job, records, provenance)
+    assert [page["day"] for page in asked] == ["2026-03-09", "2026-03-10", "2026-03-11"]
+    assert all(page["minutes"] is minutes and page["check"] is check for page in asked)
+    assert {page["datum_nT"] for page in asked} == {scenario.datum["datum_nT"]}
+    assert {page["zone"] for page in asked} == {"America/Sao_Paulo"}
+
+
+def test_a_judged_day_without_base_has_a_page(job, provenance, check, monkeypatch):
+    asked = pages_asked_for(monkeypatch, job, Records(check=check), provenance)
+    assert [len(page["base"]) for page in asked] == [0, 0, 0]
+
+
+def test_without_a_zone_of_the_survey_the_day_page_has_that_of_the_check(
+    job, provenance, check, monkeypatch
+):
+    zoned = Document({"days": [day | {"zone": "UTC-03:00"} for day in check["days"]]})
+    no_zone = dataclasses.replace(job, zone="UTC")
+    asked = pages_asked_for(monkeypatch, no_zone, Records(check=zoned), provenance)
+    assert {page["zone"] for page in asked} == {"UTC-03:00"}
+    asked = pages_asked_for(monkeypatch, no_zone, Records(check=check), provenance)
+    assert {page["zone"] for page in asked} == {"UTC"}

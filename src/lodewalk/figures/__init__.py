@@ -1,7 +1,7 @@
 """Figures: records in, matplotlib figures out."""
 
 from lodewalk.figures.anomaly_map import draw_anomaly_map
-from lodewalk.figures.base_record import draw_base_record
+from lodewalk.figures.day import draw_day
 from lodewalk.figures.line_profile import draw_line_profile, draw_line_profiles
 from lodewalk.figures.save import pdf_bytes, png_bytes, write_pdf
 from lodewalk.figures.sheet import draw_sheet
@@ -9,7 +9,7 @@ from lodewalk.figures.stacked_profiles import draw_stacked_profiles
 
 __all__ = [
     "draw_anomaly_map",
-    "draw_base_record",
+    "draw_day",
     "draw_line_profile",
     "draw_line_profiles",
     "draw_sheet",

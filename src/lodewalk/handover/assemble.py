@@ -1,6 +1,8 @@
 """Records in, content of the report out: tables, words and figures."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +18,7 @@ from lodewalk.handover.content import (
     ReportFigure,
     Undrawn,
 )
+from lodewalk.handover.evening import evening_of
 from lodewalk.handover.pictures import base_figures, chosen_lines, line_figures, map_figures
 from lodewalk.handover.tables import (
     correction_sizes,
@@ -33,16 +36,17 @@ from lodewalk.handover.tables import (
 )
 from lodewalk.records.document import Document
 from lodewalk.records.grid import Grid
-from lodewalk.records.products import BaseRecord, Findings, Lines, Readings
+from lodewalk.records.products import BaseRecord, Findings, Lines, Minutes, Readings
 
 
 @dataclass(frozen=True)
 class Records:
     """The records that a report is made of; one that has not been made yet is None.
 
-    `check` holds the verdicts: ``days``, each with ``date``, ``verdict``, ``reasons``, ``base``
-    (``range_nT``, ``worst_chord_nT``, ``activity``) and ``lines`` (``line``, ``verdict``,
-    ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages of a line apart).
+    `check` holds the verdicts: ``days``, each with ``date``, ``zone``, ``verdict``, ``reasons``,
+    ``base`` (``range_nT``, ``worst_chord_nT``, ``activity``, ``intervals``) and ``lines``
+    (``line``, ``verdict``, ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages
+    of a line apart). `minutes` holds the predicted error and verdict of each minute.
     """
 
     readings: Readings | None = None
@@ -53,6 +57,8 @@ class Records:
     datum: Document | None = None
     site: Document | None = None
     check: Document | None = None
+    minutes: Minutes | None = None
+    ticks: tuple[Mapping[str, Any], ...] = ()
 
 
 def assemble(
@@ -114,6 +120,7 @@ def assemble(
         dropped=dropped_reasons(readings) if len(readings) else (),
         errors=error_terms(readings) if some else (),
         lines=rows,
+        evening=evening_of(records.check, records.ticks),
         figures=tuple(item for item in pictures if isinstance(item, ReportFigure)),
         undrawn=tuple(item for item in pictures if isinstance(item, Undrawn)),
     )
@@ -161,10 +168,16 @@ def _figures(
         figures += line_figures(
             records.readings, _lines_to_draw(records.readings, rows, most_lines)
         )
-    if records.base is not None:
-        findings = records.findings if records.findings is not None else Findings.empty()
+    if records.base is not None or (records.check is not None and days):
         figures += base_figures(
-            job, days, base=records.base, lines=lines, findings=findings, datum_nT=datum
+            job,
+            days,
+            base=records.base if records.base is not None else BaseRecord.empty(),
+            lines=lines,
+            findings=records.findings if records.findings is not None else Findings.empty(),
+            minutes=records.minutes,
+            check=records.check,
+            datum_nT=datum,
         )
     return figures
 

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from lodewalk.handover.evening import Evening
+
 
 @dataclass(frozen=True)
 class Job:
@@ -200,6 +202,7 @@ class ReportContent:
     dropped: tuple[Fact, ...] = ()
     errors: tuple[ErrorTerm, ...] = ()
     lines: tuple[LineRow, ...] = ()
+    evening: Evening = field(default_factory=Evening)
     figures: tuple[ReportFigure, ...] = ()
     undrawn: tuple[Undrawn, ...] = ()
 

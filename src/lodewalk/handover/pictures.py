@@ -8,15 +8,16 @@ from matplotlib.figure import Figure
 
 from lodewalk.errors import InputError
 from lodewalk.figures.anomaly_map import draw_anomaly_map
-from lodewalk.figures.base_record import draw_base_record
+from lodewalk.figures.day import draw_day
 from lodewalk.figures.line_profile import draw_line_profile
 from lodewalk.figures.save import png_bytes
 from lodewalk.figures.stacked_profiles import draw_stacked_profiles
 from lodewalk.figures.style import number
 from lodewalk.handover.content import Day, Job, LineRow, ReportFigure, Undrawn
 from lodewalk.handover.tables import used_rows
+from lodewalk.records.document import Document
 from lodewalk.records.grid import Grid
-from lodewalk.records.products import BaseRecord, Findings, Lines, Readings
+from lodewalk.records.products import BaseRecord, Findings, Lines, Minutes, Readings
 
 DPI = 160.0
 
@@ -89,33 +90,40 @@ def base_figures(
     base: BaseRecord,
     lines: Lines,
     findings: Findings,
+    minutes: Minutes | None,
+    check: Document | None,
     datum_nT: float | None,
 ) -> list[ReportFigure | Undrawn]:
-    """Return one figure for each day that has base readings."""
-    with_base = set(
-        base.frame.drop_nulls("raw_nT")["time_utc"].dt.strftime("%Y-%m-%d").unique().to_list()
-    )
+    """Return the page of each field day."""
     figures = []
     for day in days:
-        if day.date not in with_base:
-            continue
         draw = partial(
-            draw_base_record,
+            draw_day,
             base,
             lines,
             findings,
+            minutes=minutes,
+            check=check,
             day=day.date,
             datum_nT=datum_nT,
-            zone=job.zone,
+            zone=_zone_of(job, check, day.date),
         )
         caption = (
-            "Above, the field at the base; below, when each line was walked. Yellow is doubtful, "
-            "red is lost or left out, hatching is a gap."
+            "From above: activity, the field at the base, the predicted error of its correction "
+            "with the verdict of each minute, when each line was walked, and what was found. "
+            "What isn't known is left out."
         )
         verdict = f", verdict {day.verdict}" if day.verdict else ""
-        alt = f"Curve of the base record of {day.date}{verdict}, with the lines walked below it."
-        figures.append(_picture("base", f"Base record of {day.date}", caption, alt, draw))
+        alt = f"The field day {day.date}{verdict}: base record, lines walked and findings by hour."
+        figures.append(_picture("base", f"Day page of {day.date}", caption, alt, draw))
     return figures
+
+
+def _zone_of(job: Job, check: Document | None, date: str) -> str:
+    """Return the zone of a field day: the survey's, or the one that the check chose."""
+    days = (check.values.get("days") or []) if check is not None else []
+    told = next((str(day["zone"]) for day in days if day["date"] == date and day.get("zone")), "")
+    return (told or "UTC") if job.zone in ("", "UTC", "GPS") else job.zone
 
 
 def chosen_lines(rows: Sequence[LineRow], *, most: int) -> list[str]:

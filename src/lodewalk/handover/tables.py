@@ -210,13 +210,14 @@ def _hour_of_end(moment: dt.datetime) -> str:
 
 def line_rows(lines: Lines, check: Document | None) -> tuple[LineRow, ...]:
     """Return the lines as walked, in order of time, with their verdicts."""
-    judged = {
-        str(day["date"]): day.get("lines") or []
+    judged = [
+        entry | {"date": str(day["date"])}
         for day in ((check.values.get("days") or []) if check else [])
-    }
+        for entry in day.get("lines") or []
+    ]
     rows = []
     for row in lines.frame.sort("start_utc", "line", nulls_last=True).iter_rows(named=True):
-        told = (entry for entry in judged.get(row["day"], []) if _is_of(entry, row))
+        told = (entry for entry in judged if _is_of(entry, row))
         verdict: Mapping[str, Any] = next(told, {})
         rows.append(
             LineRow(
@@ -244,15 +245,16 @@ def line_rows(lines: Lines, check: Document | None) -> tuple[LineRow, ...]:
 
 
 def _is_of(entry: Mapping[str, Any], row: Mapping[str, Any]) -> bool:
-    """Whether the check tells this of a passage; a key that it leaves out fits every passage."""
+    """Whether the check tells this of a passage; a key that it leaves out fits every passage.
+
+    A start tells more than the date: field days follow the survey's own zone, lines UTC.
+    """
+    if entry["line"] != row["line"] or entry.get("instrument") not in (None, row["instrument"]):
+        return False
     start = entry.get("start_utc")
-    return (
-        entry["line"] == row["line"]
-        and entry.get("instrument") in (None, row["instrument"])
-        and (
-            start is None or abs(dt.datetime.fromisoformat(start) - row["start_utc"]) <= SAME_START
-        )
-    )
+    if start is None:
+        return bool(entry["date"] == row["day"])
+    return bool(abs(dt.datetime.fromisoformat(start) - row["start_utc"]) <= SAME_START)
 
 
 def finding_rows(findings: Findings, *, most: int) -> tuple[Finding, ...]:

@@ -30,6 +30,7 @@ class Positions(Table):
         _number("latitude_deg", "deg", "latitude, WGS84"),
         _number("longitude_deg", "deg", "longitude, WGS84"),
         _number("height_above_ground_m", "m", "height of the sensor above ground"),
+        _number("sd_m", "m", "error of the position on one axis, one standard deviation"),
         Column("source", pl.String(), "", "recorded, bridged, track, local grid or none"),
     )
 
@@ -141,6 +142,8 @@ class Culture(Table):
         _number("peak_nT", "nT", "size"),
         _number("width_m", "m", "full width at half its size"),
         _number("probability", "", "how probable the cause is"),
+        Column("feature", pl.Int64(), "", "number of the fence or line it is part of, or -1"),
+        Column("note", pl.String(), "", "word of the field note that speaks for it, or none"),
     )
 
 
@@ -150,7 +153,8 @@ class Diurnal(Table):
     SCHEMA: ClassVar = (
         _number("diurnal_nT", "nT", "base + site tie - datum at the time of the reading"),
         _number("sd_diurnal_nT", "nT", "standard deviation of the correction"),
-        Column("base", pl.String(), "", "the base that it comes from", nullable=True),
+        _number("bridge_sd_nT", "nT", "what it would be if the gap of the base were bridged"),
+        Column("base", pl.String(), "", "base that it comes from, or bridge", nullable=True),
         REASON,
     )
 

@@ -1,9 +1,10 @@
 """Findings and verdicts of a survey."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from lodewalk.services.day_pages import write_day_pages
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import run as run_steps
@@ -23,34 +24,85 @@ class CheckedLine:
 
 
 @dataclass(frozen=True)
+class BaseInterval:
+    """Whether the interval of a base was enough for the field of a day."""
+
+    instrument: str
+    interval_s: float | None
+    answer: str
+    error_95_nT: float | None
+    tolerance_nT: float
+    longest_s: float | None
+    basis: str | None
+
+
+@dataclass(frozen=True)
 class CheckedBase:
     """The base on a day; null where there is no record to judge."""
 
     range_nT: float | None
     worst_chord_nT: float | None
     activity: list[dict[str, Any]]
+    intervals: list[BaseInterval]
 
 
 @dataclass(frozen=True)
 class CheckedDay:
-    """One UTC day."""
+    """One field day in the survey's own zone; `minutes` counts its minutes by verdict."""
 
     date: str
+    zone: str
     verdict: str
     reasons: list[str]
     base: CheckedBase
+    minutes: dict[str, int]
     lines: list[CheckedLine]
+    figure: str | None = None
 
 
 @dataclass(frozen=True)
 class ClockState:
-    """What is known of one instrument's clock: its time minus UTC."""
+    """What is known of one instrument's clock: its time minus UTC.
+
+    `position_clock` says which clock stamps the positions; `decided_s` what a person decided.
+    """
 
     instrument: str
     offset_s: float | None
     sd_s: float | None
     state: str
     method: str
+    text: str
+    position_clock: str | None
+    decided_s: float | None
+
+
+@dataclass(frozen=True)
+class CheckedTest:
+    """One test of set-up or cleanliness; `passed` is null where it has no tolerance."""
+
+    test: str
+    item: str
+    instrument: str
+    day: str
+    start_utc: str
+    end_utc: str
+    figure_nT: float | None
+    sd_nT: float | None
+    tolerance_nT: float | None
+    passed: bool | None
+    text: str
+
+
+@dataclass(frozen=True)
+class CoveredLine:
+    """How much of a planned line, or of one walked without a plan, is covered."""
+
+    line: str
+    length_m: float
+    covered_share: float
+    longest_gap_m: float
+    off_line_m: float | None
 
 
 @dataclass(frozen=True)
@@ -66,42 +118,73 @@ class Finding:
 
 
 @dataclass(frozen=True)
+class RewalkSpan:
+    """A line, or a part of it, to walk again, in order of walking."""
+
+    line: str
+    whole: bool
+    length_m: float
+    why: str
+    first_easting_m: float
+    first_northing_m: float
+    last_easting_m: float
+    last_northing_m: float
+
+
+@dataclass(frozen=True)
 class Rewalk:
-    """What to walk again."""
+    """What to walk again: metres on lines and between them, minutes, and the route's file."""
 
     length_m: float
+    between_m: float
+    minutes: int
     gpx: str | None
+    spans: list[RewalkSpan]
 
 
 @dataclass(frozen=True)
 class CheckResult:
-    """Verdicts of days and lines, clocks, findings, and what to walk again."""
+    """Verdicts of days and lines, clocks, tests, findings, and what to walk again."""
 
     days: list[CheckedDay]
     clock: list[ClockState]
+    tests: list[CheckedTest]
+    coverage: list[CoveredLine]
     findings: list[Finding]
     rewalk: Rewalk
 
 
-def check(folder: Folder, *, reporter: Reporter | None = None) -> CheckResult:
-    """Bring up what the verdicts need and return them."""
+def check(folder: Folder, *, reporter: Reporter | None = None, pages: bool = False) -> CheckResult:
+    """Bring up what the verdicts need and return them; `pages` draws the page of each day."""
     run_steps(folder, to="check", reporter=reporter)
-    return check_result(json.loads(product_path(folder, "check").read_text(encoding="utf-8")))
+    result = check_result(json.loads(product_path(folder, "check").read_text(encoding="utf-8")))
+    if not pages:
+        return result
+    drawn = write_day_pages(folder)
+    return replace(result, days=[replace(day, figure=drawn.get(day.date)) for day in result.days])
 
 
 def check_result(found: dict[str, Any]) -> CheckResult:
     """Return the check document as a result."""
     days = [
         CheckedDay(
-            day["date"],
-            day["verdict"],
-            day["reasons"],
-            CheckedBase(**day["base"]),
-            [CheckedLine(**line) for line in day["lines"]],
+            **day
+            | {
+                "base": CheckedBase(
+                    **day["base"]
+                    | {"intervals": [BaseInterval(**row) for row in day["base"]["intervals"]]}
+                ),
+                "lines": [CheckedLine(**line) for line in day["lines"]],
+            }
         )
         for day in found["days"]
     ]
-    clock = [ClockState(**row) for row in found["clock"]]
+    again = found["rewalk"]
     return CheckResult(
-        days, clock, [Finding(**row) for row in found["findings"]], Rewalk(**found["rewalk"])
+        days,
+        [ClockState(**row) for row in found["clock"]],
+        [CheckedTest(**row) for row in found["tests"]],
+        [CoveredLine(**row) for row in found["coverage"]],
+        [Finding(**row) for row in found["findings"]],
+        Rewalk(**again | {"spans": [RewalkSpan(**span) for span in again["spans"]]}),
     )

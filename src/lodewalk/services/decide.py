@@ -1,5 +1,6 @@
 """Taking a decision: what a person decided, checked and appended; and ticking a checklist."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -160,6 +161,8 @@ def tick(
         For an unknown instrument, or an item that its checklist doesn't have.
     """
     _check_instrument(folder, instrument)
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", day):
+        raise InputError("A day is written YYYY-MM-DD.", value=day)
     known = [item.name for item in CHECKLISTS[role_of(folder, instrument)]]
     for item in items:
         if item not in known:

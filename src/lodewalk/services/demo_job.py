@@ -9,12 +9,14 @@ from numba.core.event import install_timer
 
 from lodewalk.errors import FolderError
 from lodewalk.services.add import add_files
+from lodewalk.services.decide import decide
 from lodewalk.services.demo import write_demo
+from lodewalk.services.demo.scenario import Scenario
 from lodewalk.services.new import new_survey
 from lodewalk.services.report import report
 from lodewalk.services.run import run
 from lodewalk.steps.context import Reporter
-from lodewalk.survey.folder import open_folder
+from lodewalk.survey.folder import Folder, open_folder
 
 
 @dataclass(frozen=True)
@@ -100,4 +102,22 @@ def _write(directory: Path, seed: int) -> None:
                 if item.column_map
                 else None,
                 time_zone=item.time_zone,
+            )
+        _confirm_clocks(folder)
+
+
+def _confirm_clocks(folder: Folder) -> None:
+    """Let the crew confirm what the check proposes: one logger kept GPS time.
+
+    The check finds it again in the times as recorded, whatever was decided.
+    """
+    for rover in Scenario().rovers:
+        if rover.clock_offset_s:
+            decide(
+                folder,
+                kind="clock",
+                instrument=rover.name,
+                offset_s=rover.clock_offset_s,
+                reason="the logger kept GPS time, as the lines against the handheld's track show",
+                who=rover.carried_by,
             )

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, cast
 
 from lodewalk.errors import InputError
+from lodewalk.services.joined import all_findings, base_record, product, ticks
 from lodewalk.steps.context import Reporter, Silent
 from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.clock import now_utc
@@ -17,7 +18,6 @@ from lodewalk.survey.run import run as run_steps
 from lodewalk.survey.settings import range_text, toml_value
 from lodewalk.survey.settings_table import SECTIONS, Instrument, Section
 from lodewalk.survey.state import read_state
-from lodewalk.survey.store import read_product
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -25,12 +25,10 @@ if TYPE_CHECKING:
     from lodewalk.handover.assemble import Records
     from lodewalk.handover.content import Job, Provenance, Setting
     from lodewalk.records import Document, Grid
-    from lodewalk.records.products import BaseRecord, Heights, Positions, Readings
+    from lodewalk.records.products import Heights, Positions, Readings
 
 SCALES = (500, 1000, 2000, 5000, 10_000, 25_000)
 MAP_DPI = 200.0
-#: Steps whose findings the report joins.
-PARTS = ("position", "first", "diurnal", "check")
 
 
 @dataclass(frozen=True)
@@ -85,58 +83,28 @@ def report(
     path = folder.report / "report.html"
     write_text(path, build_report(content))
     hears.progress("report", 1, 1)
-    problem = _product(folder, "grid_notes")["problem"]
+    problem = product(folder, "grid_notes")["problem"]
     return ReportResult(str(path), written[0], written[1], profiles, used, problem)
-
-
-def _product(folder: Folder, name: str) -> Any:
-    """Return a product; the report joins many kinds."""
-    return read_product(folder, name)
 
 
 def _records(folder: Folder) -> "Records":
     """Return the records that the report is made of."""
-    import polars as pl
-
     from lodewalk.handover.assemble import Records
-    from lodewalk.records.products import Findings
 
-    findings = [_product(folder, f"{name}_findings").frame for name in PARTS]
-    grids = _product(folder, "grids").grids
-    datum = _product(folder, "datum")
+    grids = product(folder, "grids").grids
+    datum = product(folder, "datum")
     return Records(
-        readings=_product(folder, "readings"),
-        lines=_product(folder, "lines"),
-        findings=Findings(pl.concat(findings)),
-        base=_base(folder),
+        readings=product(folder, "readings"),
+        lines=product(folder, "lines"),
+        findings=all_findings(folder),
+        base=base_record(folder),
         grid=grids[0] if grids else None,
         datum=datum,
-        site=_site(_product(folder, "rover_positions"), _product(folder, "rover_heights"), datum),
-        check=_product(folder, "check"),
+        site=_site(product(folder, "rover_positions"), product(folder, "rover_heights"), datum),
+        check=product(folder, "check"),
+        minutes=product(folder, "base_minutes"),
+        ticks=ticks(folder, product(folder, "check")),
     )
-
-
-def _base(folder: Folder) -> "BaseRecord | None":
-    """Return the base record joined from its parts, or None without one."""
-    import polars as pl
-
-    from lodewalk.records.products import BaseRecord
-    from lodewalk.steps.rows import spread
-
-    checks = _product(folder, "base_checks").frame
-    if not checks.height:
-        return None
-    names = spread(_product(folder, "base_files"), "instrument")
-    frame = pl.concat(
-        [
-            _product(folder, "base_times").frame,
-            _product(folder, "base_recorded").frame.select("raw_nT"),
-            checks.select("kept", "reason", "departure_nT"),
-            pl.DataFrame({"instrument": names}),
-        ],
-        how="horizontal",
-    )
-    return BaseRecord(frame.filter(pl.col("time_utc").is_not_null()).sort("time_utc"))
 
 
 def _site(positions: "Positions", heights: "Heights", datum: "Document") -> "Document | None":
@@ -277,7 +245,7 @@ def _provenance(folder: Folder) -> "Provenance":
     rows = {
         item["name"]: item["rows"]
         for made in ("rover", "base", "track", "plan", "notes")
-        for item in _product(folder, f"{made}_files")["files"]
+        for item in product(folder, f"{made}_files")["files"]
     }
     sources = [
         content.SourceFile(name, e.role, e.sha256, e.instrument, e.zone, rows.get(name), e.size)

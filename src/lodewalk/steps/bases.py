@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 from lodewalk.methods.checks.fourth_difference import noise_sd
 from lodewalk.methods.checks.resolution import quantisation_sd
 from lodewalk.methods.corrections.diurnal import interpolate_base
-from lodewalk.records import Record
-from lodewalk.records.products import Findings
+from lodewalk.records import Document, Record
 from lodewalk.steps.findings import FindingList, duration_text
 from lodewalk.steps.rows import at_distinct_times, document, in_time_order, own_value, table
 
@@ -21,9 +20,13 @@ TIE_TOLERANCE_NT = 1.0
 
 @dataclass(frozen=True)
 class Base:
-    """The usable record of one base, in order of time, with its site tie added."""
+    """The usable record of one base, in order of time, with its site tie added.
+
+    `rows` tells where each reading stands in the table of all bases.
+    """
 
     name: str
+    rows: NDArray[np.int64]
     seconds: Floats
     field_nT: Floats
     noise_nT: float
@@ -41,15 +44,19 @@ def usable_bases(inputs: Mapping[str, Record], ties: Mapping[str, float]) -> lis
         if good.size:
             noise = np.nanmax([noise_sd(fourth[good]), quantisation_sd(value[good]), 0.0])
             field = value[good] + own_value(ties, name)
-            bases.append(Base(name, seconds[good], field, float(noise)))
+            bases.append(Base(name, good, seconds[good], field, float(noise)))
     return bases
 
 
 def base_findings(
-    bases: list[Base], ties: Mapping[str, float], *, named: Collection[str], max_gap_s: float
-) -> Findings:
+    found: FindingList,
+    bases: list[Base],
+    ties: Mapping[str, float],
+    *,
+    named: Collection[str],
+    max_gap_s: float,
+) -> None:
     """Tell bases that don't agree, and sections of settings that name no instrument."""
-    found = FindingList("diurnal")
     for base in bases[1:]:
         _compare(found, bases[0], base, ties, max_gap_s=max_gap_s)
     known = {name.casefold(): name for name in named}
@@ -61,7 +68,6 @@ def base_findings(
                 f"{known[name.casefold()]}; the section is not used.",
                 severity="doubt",
             )
-    return found.table()
 
 
 def _compare(
@@ -96,3 +102,25 @@ def _compare(
         start_s=other.seconds[both[0]],
         end_s=other.seconds[both[-1]],
     )
+
+
+def tell_apart(found: FindingList, bases: list[Base], files: Document, seconds: Floats) -> None:
+    """Tell rovers that no base ever recorded together with: a wrong date or zone, mostly."""
+    for name, rows in in_time_order(files, seconds):
+        if not (rows.size and bases):
+            continue
+        first, last = seconds[rows[0]], seconds[rows[-1]]
+        away = [max(base.seconds[0] - last, first - base.seconds[-1]) for base in bases]
+        nearest = int(np.argmin(away))
+        if away[nearest] > 0:
+            side = "after" if bases[nearest].seconds[0] > last else "before"
+            found.add(
+                "base and rover never overlap",
+                f"{name}: the record of {bases[nearest].name} lies {duration_text(away[nearest])} "
+                f"{side} all its readings, so none can be corrected. Is the date, the zone or the "
+                "clock of one of them wrong?",
+                severity="loss",
+                instrument=name,
+                start_s=first,
+                end_s=last,
+            )

@@ -1,4 +1,4 @@
-"""Check: findings gathered, and a verdict for each line and day."""
+"""Check: findings gathered, clocks, tests, and a verdict for each minute, line and day."""
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
@@ -6,208 +6,177 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from lodewalk.methods.checks.base_record import spans_over
-from lodewalk.methods.checks.spans import Spans
-from lodewalk.methods.geomagnetic.k_index import scalar_activity
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Findings
+from lodewalk.steps.base_days import NO_BASE, BaseRules, base_days, tell_chords
 from lodewalk.steps.context import Context
+from lodewalk.steps.days import Days
 from lodewalk.steps.findings import FindingList
-from lodewalk.steps.rows import at_distinct_times, document, in_time_order, instruments, table
-from lodewalk.steps.verdicts import (
-    REWALK,
-    day_verdict,
-    length_to_walk_again,
-    line_verdict,
-    passages,
-)
+from lodewalk.steps.minutes import bearable_error
+from lodewalk.steps.rewalk import rewalk
+from lodewalk.steps.rows import document, instruments, table
+from lodewalk.steps.set_up import CHECKLISTS
+from lodewalk.steps.verdicts import REWALK, day_verdict, line_verdict, passages, reading_marks
 
-#: Spans closer together than this are one finding [s].
-JOIN_S = 1800.0
-NO_BASE: dict[str, Any] = {"range_nT": None, "worst_chord_nT": None, "activity": []}
-NO_EVIDENCE = "no side-by-side run or crossing was compared yet"
+PARTS = ("position", "first", "clock", "diurnal", "trial", "walked", "culture")
 
 
 def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
-    """Return verdicts of days and lines, clocks, findings and what to walk again."""
-    del context
+    """Return verdicts of days and lines, clocks, tests, findings and what to walk again."""
     tolerances = settings["tolerances"]
-    walked = passages(inputs, tolerances)
+    days = Days.of(settings["survey.time_zone"])
+    found = FindingList("check")
+    marks = reading_marks(inputs, tolerances)
+    walked = passages(inputs, marks)
     verdicts = [line_verdict(passage, tolerances) for passage in walked]
-    lines = [(p.row["day"], verdict) for p, verdict in zip(walked, verdicts, strict=True)]
-    base = _base_days(inputs, tolerances["k9_nT"])
-    unused = _unused_days(inputs)
-    days = sorted({day for day, _ in lines} | set(base) | set(unused))
-    chords = _chord_findings(inputs, tolerances["chord_nT"])
-    values = {
-        "days": [
-            _day(day, [v for d, v in lines if d == day], base, unused.get(day, 0)) for day in days
-        ],
-        "clock": [_clock(name) for name in _instruments(inputs)],
-        "findings": _findings(inputs, chords),
-        "rewalk": {"length_m": length_to_walk_again(walked, verdicts), "gpx": None},
-    }
-    return {"check": Document(values), "check_findings": chords}
-
-
-def _day(
-    day: str, lines: list[dict[str, Any]], base: Mapping[str, dict[str, Any]], unused: int
-) -> dict[str, Any]:
-    """Return the verdict on one UTC day; `unused` readings of it lie on no line."""
-    verdict, reasons = day_verdict(lines)
-    if unused and not lines:
-        verdict, reasons = REWALK, [f"{unused} readings, none of them on a line"]
-    return {
-        "date": day,
-        "verdict": verdict,
-        "reasons": reasons,
-        "base": base.get(day, NO_BASE),
-        "lines": lines,
-    }
-
-
-def _unused_days(inputs: Mapping[str, Record]) -> dict[str, int]:
-    """Return how many rover readings of each UTC day lie on no line."""
-    times, lines = table(inputs, "rover_times").frame, table(inputs, "rover_lines").frame
-    frame = pl.concat([times, lines.select("line")], how="horizontal")
-    frame = frame.filter(pl.col("line").is_null() & pl.col("time_utc").is_not_null())
-    days = frame["time_utc"].dt.strftime("%Y-%m-%d")
-    return {str(day): int(count) for day, count in days.value_counts().iter_rows()}
-
-
-def _base_days(inputs: Mapping[str, Record], k9_nT: float) -> dict[str, dict[str, Any]]:
-    """Return range, worst chord departure and activity of each UTC day, the worst of all bases."""
-    seconds = table(inputs, "base_times").seconds("time_utc")
-    found: dict[str, dict[str, Any]] = {}
-    for _, rows in in_time_order(document(inputs, "base_files"), seconds):
-        for day, own in _days_of_base(inputs, rows, k9_nT).items():
-            known = found.setdefault(day, dict(own))
-            for name in ("range_nT", "worst_chord_nT"):
-                sizes = [item[name] for item in (known, own) if item[name] is not None]
-                known[name] = max(sizes, default=None)
-            known["activity"] = _worst_of(known["activity"], own["activity"])
-    return found
-
-
-def _worst_of(first: list[dict[str, Any]], second: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Return for each interval the entry with the larger range."""
-    worst: dict[str, dict[str, Any]] = {}
-    for item in (*first, *second):
-        known = worst.setdefault(item["start_utc"], item)
-        if item["range_nT"] > known["range_nT"]:
-            worst[item["start_utc"]] = item
-    return [worst[start] for start in sorted(worst)]
-
-
-def _days_of_base(
-    inputs: Mapping[str, Record], rows: NDArray[np.int64], k9_nT: float
-) -> dict[str, dict[str, Any]]:
-    """Return range, worst chord departure and activity of one base for each UTC day."""
-    seconds = table(inputs, "base_times").seconds("time_utc")
-    checks = table(inputs, "base_checks")
-    rows = rows[checks.booleans("kept")[rows]]
-    rows = at_distinct_times(rows, seconds)
-    times, value = seconds[rows], table(inputs, "base_recorded").floats("raw_nT")[rows]
-    departure = checks.floats("departure_nT")[rows]
-    activity = _activity(times, value, k9_nT)
-    days = np.array([_stamp(time, "%Y-%m-%d") for time in np.floor(times / 86400) * 86400])
-    found = {}
-    for day in dict.fromkeys(days.tolist()):
-        here = days == day
-        judged = departure[here & np.isfinite(departure)]
-        found[day] = {
-            "range_nT": round(float(np.ptp(value[here])), 3),
-            "worst_chord_nT": round(float(judged.max()), 3) if judged.size else None,
-            "activity": [item for item in activity if item["start_utc"].startswith(day)],
-        }
-    return found
-
-
-def _activity(
-    times: NDArray[np.float64], value: NDArray[np.float64], k9_nT: float
-) -> list[dict[str, Any]]:
-    """Return the activity of each 3-hour interval that a base recorded in."""
-    found = scalar_activity(times, value, k9_nT=k9_nT)
-    return [
-        {
-            "start_utc": _stamp(start, "%Y-%m-%dT%H:%M:%SZ"),
-            "activity": str(word),
-            "range_nT": round(float(size), 3),
-        }
-        for start, word, size in zip(found.start_s, found.activity, found.range_nT, strict=True)
+    again, route = rewalk(
+        inputs,
+        walked,
+        verdicts,
+        marks,
+        crs=settings["survey.crs"],
+        least_m=tolerances["gap_m"],
+    )
+    lines = [
+        (days.name(p.row["start_utc"].timestamp()), verdict)
+        for p, verdict in zip(walked, verdicts, strict=True)
     ]
-
-
-def _instruments(inputs: Mapping[str, Record]) -> list[str]:
-    """Return the names of all base and rover instruments."""
-    return sorted(
-        {name for role in ("base", "rover") for name in instruments(
-            document(inputs, f"{role}_files"))}
-    )  # fmt: skip
-
-
-def _clock(instrument: str) -> dict[str, Any]:
-    """Return what is known of a clock: without evidence, that it can't be identified."""
-    return {
-        "instrument": instrument,
-        "offset_s": None,
-        "sd_s": None,
-        "state": "not identifiable",
-        "method": NO_EVIDENCE,
+    tell_chords(found, inputs, tolerances["chord_nT"])
+    _tell_unticked(found, inputs, days, context)
+    values = {
+        "days": _days(inputs, lines, _rules(settings), days),
+        "clock": document(inputs, "clock_evidence")["clock"],
+        "tests": _tests(inputs),
+        "coverage": document(inputs, "walked")["lines"],
+        "findings": _findings(inputs, found.table()),
+        "rewalk": again,
     }
+    return {"check": Document(values), "check_findings": found.table(), "rewalk": route}
+
+
+def _rules(settings: Mapping[str, Any]) -> BaseRules:
+    """Return what a base is judged by."""
+    tolerances = settings["tolerances"]
+    return BaseRules(
+        tolerances["k9_nT"], bearable_error(tolerances), settings["diurnal"]["max_gap_s"]
+    )
+
+
+def _days(
+    inputs: Mapping[str, Record],
+    lines: list[tuple[str, dict[str, Any]]],
+    rules: BaseRules,
+    days: Days,
+) -> list[dict[str, Any]]:
+    """Return the verdict on each day."""
+    base = base_days(inputs, rules, days)
+    unused = _unused_days(inputs, days)
+    minutes = _minutes_of_days(inputs, days)
+    rows = []
+    for day in sorted({day for day, _ in lines} | set(base) | set(unused)):
+        own = [verdict for date, verdict in lines if date == day]
+        verdict, reasons = day_verdict(own)
+        if not own:
+            reasons = ["a base record only, nothing was walked"]
+        if unused.get(day) and not own:
+            verdict, reasons = REWALK, [f"{unused[day]} readings, none of them on a line"]
+        rows.append(
+            {
+                "date": day,
+                "zone": days.label(days.bounds(day)[0]),
+                "verdict": verdict,
+                "reasons": reasons,
+                "base": base.get(day, NO_BASE),
+                "minutes": minutes.get(day, {}),
+                "lines": own,
+            }
+        )
+    return rows
+
+
+def _unused_days(inputs: Mapping[str, Record], days: Days) -> dict[str, int]:
+    """Return how many rover readings of each day lie on no line."""
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    off = table(inputs, "rover_lines").frame["line"].is_null().to_numpy()
+    times = seconds[off & np.isfinite(seconds)]
+    counts = {}
+    for day in days.names(times):
+        begin, end = days.bounds(day)
+        counts[day] = int(np.sum((times >= begin) & (times < end)))
+    return counts
+
+
+def _minutes_of_days(inputs: Mapping[str, Record], days: Days) -> dict[str, dict[str, int]]:
+    """Return how many minutes of each day have each verdict, over all bases."""
+    counts: dict[str, dict[str, int]] = {}
+    minutes = table(inputs, "base_minutes")
+    for second, verdict in zip(
+        minutes.seconds("start_utc"), minutes.strings("verdict"), strict=True
+    ):
+        own = counts.setdefault(days.name(second), {})
+        own[str(verdict)] = own.get(str(verdict), 0) + 1
+    return counts
+
+
+def _tell_unticked(
+    found: FindingList, inputs: Mapping[str, Record], days: Days, context: Context
+) -> None:
+    """Tell how many items of each set-up checklist were not ticked; that lowers no verdict."""
+    ticked = {
+        (item["target"]["instrument"], (item["target"]["start"] or "")[:10], item["value"]["item"])
+        for item in context.decisions
+    }
+    missing: dict[str, list[str]] = {}
+    for role, items in CHECKLISTS.items():
+        for day, name in _recorded_days(inputs, role, days):
+            left = sum((name, day, item.name) not in ticked for item in items)
+            if left:
+                missing.setdefault(day, []).append(f"{name} {left} of {len(items)}")
+    for day, parts in sorted(missing.items()):
+        found.add(
+            "set-up checklist",
+            f"Items of the set-up checklists not ticked on {day}: {', '.join(parts)}; "
+            "lodewalk tick shows them.",
+        )
+
+
+def _tests(inputs: Mapping[str, Record]) -> list[dict[str, Any]]:
+    """Return the tests with their times in print."""
+    rows = []
+    for test in document(inputs, "trials")["tests"]:
+        times = {f"{end}_utc": _stamp(test[f"{end}_s"]) for end in ("start", "end")}
+        rows.append({key: test[key] for key in test if not key.endswith("_s")} | times)
+    return rows
+
+
+def _stamp(seconds: float) -> str:
+    """Return Unix seconds as ISO 8601 to the second."""
+    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _recorded_days(inputs: Mapping[str, Record], role: str, days: Days) -> list[tuple[str, str]]:
+    """Return the days on which each instrument of a role recorded."""
+    seconds = table(inputs, f"{role}_times").seconds("time_utc")
+    names = np.repeat(
+        [item["instrument"] for item in document(inputs, f"{role}_files")["files"]],
+        [item["rows"] for item in document(inputs, f"{role}_files")["files"]],
+    )
+    found = []
+    for name in instruments(document(inputs, f"{role}_files")):
+        own = seconds[(names == name) & np.isfinite(seconds)]
+        found += [(day, name) for day in days.names(own)]
+    return sorted(found)
 
 
 def _findings(inputs: Mapping[str, Record], own: Findings) -> list[dict[str, Any]]:
     """Return all findings in order of their time."""
-    names = ("position", "first", "diurnal")
-    tables = [table(inputs, f"{name}_findings").frame for name in names]
+    tables = [table(inputs, f"{name}_findings").frame for name in PARTS]
     frame = pl.concat([*tables, own.frame])
     frame = frame.sort("start_utc", nulls_last=True, maintain_order=True)
     stamp = "%Y-%m-%dT%H:%M:%S%.3fZ"
     frame = frame.with_columns(pl.col("start_utc", "end_utc").dt.strftime(stamp))
     columns = ("kind", "instrument", "start_utc", "end_utc", "severity", "text")
     return frame.select(columns).to_dicts()
-
-
-def _chord_findings(inputs: Mapping[str, Record], tolerance_nT: float) -> Findings:
-    """Return the spans in which a base strays from its chord by more than the tolerance."""
-    found = FindingList("check")
-    seconds = table(inputs, "base_times").seconds("time_utc")
-    checks = table(inputs, "base_checks")
-    departure = np.where(checks.booleans("kept"), checks.floats("departure_nT"), np.nan)
-    for name, rows in in_time_order(document(inputs, "base_files"), seconds):
-        judged = rows[np.isfinite(departure[rows])]
-        times, sizes = seconds[judged], departure[judged]
-        spans = spans_over(sizes, time_s=times, tolerance_nT=tolerance_nT)
-        for first, last in _joined(spans, times):
-            start, end = (_stamp(times[place], "%H:%M") for place in (first, last))
-            found.add(
-                "base departs from chord",
-                f"{name}: departs from the chord by up to {sizes[first : last + 1].max():.1f} nT "
-                f"between {start} and {end} UTC, tolerance {tolerance_nT:g} nT.",
-                severity="doubt",
-                instrument=name,
-                start_s=times[first],
-                end_s=times[last],
-            )
-    return found.table()
-
-
-def _joined(spans: Spans, times: NDArray[np.float64]) -> list[tuple[int, int]]:
-    """Return first and last reading of the spans, those close together as one."""
-    joined: list[tuple[int, int]] = []
-    for first, last in zip(spans.first.tolist(), spans.last.tolist(), strict=True):
-        if joined and times[first] - times[joined[-1][1]] < JOIN_S:
-            joined[-1] = (joined[-1][0], last)
-        else:
-            joined.append((first, last))
-    return joined
-
-
-def _stamp(seconds: float, form: str) -> str:
-    """Return Unix seconds in a form of `strftime`, in UTC."""
-    return datetime.fromtimestamp(float(seconds), UTC).strftime(form)

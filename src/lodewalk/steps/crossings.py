@@ -47,6 +47,7 @@ class Walked:
     field_nT: Floats
     instrument: list[str]
     line: list[str | None]
+    position_sd_m: Floats
 
 
 @dataclass(frozen=True)
@@ -54,11 +55,17 @@ class Stand:
     """A stretch in which a rover stood still."""
 
     instrument: str
-    second: float
+    start_s: float
+    end_s: float
     easting: float
     northing: float
     field_nT: float
     sd_nT: float
+
+    @property
+    def second(self) -> float:
+        """Time of its middle [s]."""
+        return (self.start_s + self.end_s) / 2
 
 
 def run(
@@ -96,6 +103,7 @@ def walked_readings(inputs: Mapping[str, Record]) -> Walked:
         table(inputs, "rover_recorded").floats("raw_nT")[rows],
         names,
         [named[row] for row in rows],
+        np.nan_to_num(positions.floats("sd_m")[rows], nan=POSITION_SD_M),
     )
 
 
@@ -117,10 +125,8 @@ def _crossing_frames(walked: Walked) -> list[pl.DataFrame]:
     value, slope = walked.field_nT[order], _slope(walked, order)
     times, noise = walked.seconds[order], _noise(walked, order)
     first, second = found.first[good], found.second[good]
-    sd = np.sqrt(
-        (at_positions(first, slope) ** 2 + at_positions(second, slope) ** 2) * POSITION_SD_M**2
-        + 2 * noise**2
-    )
+    shift = slope * walked.position_sd_m[order]
+    sd = np.sqrt(at_positions(first, shift) ** 2 + at_positions(second, shift) ** 2 + 2 * noise**2)
     before = [order[np.floor(part).astype(np.int64)] for part in (first, second)]
     return [
         _frame(
@@ -163,7 +169,8 @@ def stands(walked: Walked) -> list[Stand]:
             found.append(
                 Stand(
                     name,
-                    float(np.mean(walked.seconds[part])),
+                    float(walked.seconds[part[0]]),
+                    float(walked.seconds[part[-1]]),
                     float(np.median(walked.easting[part])),
                     float(np.median(walked.northing[part])),
                     float(np.median(value)),

@@ -1,14 +1,11 @@
 """Field days: by the survey's own time zone, so that none is cut in two at midnight UTC."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
-
-from lodewalk.records import Record
-from lodewalk.steps.rows import table
+from numpy.typing import NDArray
 
 
 @dataclass(frozen=True)
@@ -18,16 +15,17 @@ class Days:
     zone: tzinfo
 
     @classmethod
-    def of(cls, zone: str, inputs: Mapping[str, Record]) -> "Days":
-        """Return days by the survey's zone; without one, by the nearest hour of its longitude."""
-        if zone and zone not in ("UTC", "GPS"):
-            return cls(_fixed(zone) if zone[0] in "+-" else ZoneInfo(zone))
-        if zone:
+    def of(cls, zone: str) -> "Days":
+        """Return days by the survey's zone; without one, and in GPS time, by UTC.
+
+        Examples
+        --------
+        >>> Days.of("+10:00").label(0.0), Days.of("").label(0.0)
+        ('UTC+10:00', 'UTC')
+        """
+        if zone in ("", "UTC", "GPS"):
             return cls(UTC)
-        longitude = table(inputs, "rover_positions").floats("longitude_deg")
-        known = longitude[np.isfinite(longitude)]
-        hours = round(float(np.median(known)) / 15.0) if known.size else 0
-        return cls(timezone(timedelta(hours=hours)))
+        return cls(_fixed(zone) if zone[0] in "+-" else ZoneInfo(zone))
 
     def name(self, seconds: float) -> str:
         """Return the date of a Unix time, YYYY-MM-DD.
@@ -38,6 +36,26 @@ class Days:
         '1970-01-02'
         """
         return datetime.fromtimestamp(float(seconds), self.zone).strftime("%Y-%m-%d")
+
+    def names(self, seconds: NDArray[np.float64]) -> list[str]:
+        """Return the dates that some Unix times lie on, in order.
+
+        Examples
+        --------
+        >>> Days(UTC).names(np.array([0.0, 90_000.0, 10.0]))
+        ['1970-01-01', '1970-01-02']
+        """
+        return sorted({self.name(hour) for hour in np.unique(seconds // 900) * 900.0})
+
+    def name_of(self, stamp: str) -> str:
+        """Return the date of a time in ISO 8601.
+
+        Examples
+        --------
+        >>> Days(UTC).name_of("2026-03-10T12:00:00Z")
+        '2026-03-10'
+        """
+        return self.name(datetime.fromisoformat(stamp).timestamp())
 
     def bounds(self, day: str) -> tuple[float, float]:
         """Return begin and end of a day in Unix seconds."""

@@ -76,7 +76,7 @@ STEPS = (
     Step(
         "position",
         "Gives each rover reading its place, from its own fix, a track or the local grid.",
-        1,
+        2,
         ("rover_positions", "rover_heights", "position_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "track_files", "track_recorded",
@@ -88,8 +88,9 @@ STEPS = (
     ),
     Step(
         "first_checks",
-        "Looks for gaps, duplicates, times out of order, dropouts and spikes; measures the noise.",
-        2,
+        "Looks for gaps, duplicates, times out of order, dropouts, spikes and what disturbed the "
+        "base; measures the noise.",
+        3,
         ("rover_checks", "base_checks", "first_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions",
@@ -120,15 +121,71 @@ STEPS = (
         ),
     ),
     Step(
+        "clock_evidence",
+        "Tells how far each clock is off, from independent kinds of evidence.",
+        1,
+        ("clock_evidence", "clock_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
+            "rover_positions", "rover_lines", "lines", "crossings", "base_files", "base_recorded",
+            "base_clock_times", "base_checks", "track_files", "track_recorded", "track_times",
+            "plan_recorded", "notes_recorded", "notes_times",
+        ),
+        (
+            "survey.crs", "survey.time_zone", "position", "lines",
+            "instruments.*.sensor_height_m", "instruments.*.geoid_m",
+        ),
+        ("clock", "test"),
+    ),
+    Step(
         "diurnal",
         "Takes the change of the field with time, as the base saw it, off each reading.",
-        1,
+        2,
         ("rover_diurnal", "datum", "diurnal_findings"),
         (
             "base_files", "base_recorded", "base_times", "base_checks", "rover_files",
-            "rover_times",
+            "rover_times", "crossings", "observatory_files", "observatory_recorded",
+            "observatory_times",
         ),
         ("diurnal", "datum", "instruments.*.site_tie_nT"),
+        ("bridge",),
+    ),
+    Step(
+        "minutes",
+        "Judges minute by minute how far the diurnal correction can be wrong.",
+        1,
+        ("base_minutes",),
+        (
+            "base_files", "base_recorded", "base_times", "base_checks", "rover_times",
+            "rover_positions",
+        ),
+        (
+            "diurnal", "tolerances", "instruments.*.site_tie_nT", "instruments.*.easting_m",
+            "instruments.*.northing_m",
+        ),
+    ),
+    Step(
+        "walked",
+        "Tells how much of the lines is covered, and what is odd about where they were walked.",
+        1,
+        ("walked", "walked_findings"),
+        (
+            "rover_files", "rover_times", "rover_positions", "rover_checks", "rover_lines",
+            "lines", "rover_diurnal", "plan_recorded", "track_files", "track_recorded",
+            "track_times",
+        ),
+        ("survey.crs", "lines", "position", "tolerances"),
+    ),
+    Step(
+        "culture",
+        "Tells what in the rover's readings may be no rock: iron, fences, mains, lost lock.",
+        1,
+        ("rover_culture", "culture_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
+            "rover_lines", "notes_recorded", "notes_times",
+        ),
+        ("survey.crs",),
     ),
     Step(
         "trials",
@@ -180,14 +237,17 @@ STEPS = (
     Step(
         "check",
         "Gathers findings and gives each line and day its verdict.",
-        1,
-        ("check", "check_findings"),
+        2,
+        ("check", "check_findings", "rewalk"),
         (
-            "position_findings", "first_findings", "diurnal_findings", "lines", "base_files",
-            "base_recorded", "base_times", "base_checks", "rover_files", "rover_times",
-            "rover_positions", "rover_diurnal", "rover_checks", "rover_lines", "rover_budget",
+            "position_findings", "first_findings", "clock_findings", "diurnal_findings",
+            "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
+            "walked", "lines", "base_files", "base_recorded", "base_times", "base_checks",
+            "base_minutes", "rover_files", "rover_times", "rover_positions", "rover_diurnal",
+            "rover_checks", "rover_lines", "rover_budget",
         ),
-        ("tolerances",),
+        ("survey.crs", "survey.time_zone", "tolerances", "diurnal"),
+        ("tick",),
     ),
     Step(
         "summary",

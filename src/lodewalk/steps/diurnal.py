@@ -14,8 +14,10 @@ from lodewalk.methods.corrections.diurnal_sd import diurnal_sd
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Diurnal
 from lodewalk.records.table import float_column
-from lodewalk.steps.bases import Base, base_findings, usable_bases
+from lodewalk.steps.bases import Base, base_findings, tell_apart, usable_bases
+from lodewalk.steps.bridges import offer_bridges
 from lodewalk.steps.context import Context
+from lodewalk.steps.findings import FindingList
 from lodewalk.steps.rows import document, instruments, table
 
 Floats = NDArray[np.float64]
@@ -25,7 +27,6 @@ def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return the diurnal correction of each rover reading with its error, and the datum."""
-    del context
     ties = settings["instruments.*.site_tie_nT"]
     bases = usable_bases(inputs, ties)
     datum = _datum(bases, settings["datum"])
@@ -36,6 +37,19 @@ def run(
         todo = np.isnan(diurnal)
         diurnal[todo], sd[todo] = _by_base(seconds[todo], base, settings["diurnal"])
         used[todo & np.isfinite(diurnal)] = base.name
+    found = FindingList("diurnal")
+    offered = offer_bridges(
+        inputs,
+        np.where(np.isnan(diurnal), seconds, np.nan),
+        bases,
+        context.decisions,
+        max_gap_s=settings["diurnal"]["max_gap_s"],
+        found=found,
+    )
+    diurnal[offered.built], sd[offered.built] = (
+        part[offered.built] for part in (offered.value_nT, offered.sd_nT)
+    )
+    used[offered.built] = "bridge"
     if datum["datum_nT"] is not None:
         diurnal -= datum["datum_nT"]
     reason = pl.Series(_reasons(seconds, diurnal, bases), dtype=pl.String)
@@ -43,14 +57,16 @@ def run(
         {
             "diurnal_nT": float_column(diurnal),
             "sd_diurnal_nT": float_column(sd),
+            "bridge_sd_nT": float_column(offered.sd_nT),
             "base": pl.Series(used.tolist(), dtype=pl.String),
             "reason": reason,
         }
     )
     named = {name for role in ("base", "rover") for name in instruments(
         document(inputs, f"{role}_files"))}  # fmt: skip
-    findings = base_findings(bases, ties, named=named, max_gap_s=settings["diurnal"]["max_gap_s"])
-    return {"rover_diurnal": Diurnal(frame), "datum": datum, "diurnal_findings": findings}
+    base_findings(found, bases, ties, named=named, max_gap_s=settings["diurnal"]["max_gap_s"])
+    tell_apart(found, bases, document(inputs, "rover_files"), seconds)
+    return {"rover_diurnal": Diurnal(frame), "datum": datum, "diurnal_findings": found.table()}
 
 
 def _by_base(seconds: Floats, base: Base, settings: Mapping[str, Any]) -> tuple[Floats, Floats]:

@@ -1,6 +1,7 @@
 """First checks: gaps, duplicates, order of time, dropouts, spikes, noise; the base's own."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from lodewalk.methods.checks.base_record import base_range, chord_departures, default_chord
 from lodewalk.methods.checks.base_spikes import find_base_spikes
 from lodewalk.methods.checks.fourth_difference import fourth_difference, noise_sd
+from lodewalk.methods.checks.quality import low_quality
 from lodewalk.methods.checks.spikes import find_dropouts, find_out_of_range, find_spikes
 from lodewalk.methods.checks.time_order import (
     find_backward_steps,
@@ -19,6 +21,7 @@ from lodewalk.methods.checks.time_order import (
 )
 from lodewalk.records import Record
 from lodewalk.records.products import Findings
+from lodewalk.steps.base_events import tell_base_events, tell_walking_bases
 from lodewalk.steps.checked_role import Decided, Role
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import amount, duration_text
@@ -49,13 +52,18 @@ def run(
         _time_order(role)
         for instrument, rows in in_time_order(role.files, role.seconds):
             _duplicates(role, instrument, rows, wanted=checks["duplicates"])
-    factor, step = checks["gap_factor"], _spacing(inputs)
+    factor, way = checks["gap_factor"], _way(inputs)
     for instrument, rows in in_time_order(rover.files, rover.seconds):
         _rover_gaps(rover, instrument, rows, factor=factor)
-        _rover(rover, instrument, rows, checks, step=step)
+        _rover(rover, instrument, rows, checks, way=way)
         context.check_cancelled()
     for instrument, rows in in_time_order(base.files, base.seconds):
         _base_gaps(base, instrument, rows, factor=factor, walked=rover.seconds)
+        _base_spikes(base, rows, instrument, checks)
+    tell_walking_bases(base)
+    if checks["base_events"]:
+        tell_base_events(base)
+    for instrument, rows in in_time_order(base.files, base.seconds):
         _base(base, instrument, rows, checks)
     decided.keep()
     findings = pl.concat([rover.found.table().frame, base.found.table().frame])
@@ -66,19 +74,32 @@ def run(
     }
 
 
-def _spacing(inputs: Mapping[str, Record]) -> Callable[[Rows], tuple[float, float]]:
-    """Return what tells, for some rows, the usual step between readings and sensor height [m]."""
-    positions = table(inputs, "rover_positions")
-    easting, northing = positions.floats("easting_m"), positions.floats("northing_m")
-    above = positions.floats("height_above_ground_m")
+@dataclass(frozen=True)
+class Way:
+    """Where each rover reading was taken."""
 
-    def step(rows: Rows) -> tuple[float, float]:
-        steps = np.hypot(np.diff(easting[rows]), np.diff(northing[rows]))
+    easting: Floats
+    northing: Floats
+    above: Floats
+
+    def walked(self, rows: Rows) -> Floats:
+        """Return the distance walked up to each row; a step without a place counts as usual [m]."""
+        steps = np.hypot(np.diff(self.easting[rows]), np.diff(self.northing[rows]))
+        steps = np.where(np.isfinite(steps), steps, self.usual_step(rows))
+        return np.concatenate(([0.0], np.cumsum(steps)))
+
+    def usual_step(self, rows: Rows) -> float:
+        """Return the median step between readings, 0 where no place is known [m]."""
+        steps = np.hypot(np.diff(self.easting[rows]), np.diff(self.northing[rows]))
         steps = steps[np.isfinite(steps)]
-        usual = float(np.median(steps)) if steps.size else 0.0
-        return usual, float(above[rows[0]])
+        return float(np.median(steps)) if steps.size else 0.0
 
-    return step
+
+def _way(inputs: Mapping[str, Record]) -> Way:
+    """Return where each rover reading was taken."""
+    positions = table(inputs, "rover_positions")
+    names = ("easting_m", "northing_m", "height_above_ground_m")
+    return Way(*(positions.floats(name) for name in names))
 
 
 def _lacking(role: Role) -> None:
@@ -166,7 +187,7 @@ def _rover(
     rows: Rows,
     checks: Mapping[str, Any],
     *,
-    step: Callable[[Rows], tuple[float, float]],
+    way: Way,
 ) -> None:
     """Drop dropouts and spikes of a rover and measure its noise."""
     good = role.kept(rows)
@@ -174,12 +195,22 @@ def _rover(
         lost = good[find_dropouts(role.value[good])]
         role.tell_drops(instrument, lost, "dropout", severity="doubt")
         good = role.kept(good)
-    if checks["spikes"] and good.size and _dense(role, instrument, *step(good)):
+    if checks["low_quality"] and role.recorded.has("quality") and good.size:
+        poor = good[low_quality(role.recorded.floats("quality")[good])]
+        role.tell_drops(instrument, poor, "low quality", severity="doubt")
+        good = role.kept(good)
+    if (
+        checks["spikes"]
+        and good.size
+        and _dense(role, instrument, way.usual_step(good), float(way.above[good[0]]))
+    ):
         spikes = find_spikes(
             role.value[good],
             time_s=role.seconds[good],
             k_sd=checks["spike_factor"],
             floor_nT=checks["spike_floor_nT"],
+            distance_m=way.walked(good) if way.usual_step(good) else None,
+            sensor_height_m=np.maximum(way.above[good], 0.1),
         )
         role.tell_drops(instrument, good[spikes], "spike", severity="information")
         good = role.kept(good)
@@ -207,8 +238,8 @@ def _dense(role: Role, instrument: str, step_m: float, sensor_m: float) -> bool:
     return False
 
 
-def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
-    """Drop impossible values of a base; measure its range and departures from the chord."""
+def _base_spikes(role: Role, rows: Rows, instrument: str, checks: Mapping[str, Any]) -> None:
+    """Drop impossible values and isolated spikes of a base."""
     good = at_distinct_times(role.kept(rows), role.seconds)
     if checks["dropouts"]:
         lost = good[find_out_of_range(role.value[good])]
@@ -217,7 +248,11 @@ def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) ->
     if checks["spikes"]:
         spikes = good[find_base_spikes(role.seconds[good], role.value[good])]
         role.tell_drops(instrument, spikes, "spike", severity="doubt")
-        good = role.kept(good)
+
+
+def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) -> None:
+    """Measure noise, range and departures from the chord of a base."""
+    good = at_distinct_times(role.kept(rows), role.seconds)
     if not good.size:
         return
     times, values = role.seconds[good], role.value[good]

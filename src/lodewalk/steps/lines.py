@@ -49,7 +49,7 @@ def run(
         positions.floats("easting_m"),
         positions.floats("northing_m"),
     )
-    plan = _plan(table(inputs, "plan_recorded"), settings["survey.crs"])
+    plan = planned_lines(table(inputs, "plan_recorded"), settings["survey.crs"])
     names = _names(inputs, rover, plan, settings["lines"])
     passages = _passages(inputs, rover, names)
     number = np.full(names.shape, -1, dtype=np.int64)
@@ -89,7 +89,7 @@ def _described(
     return about, along
 
 
-def _plan(recorded: Table, crs: str) -> dict[str, Floats]:
+def planned_lines(recorded: Table, crs: str) -> dict[str, Floats]:
     """Return the vertices of each planned line."""
     easting, northing = to_projected(
         recorded.floats("longitude_deg"), recorded.floats("latitude_deg"), crs=crs

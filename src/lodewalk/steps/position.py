@@ -10,16 +10,30 @@ from numpy.typing import NDArray
 from lodewalk.adapters.projection import to_geographic
 from lodewalk.methods.checks.spans import marked_spans
 from lodewalk.methods.corrections.height import smooth_height
+from lodewalk.methods.corrections.position_gaps import fill_position_gaps, fix_sd
 from lodewalk.records import Record
 from lodewalk.records.products import Heights, Positions
 from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList, amount, duration_text
 from lodewalk.steps.places import Places, Work, place_file
-from lodewalk.steps.rows import FileRows, document, file_rows, instruments, own_value, table, timed
+from lodewalk.steps.rows import (
+    FileRows,
+    at_distinct_times,
+    document,
+    file_rows,
+    instruments,
+    own_value,
+    table,
+    timed,
+)
 from lodewalk.steps.tracks import track_for, tracks_of
 
 Floats = NDArray[np.float64]
+#: Error of a station paced or taped between pegs (common practice) [m].
+LOCAL_GRID_SD_M = 1.0
+#: A loss of position no longer than this, as where a track begins late, spoils no line [s].
+SHORT_LOSS_S = 10.0
 
 
 def run(
@@ -82,7 +96,7 @@ def _tell_missing(work: Work, spans: list[FileRows]) -> None:
             work.found.add(
                 "no position",
                 f"{span.instrument}: {count} without a position for {duration_text(end - start)}.",
-                severity="doubt",
+                severity="doubt" if end - start > SHORT_LOSS_S else "information",
                 instrument=span.instrument,
                 start_s=start,
                 end_s=end,
@@ -95,16 +109,43 @@ def _positions(work: Work, spans: list[FileRows], sensor: Mapping[str, float]) -
     """Return the places as their table."""
     places = work.places
     longitude, latitude = to_geographic(places.easting, places.northing, crs=work.crs)
-    above = np.full(len(work.recorded), np.nan)
+    above, error = np.full(len(work.recorded), np.nan), np.full(len(work.recorded), np.nan)
     for span in spans:
         above[span.rows] = own_value(sensor, span.instrument)
+        error[span.rows] = _errors(work, span)
     columns = {
         "easting_m": places.easting,
         "northing_m": places.northing,
         "latitude_deg": latitude,
         "longitude_deg": longitude,
         "height_above_ground_m": above,
+        "sd_m": error,
     }
     frame = pl.DataFrame({name: float_column(values) for name, values in columns.items()})
     source = pl.Series("source", places.source.tolist(), dtype=pl.String)
     return Positions(frame.with_columns(source))
+
+
+def _errors(work: Work, span: FileRows) -> Floats:
+    """Return the error of each position of a file: of its fix, and of bridging its losses."""
+    rows = np.arange(span.start, span.stop)
+    source = work.places.source[rows]
+    recorded = work.recorded
+    fix = fix_sd(recorded.strings("fix")[span.rows], hdop=recorded.floats("hdop")[rows])
+    placed = np.isfinite(work.places.easting[rows])
+    error = np.where(placed, np.where(np.isfinite(fix), fix, np.nanmedian([*fix, 3.0])), np.nan)
+    error[source == "local grid"] = LOCAL_GRID_SD_M
+    order = at_distinct_times(timed(rows, work.seconds), work.seconds)
+    bridged = source == "bridged"
+    if bridged.any() and order.size > 2:
+        own = ~bridged[order - span.start]
+        filled = fill_position_gaps(
+            work.seconds[order],
+            np.where(own, work.places.easting[order], np.nan),
+            np.where(own, work.places.northing[order], np.nan),
+            max_gap_s=work.settings["track_gap_s"],
+            fix_sd_m=error[order - span.start],
+        )
+        there = order - span.start
+        error[there] = np.where(bridged[there] & filled.filled, filled.sd_m, error[there])
+    return error

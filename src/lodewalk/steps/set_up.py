@@ -5,6 +5,7 @@ The lists are common practice, in our own words.
 
 import re
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal, get_args
 
 TestName = Literal[
@@ -35,6 +36,7 @@ class Mark:
     minutes: float | None = None
 
 
+@cache
 def read_mark(text: str | None) -> Mark | None:
     """Return what a text says of a test, or None when it names none.
 

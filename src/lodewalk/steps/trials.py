@@ -49,7 +49,7 @@ def run(
 ) -> dict[str, Record]:
     """Return each test with its figure, and the findings."""
     tolerances = settings["tolerances"]
-    rover = _corrected(inputs, Days.of(settings["survey.time_zone"], inputs))
+    rover = _corrected(inputs, Days.of(settings["survey.time_zone"]))
     spans = trial_spans(inputs, context.decisions)
     rows = [
         *_static(rover, spans, tolerances["static_nT"]),
@@ -191,6 +191,7 @@ def _items(rover: _Rover, spans: list[TrialSpan], tolerance: float) -> list[dict
             for test in ("with", "without")
         ]
         figure = difference_of_spans(*lots)
+        own = sorted(own, key=lambda span: (span.test != "with", span.start_s))
         rows.append(_row(rover, own, figure, tolerance, what=f"{item or 'the item'} changes"))
     return rows
 

@@ -9,8 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lodewalk.records import Record
+from lodewalk.steps.bridges import WORST_SD
+from lodewalk.steps.minutes import bearable_error
 from lodewalk.steps.rows import table
 
+Marks = NDArray[np.bool_]
+Rows = NDArray[np.int64]
 KEEP, DOUBT, REWALK = "keep", "doubt", "re-walk"
 #: A line is walked again when more than this share of its readings can't be used, and a day
 #: when more than this share of its length is to be walked again (common practice).
@@ -20,6 +24,36 @@ DOUBT_SHARE = 0.05
 #: Passages of a line go over the same stretch when their middles lie no farther apart than this
 #: share of the length, and the lengths agree as well.
 SAME_STRETCH = 0.25
+MINUTE_S = 60.0
+
+
+@dataclass(frozen=True)
+class ReadingMarks:
+    """What is wrong with each rover reading.
+
+    Parameters
+    ----------
+    kept : bool array
+        Whether the first checks keep it; a repeated copy counts as kept.
+    no_position, no_base, bridgeable, uncertain, likely_off, unknown : bool array
+        Without position; without base; of these, those that a bridge would serve well enough;
+        in a minute whose diurnal error may be above what the survey can bear, or is likely to;
+        of unknown error.
+    """
+
+    kept: Marks
+    no_position: Marks
+    no_base: Marks
+    bridgeable: Marks
+    uncertain: Marks
+    likely_off: Marks
+    unknown: Marks
+
+    @property
+    def lost(self) -> Marks:
+        """Readings that don't serve the survey as they are, nor with a bridge."""
+        no_base = self.no_base & ~self.bridgeable
+        return ~self.kept | self.no_position | no_base | self.likely_off
 
 
 @dataclass(frozen=True)
@@ -27,37 +61,65 @@ class Passage:
     """One passage of a line and the shares of its readings on which the verdict rests."""
 
     row: Mapping[str, Any]
-    kept: float
+    rows: Rows
+    share: Mapping[str, float]
     middle: tuple[float, float]
-    no_position: float
-    no_base: float
-    uncertain: float
-    unknown: float
 
 
-def passages(inputs: Mapping[str, Record], tolerances: Mapping[str, float]) -> list[Passage]:
-    """Return each passage in the order of the table of lines."""
+def reading_marks(inputs: Mapping[str, Record], tolerances: Mapping[str, Any]) -> ReadingMarks:
+    """Return what is wrong with each rover reading."""
     diurnal = table(inputs, "rover_diurnal")
     sensor = table(inputs, "rover_budget").floats("sd_sensor_nT")
-    sd = diurnal.floats("sd_diurnal_nT")
-    positions = table(inputs, "rover_positions")
-    easting, northing = positions.floats("easting_m"), positions.floats("northing_m")
+    sd, bridge = diurnal.floats("sd_diurnal_nT"), diurnal.floats("bridge_sd_nT")
     checks = table(inputs, "rover_checks")
     copies = np.array([reason == "duplicate" for reason in checks.strings("reason")], dtype=bool)
     no_base = np.isnan(diurnal.floats("diurnal_nT"))
-    shares = {
-        "kept": checks.booleans("kept") | copies,
-        "no_position": np.isnan(easting),
-        "no_base": no_base,
-        "uncertain": sd > tolerances["diurnal_sd_nT"],
-        "unknown": ~no_base & (np.isnan(sd) | np.isnan(sensor)),
-    }
+    limit = bearable_error(tolerances)
+    by_bridge = np.array([base == "bridge" for base in diurnal.strings("base")], dtype=bool)
+    minute = minute_of_readings(inputs)
+    with np.errstate(invalid="ignore"):
+        off = WORST_SD * sd > limit
+        doubtful = np.where(by_bridge, off, np.isin(minute, (DOUBT, REWALK)))
+        serves = WORST_SD * bridge <= limit
+    return ReadingMarks(
+        kept=checks.booleans("kept") | copies,
+        no_position=np.isnan(table(inputs, "rover_positions").floats("easting_m")),
+        no_base=no_base,
+        bridgeable=no_base & serves,
+        uncertain=~no_base & doubtful,
+        likely_off=~no_base & ~by_bridge & (minute == REWALK),
+        unknown=~no_base & (np.isnan(sd) | np.isnan(sensor)),
+    )
+
+
+def minute_of_readings(inputs: Mapping[str, Record]) -> NDArray[np.str_]:
+    """Return the verdict on the minute of each rover reading, by the base that served it."""
+    minutes = table(inputs, "base_minutes")
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    served = np.array(table(inputs, "rover_diurnal").strings("base"), dtype=object)
+    verdict = np.full(seconds.shape, "", dtype="<U8")
+    names = np.array(minutes.strings("instrument"), dtype=object)
+    start, word = minutes.seconds("start_utc"), np.array(minutes.strings("verdict"), dtype=object)
+    for base in dict.fromkeys(names.tolist()):
+        own = np.flatnonzero(names == base)
+        rows = np.flatnonzero((served == base) & np.isfinite(seconds))
+        place = np.searchsorted(start[own], seconds[rows], side="right") - 1
+        near = (place >= 0) & (seconds[rows] - start[own][np.maximum(place, 0)] < MINUTE_S)
+        verdict[rows[near]] = word[own][place[near]].astype("<U8")
+    return verdict
+
+
+def passages(inputs: Mapping[str, Record], marks: ReadingMarks) -> list[Passage]:
+    """Return each passage in the order of the table of lines."""
+    positions = table(inputs, "rover_positions")
+    easting, northing = positions.floats("easting_m"), positions.floats("northing_m")
     lines = table(inputs, "lines").frame.iter_rows(named=True)
     return [
         Passage(
             row=row,
+            rows=rows,
+            share={name: float(np.mean(part[rows])) for name, part in vars(marks).items()},
             middle=(_mean(easting[rows]), _mean(northing[rows])),
-            **{name: float(np.mean(marks[rows])) for name, marks in shares.items()},
         )
         for row, rows in zip(lines, _members(inputs), strict=True)
     ]
@@ -69,7 +131,7 @@ def _mean(values: NDArray[np.float64]) -> float:
     return float(known.mean()) if known.size else float("nan")
 
 
-def _members(inputs: Mapping[str, Record]) -> list[NDArray[np.int64]]:
+def _members(inputs: Mapping[str, Record]) -> list[Rows]:
     """Return the rows of each passage."""
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
     order = np.argsort(passage, kind="stable")
@@ -78,21 +140,10 @@ def _members(inputs: Mapping[str, Record]) -> list[NDArray[np.int64]]:
     return [order[bounds[n] : bounds[n + 1]] for n in range(count)]
 
 
-def line_verdict(passage: Passage, tolerances: Mapping[str, float]) -> dict[str, Any]:
+def line_verdict(passage: Passage, tolerances: Mapping[str, Any]) -> dict[str, Any]:
     """Return the verdict on one passage of a line, with its reasons."""
     row = passage.row
-    lost: list[str] = []
-    doubts: list[str] = []
-    limit = f"{tolerances['diurnal_sd_nT']:g} nT"
-    for share, least, words in (
-        (passage.no_base, 0.0, "of the readings have no base"),
-        (passage.no_position, DOUBT_SHARE, "of the readings have no position"),
-        (passage.uncertain, DOUBT_SHARE, f"of the readings have a diurnal error above {limit}"),
-        (passage.unknown, DOUBT_SHARE, "of the readings have an unknown error"),
-        (1 - passage.kept, 1 - tolerances["kept_share"], "of the readings were dropped"),
-    ):
-        if share > least:
-            (lost if share > LOST_SHARE else doubts).append(f"{_percent(share)} {words}")
+    lost, doubts = _reasons(passage.share, tolerances)
     if row["noise_nT"] is not None and row["noise_nT"] > tolerances["noise_nT"]:
         doubts.append(f"noise {row['noise_nT']:.2f} nT above {tolerances['noise_nT']:g} nT")
     return {
@@ -105,6 +156,32 @@ def line_verdict(passage: Passage, tolerances: Mapping[str, float]) -> dict[str,
     }
 
 
+def _reasons(
+    share: Mapping[str, float], tolerances: Mapping[str, Any]
+) -> tuple[list[str], list[str]]:
+    """Return the reasons to walk a line again, and those to doubt it."""
+    lost: list[str] = []
+    doubts: list[str] = []
+    limit = f"{bearable_error(tolerances):.3g} nT"
+    dead = share["no_base"] - share["bridgeable"]
+    for part, least, words in (
+        (dead, 0.0, "of the readings have no base"),
+        (share["no_position"], DOUBT_SHARE, "of the readings have no position"),
+        (share["likely_off"], DOUBT_SHARE, f"of the readings probably err by over {limit}"),
+        (share["unknown"], DOUBT_SHARE, "of the readings have an unknown error"),
+        (1 - share["kept"], 1 - tolerances["kept_share"], "of the readings were dropped"),
+    ):
+        if part > least:
+            (lost if part > LOST_SHARE else doubts).append(f"{_percent(part)} {words}")
+    for part, least, words in (
+        (share["bridgeable"], 0.0, f"have no base; a bridge would serve within {limit}"),
+        (share["uncertain"] - share["likely_off"], DOUBT_SHARE, f"may err by over {limit}"),
+    ):
+        if part > least:
+            doubts.append(f"{_percent(part)} of the readings {words}")
+    return lost, doubts
+
+
 def _milliseconds(row: Mapping[str, Any]) -> str:
     """Return the milliseconds of the start with the Z of UTC."""
     return f"{row['start_utc'].microsecond // 1000:03d}Z"
@@ -115,17 +192,17 @@ def _percent(share: float) -> str:
     return f"{share:.0%}" if share >= 0.1 else f"{share:.1%}"
 
 
-def length_to_walk_again(passages: list[Passage], verdicts: list[dict[str, Any]]) -> float:
-    """Return the length of what is to be walked again and no other passage makes up for [m]."""
+def to_walk_again(passages: list[Passage], verdicts: list[dict[str, Any]]) -> list[Passage]:
+    """Return the passages that are to be walked again and that no other one makes up for."""
     again: list[Passage] = []
     saved = [p for p, v in zip(passages, verdicts, strict=True) if v["verdict"] != REWALK]
     for passage, verdict in zip(passages, verdicts, strict=True):
-        if verdict["verdict"] == REWALK and not any(_same(passage, p) for p in [*saved, *again]):
+        if verdict["verdict"] == REWALK and not any(same(passage, p) for p in [*saved, *again]):
             again.append(passage)
-    return round(sum(passage.row["length_m"] or 0.0 for passage in again), 1)
+    return again
 
 
-def _same(passage: Passage, other: Passage) -> bool:
+def same(passage: Passage, other: Passage) -> bool:
     """Tell whether another passage went over the same stretch of the same line."""
     length, there = passage.row["length_m"] or 0.0, other.row["length_m"] or 0.0
     apart = math.dist(passage.middle, other.middle)

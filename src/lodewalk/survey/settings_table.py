@@ -55,6 +55,12 @@ class Instrument(Section):
         ge=-150,
         le=150,
     )
+    easting_m: Annotated[float, Field(ge=-1e7, le=1e7)] | None = _setting(
+        None, "Base only: easting in the survey's reference system, where known.", "m"
+    )
+    northing_m: Annotated[float, Field(ge=-2e7, le=2e7)] | None = _setting(
+        None, "Base only: northing in the survey's reference system, where known.", "m"
+    )
     site_tie_nT: float = _setting(
         0.0,
         "Base only: added to this base's record so that bases at different sites agree.",
@@ -91,6 +97,12 @@ class Checks(Section):
     spikes: bool = _setting(True, "Whether isolated spikes are dropped.")
     dropouts: bool = _setting(True, "Whether dropouts (impossible or stuck values) are dropped.")
     duplicates: bool = _setting(True, "Whether repeated readings are dropped.")
+    base_events: bool = _setting(
+        True, "Whether base readings are dropped while something magnetic passed the base."
+    )
+    low_quality: bool = _setting(
+        True, "Whether rover readings are dropped whose signal is far poorer than usual."
+    )
     spike_factor: float = _setting(
         3.6, "Spike threshold in standard deviations of the noise.", "", ge=3, le=100
     )
@@ -184,6 +196,14 @@ class Diurnal(Section):
     )
     max_gap_s: float = _setting(
         300.0, "Longest gap of the base that is bridged by interpolation.", "s", gt=0, le=86400
+    )
+
+    scale_km: float = _setting(
+        150.0,
+        "Distance over which the short variations of the field become another (from memory).",
+        "km",
+        gt=0,
+        le=10000,
     )
 
 

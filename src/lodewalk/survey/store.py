@@ -17,6 +17,7 @@ PUBLIC = {
     "readings": "readings.parquet",
     "grids": "grids.nc",
     "check": "check.json",
+    "rewalk": "rewalk.gpx",
     "summary": "summary.json",
 }
 
@@ -38,7 +39,7 @@ TABLES = {
     "crossings": "products.Crossings",
     "base_minutes": "products.Minutes",
     "rover_culture": "products.Culture",
-    "rewalk_route": "recorded.Route",
+    "rewalk": "recorded.Route",
     "rover_positions": "products.Positions",
     "rover_heights": "products.Heights",
     "position_findings": "products.Findings",
@@ -87,6 +88,8 @@ def write_product(folder: Folder, product: str, record: "Record") -> Stored:
         write_text(path, record.text() + "\n")
     elif isinstance(record, GridSet):
         write_with(path, _grid_writer(record))
+    elif path.suffix == ".gpx":
+        write_with(path, _route_writer(record))
     else:
         write_with(path, _table_writer(record))
     status = path.stat()
@@ -110,6 +113,15 @@ def _grid_writer(record: "Record") -> Callable[[Path], None]:
     return lambda path: write_grids(path, record.grids)
 
 
+def _route_writer(record: "Record") -> Callable[[Path], None]:
+    """Return the writer of a route as GPX, for a handheld."""
+    from lodewalk.formats.gpx import write
+    from lodewalk.records.recorded import Route
+
+    assert isinstance(record, Route)
+    return lambda path: write(path, routes=record)
+
+
 def read_product(folder: Folder, product: str) -> "Record":
     """Read a product back.
 
@@ -122,6 +134,8 @@ def read_product(folder: Folder, product: str) -> "Record":
 
     path = product_path(folder, product)
     try:
+        if path.suffix == ".gpx":
+            return _read_route(path)
         if product in TABLES:
             return _read_table(path, product)
         if product == "grids":
@@ -136,6 +150,16 @@ def read_product(folder: Folder, product: str) -> "Record":
             f"Product {path.name} can't be read ({type(error).__name__}). "
             "Delete it and run again; products can be made anew."
         ) from error
+
+
+def _read_route(path: Path) -> "Record":
+    """Read a route back; a file without any is what is written where there is none."""
+    from lodewalk.formats.gpx import read
+    from lodewalk.records.recorded import Route
+
+    if b"<rtept" not in path.read_bytes():
+        return Route.empty()
+    return read(path, role="plan").table
 
 
 def _read_table(path: Path, product: str) -> "Table":

@@ -77,6 +77,59 @@ def test_real_anomalies_are_left_alone(sensor):
     assert np.mean(steep_share) <= 0.02
 
 
+def test_spikes_in_steep_fields_are_found():
+    """At ten times the noise four in ten where the field changes by 2 to 5 nT a metre, at a
+    hundred nearly all; rules that look at two readings on either side find one in five."""
+    shares = {}
+    for size in (10 * NOISE, 100 * NOISE):
+        found_all, steep_all = [], []
+        for seed in range(40, 52):
+            rng = np.random.default_rng(seed)
+            field = walk_over_dipoles(rng, every=60)
+            spikes = isolated_spikes(rng, 6000, size)
+            found = find_spikes(field + rng.normal(scale=NOISE, size=6000) + spikes)
+            found_all.append(found[spikes != 0])
+            steep_all.append(np.abs(np.gradient(field))[spikes != 0])
+        found, steep = np.concatenate(found_all), np.concatenate(steep_all)
+        shares[size] = found[(steep > 2) & (steep < 5)].mean()
+    assert shares[10 * NOISE] >= 0.3
+    assert shares[100 * NOISE] >= 0.9
+
+
+@pytest.mark.parametrize(("sensor", "spacing"), [(1.5, 1.0), (2.0, 0.3), (1.8, 1.1)])
+@pytest.mark.parametrize("peak", [20.0, 200.0])
+def test_single_dipoles_below_ground_are_left_alone(sensor, spacing, peak):
+    cut = 0
+    for seed in range(60):
+        rng = np.random.default_rng(300 + seed)
+        along = (np.arange(81) - rng.uniform(35, 45)) * spacing
+        below = sensor * rng.uniform(1.1, 1.6)
+        direction = rng.normal(size=3)
+        direction /= np.linalg.norm(direction)
+        to = np.stack([along, np.full(81, rng.uniform(-1, 1)), np.full(81, -below)], axis=-1)
+        distance = np.linalg.norm(to, axis=-1)
+        field = (3 * (to @ direction / distance) ** 2 - 1) / distance**3
+        field *= peak / np.abs(field).max()
+        noisy = field + rng.normal(scale=0.2, size=81)
+        cut += find_spikes(noisy, noise_nT=0.2, distance_m=along, sensor_height_m=sensor).any()
+    assert cut <= 4
+
+
+def test_distance_and_height_decide_what_may_be_real():
+    along = np.arange(-30.0, 31.0)
+    # A dipole 1.2 m below the sensor: above ground under a sensor at 2.2 m, below it at 1.2 m.
+    field = 90 * 1.2**3 / 2 * (2 * 1.2**2 - along**2) / (along**2 + 1.2**2) ** 2.5
+    noisy = field + np.random.default_rng(8).normal(scale=0.1, size=61)
+    given = {"noise_nT": 0.1, "distance_m": along}
+    assert find_spikes(noisy, sensor_height_m=2.2, least_depth=1.0, **given)[30]
+    assert not find_spikes(noisy, sensor_height_m=2.2, least_depth=0.5, **given).any()
+    assert not find_spikes(noisy, sensor_height_m=1.2, least_depth=1.0, **given).any()
+    nowhere = np.full(61, np.nan)
+    assert np.array_equal(
+        find_spikes(noisy, noise_nT=0.1, distance_m=nowhere), find_spikes(noisy, noise_nT=0.1)
+    )
+
+
 def test_a_dipole_on_the_ground_is_no_spike():
     along = np.arange(-50.0, 51.0)
     field = 400 * (2 * 1.5**2 - along**2) / (along**2 + 1.5**2) ** 2.5
@@ -127,6 +180,12 @@ def test_settings_are_checked():
         find_spikes([0.0], k_sd=0)
     with pytest.raises(InputError, match="same length"):
         find_spikes([0.0], time_s=[0.0, 1.0])
+    with pytest.raises(InputError, match="same length"):
+        find_spikes([0.0], distance_m=[0.0, 1.0])
+    with pytest.raises(InputError, match="sensor_height_m must be above zero"):
+        find_spikes([0.0], distance_m=[0.0], sensor_height_m=0.0)
+    with pytest.raises(InputError, match="least_depth"):
+        find_spikes([0.0], least_depth=0.0)
     with pytest.raises(InputError, match="at least 5"):
         find_stuck([0.0], min_run=4)
 

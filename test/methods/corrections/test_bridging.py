@@ -18,11 +18,11 @@ def walk(seed, *, seconds=64_000.0):
     return time, 48_000 + np.cumsum(np.sqrt(RATE * STEP) * rng.normal(size=time.size))
 
 
-def cut(time, field, **helpers):
+def cut(time, field, **aids):
     """Return the bridge over the field with START to END cut out."""
     live = (time <= START) | (time >= END)
     settings = {"gap_start_s": START, "gap_end_s": END, "base_noise_nT": 0.01}
-    settings |= {"at_s": time[~live]} | helpers
+    settings |= {"at_s": time[~live]} | aids
     return bridge_gap(time[live], field[live], **settings)
 
 

@@ -17,6 +17,7 @@ from lodewalk.services.demo.instruments import (
 )
 from lodewalk.services.demo.noise import stream
 from lodewalk.services.demo.scenario import Outage
+from lodewalk.services.demo.walk import ITEM
 from lodewalk.validation import FloatArray
 
 Kind = TypeVar("Kind", bound=np.generic)
@@ -25,7 +26,9 @@ DROPOUT_EDGE = 8
 DROPOUT_NOISE_NT = 60.0
 CLEARANCE = 20
 STEEL_NT = 1.0
-ROVER_FAULTS = ("spike", "duplicate", "dropout", "position gap")
+ROVER_FAULTS = ("spike", "duplicate", "dropout", "position gap", ITEM)
+#: Stands that are no survey line.
+STANDS = ("", "check", ITEM)
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,8 @@ def spoil_rover(world: World, record: RoverRecord) -> Sheet:
 def _clean(record: RoverRecord) -> Sheet:
     """Return the rows before any fault."""
     count = len(record.field_nT)
+    fault = np.full(count, "", dtype="<U16")
+    fault[record.walked.line == ITEM] = ITEM
     return Sheet(
         record=record,
         source=np.arange(count),
@@ -95,7 +100,7 @@ def _clean(record: RoverRecord) -> Sheet:
         fix=np.full(count, "3d", dtype="<U4"),
         satellites=record.satellites,
         hdop=record.hdop,
-        fault=np.full(count, "", dtype="<U16"),
+        fault=fault,
         size_nT=np.zeros(count),
     )
 
@@ -182,7 +187,7 @@ def _repeats(world: World, sheet: Sheet) -> Sheet:
 def _free_rows(sheet: Sheet, count: int, rng: np.random.Generator) -> NDArray[np.int64]:
     """Draw rows on lines, away from faults, steel, line ends and each other."""
     steel = np.abs(sheet.record.steady.steel_nT[sheet.source]) > STEEL_NT
-    busy = (sheet.fault != "") | steel | (sheet.line == "") | (sheet.line == "check")
+    busy = (sheet.fault != "") | steel | np.isin(sheet.line, STANDS)
     near = np.convolve(busy, np.ones(2 * CLEARANCE + 1), mode="same") > 0.0
     chosen: list[int] = []
     for row in rng.permutation(np.flatnonzero(~near)):
@@ -229,12 +234,15 @@ def spoil_track(world: World, track: TrackRecord) -> tuple[TrackRecord, list[Out
 def rover_faults(world: World, sheet: Sheet, *, file: str, head: int) -> Iterator[Fault]:
     """Yield the faults of a rover's file, and its passages over steel; `head` lines go before."""
     notes = {outage.kind: outage.note for outage in world.scenario.outages}
+    notes[ITEM] = "radio switched on"
     steel = sheet.record.steady.steel_nT[sheet.source]
     marks = {kind: sheet.fault == kind for kind in ROVER_FAULTS}
     marks["steel"] = (np.abs(steel) > STEEL_NT) & (sheet.line != "")
     for kind, marked in marks.items():
-        size = {"spike": sheet.size_nT, "steel": steel}.get(kind, np.zeros(len(steel)))
-        for first, last in _runs(marked):
+        item = np.full(len(steel), world.scenario.item_nT)
+        sizes = {"spike": sheet.size_nT, "steel": steel, ITEM: item}
+        size = sizes.get(kind, np.zeros(len(steel)))
+        for first, last in runs(marked):
             run = size[first : last + 1]
             yield Fault(
                 kind=kind,
@@ -264,7 +272,7 @@ def outage_fault(outage: Outage, *, midnight_s: float, file: str) -> Fault:
     )
 
 
-def _runs(marked: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
+def runs(marked: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
     """Yield the first and last row of each run of marked rows."""
     edges = np.diff(np.concatenate(([False], marked, [False])).astype(np.int8))
     starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)

@@ -9,7 +9,7 @@ from lodewalk.adapters.projection import to_geographic
 from lodewalk.services.demo.field import FieldAt, World
 from lodewalk.services.demo.noise import stream, wandering
 from lodewalk.services.demo.scenario import FieldDay, Rover, Walk
-from lodewalk.services.demo.walk import Walked, walk
+from lodewalk.services.demo.walk import ITEM, Walked, walk
 from lodewalk.validation import FloatArray
 
 HEIGHT_JITTER = 2.0
@@ -109,6 +109,7 @@ def _readings(
     steady = world.field_at(east, north, height)
     external = change_nT[(walked.time_s - day.midnight_s).astype(int)]
     noise = _sensor_noise(rover, walked, rng)
+    noise += np.where(walked.line == ITEM, rule.item_nT, 0.0)
     total = steady.reference_nT + steady.anomaly_nT + external + noise
     sky = wandering(rng, count, sd=1.0, time_s=300.0)
     return RoverRecord(

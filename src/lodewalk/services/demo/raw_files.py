@@ -6,11 +6,12 @@ from pathlib import Path
 import numpy as np
 
 from lodewalk.adapters.projection import to_geographic
-from lodewalk.services.demo.faults import Sheet
+from lodewalk.services.demo.faults import STANDS, Sheet, runs
 from lodewalk.services.demo.field import World
 from lodewalk.services.demo.instruments import BaseRecord, TrackRecord
 from lodewalk.services.demo.scenario import Scenario
 from lodewalk.services.demo.text import numbers, utc_texts, write_rows
+from lodewalk.services.demo.walk import ITEM
 
 GPX_HEAD = (
     '<?xml version="1.0" encoding="UTF-8"?>',
@@ -68,7 +69,7 @@ def write_semicolon_file(path: Path, sheet: Sheet, *, scenario: Scenario) -> int
     columns = [
         [f"{stamp[8:10]}/{stamp[5:7]}/{stamp[:4]}" for stamp in stamps],
         [stamp[11:19] for stamp in stamps],
-        np.where(sheet.line == "check", "", sheet.line).tolist(),
+        np.where(np.isin(sheet.line, STANDS), "", sheet.line).tolist(),
         numbers(sheet.field_nT, sheet.record.rover.decimals, comma=True),
         numbers(sheet.quality, 2, comma=True),
     ]
@@ -144,7 +145,11 @@ def write_gpx(path: Path, body: Iterable[str]) -> None:
 
 def write_notes(path: Path, *, world: World, sheets: Sequence[Sheet]) -> None:
     """Write the field notes: fence crossings, what went wrong, and what the weather did."""
-    rows = [*_fence_notes(world, sheets), *_outage_notes(world, sheets)]
+    rows = [
+        *_fence_notes(world, sheets),
+        *_outage_notes(world, sheets),
+        *(note for sheet in sheets for note in _test_notes(sheet)),
+    ]
     rows.sort(key=lambda row: row[0])
     head = ("time,latitude,longitude,name,text",)
     write_rows(path, head, list(zip(*rows, strict=True)))
@@ -171,6 +176,19 @@ def _outage_notes(world: World, sheets: Sequence[Sheet]) -> Iterable[tuple[str, 
         at = sheet.record.day.midnight_s + outage.end_s
         row = int(np.searchsorted(sheet.record.walked.time_s, at))
         yield _note(sheet, row, outage.instrument, f"{outage.note} ({_who(sheet)})")
+
+
+def _test_notes(sheet: Sheet) -> Iterable[tuple[str, ...]]:
+    """Yield the notes that begin and end each stand: check station, and an item on and off."""
+    line, name = sheet.record.walked.line, sheet.record.rover.name
+    for first, last in runs(line == "check"):
+        off = last + 1 < len(line) and line[last + 1] == ITEM
+        for test in ("check station", "without radio") if off else ("check station",):
+            yield _note(sheet, first, name, f"test: {test} start")
+            yield _note(sheet, last, name, f"test: {test} end")
+    for first, last in runs(line == ITEM):
+        yield _note(sheet, first, name, "test: with radio start")
+        yield _note(sheet, last, name, "test: with radio end")
 
 
 def _note(sheet: Sheet, row: int, name: str, text: str) -> tuple[str, ...]:

@@ -114,11 +114,12 @@ class Rover:
 
 @dataclass(frozen=True)
 class Walk:
-    """What one rover walks on a day."""
+    """What one rover walks on a day; at the end it may stand with an item switched on."""
 
     rover: str
     start_s: float
     lines: tuple[str, ...]
+    item: str = ""
 
 
 @dataclass(frozen=True)
@@ -205,7 +206,7 @@ DAYS = (
         SECOND_DAY,
         STORMY,
         (
-            Walk("R1", 12.0 * 3600.0, (*_names(14, 21), "T2")),
+            Walk("R1", 12.0 * 3600.0, (*_names(14, 21), "T2"), item="radio"),
             Walk("R2", 12.1 * 3600.0, (*_names(27, 22), "L28")),
         ),
         base_start_s=11.4 * 3600.0,
@@ -258,7 +259,15 @@ class Scenario:
 
     rovers: tuple[Rover, ...] = (
         Rover("R1", "A. K.", own_positions=True, position_sd_m=1.0, height_sd_m=2.5, decimals=2),
-        Rover("R2", "J. M.", own_positions=False, position_sd_m=1.7, height_sd_m=4.0, decimals=1),
+        Rover(
+            "R2",
+            "J. M.",
+            own_positions=False,
+            position_sd_m=1.7,
+            height_sd_m=4.0,
+            decimals=1,
+            clock_offset_s=18.0,
+        ),
     )
     position_time_s: float = 90.0
     position_jitter_m: float = 0.12
@@ -281,6 +290,8 @@ class Scenario:
     wander_time_s: float = 30.0
     overshoot_m: float = 4.0
     check_station_s: float = 90.0
+    item_s: float = 90.0
+    item_nT: float = 2.4
     check_station_offset_m: float = 14.0
     longest_recorded_walk_m: float = 60.0
 

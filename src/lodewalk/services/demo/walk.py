@@ -12,6 +12,8 @@ from lodewalk.validation import FloatArray
 
 Spot = tuple[float, float]
 WANDER_SMOOTHING = 7
+#: Name of the stand with an item switched on.
+ITEM = "item"
 
 
 @dataclass(frozen=True)
@@ -87,6 +89,8 @@ def _legs(scenario: Scenario, plan: Walk) -> Iterator[Leg]:
         here = after
     yield Leg("", here, station, recorded=False)
     yield Leg("check", station, station, stand_s=scenario.check_station_s)
+    if plan.item:
+        yield Leg(ITEM, station, station, stand_s=scenario.item_s)
 
 
 def _distance(one: Spot, other: Spot) -> float:

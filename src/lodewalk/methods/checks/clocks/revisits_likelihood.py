@@ -19,7 +19,7 @@ from lodewalk.validation import FloatArray
 FREEDOM: Final = 3.0
 
 #: Spreads of the noise tried, in units of a pair's own sd.
-SPREADS: Final = 0.15 * 2.0 ** np.arange(9)
+SPREADS: Final[FloatArray] = np.asarray(0.15 * 2.0 ** np.arange(9), dtype=np.float64)
 
 #: Log of how much rarer a true offset is at which the base covers nothing: it was set up to run
 #: while the rover walked (judgement: one walk in twenty without it).
@@ -100,9 +100,8 @@ class Likelihood:
 
     def _block(self, offset_s: FloatArray) -> FloatArray:
         scaled: FloatArray = np.asarray(self.residuals(offset_s) / self.pairs.unit_nT, dtype=float)
-        squared: FloatArray = np.asarray(scaled**2, dtype=float)
         covered = np.isfinite(scaled)
-        logs = student_logs(squared, SPREADS)
+        logs = student_logs(scaled**2, SPREADS)
         logs -= covered @ np.log(self.pairs.unit_nT)[:, None]
         joint = np.repeat(logs, len(SCALES), axis=1)
         joint += ~covered @ self.unknown

@@ -1,0 +1,64 @@
+"""Products joined for figures and report."""
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from lodewalk.services.decide import checklists
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.store import read_product
+
+if TYPE_CHECKING:
+    from lodewalk.records import Document
+    from lodewalk.records.products import BaseRecord, Findings
+
+#: Steps whose findings are joined.
+PARTS = ("position", "first", "clock", "diurnal", "trial", "walked", "culture", "check")
+
+
+def product(folder: Folder, name: str) -> Any:
+    """Return a product; they are of many kinds."""
+    return read_product(folder, name)
+
+
+def all_findings(folder: Folder) -> "Findings":
+    """Return the findings of all steps."""
+    import polars as pl
+
+    from lodewalk.records.products import Findings
+
+    return Findings(pl.concat([product(folder, f"{name}_findings").frame for name in PARTS]))
+
+
+def base_record(folder: Folder) -> "BaseRecord | None":
+    """Return the base record joined from its parts, or None without one."""
+    import polars as pl
+
+    from lodewalk.records.products import BaseRecord
+    from lodewalk.steps.rows import spread
+
+    checks = product(folder, "base_checks").frame
+    if not checks.height:
+        return None
+    names = spread(product(folder, "base_files"), "instrument")
+    frame = pl.concat(
+        [
+            product(folder, "base_times").frame,
+            product(folder, "base_recorded").frame.select("raw_nT"),
+            checks.select("kept", "reason", "departure_nT"),
+            pl.DataFrame({"instrument": names}),
+        ],
+        how="horizontal",
+    )
+    return BaseRecord(frame.filter(pl.col("time_utc").is_not_null()).sort("time_utc"))
+
+
+def ticks(folder: Folder, check: "Document") -> tuple[dict[str, Any], ...]:
+    """Return the set-up checklists of all days on which anything was ticked."""
+    days = {day["date"] for day in check["days"]}
+    names = sorted({line["instrument"] for day in check["days"] for line in day["lines"]})
+    bases = sorted({row["instrument"] for day in check["days"]
+                    for row in day["base"]["intervals"]})  # fmt: skip
+    pairs = tuple((day, name) for day in sorted(days) for name in (*bases, *names))
+    items = [asdict(item) for item in checklists(folder, days=pairs).items]
+    begun = {(item["day"], item["instrument"]) for item in items if item["who"]}
+    return tuple(item for item in items if (item["day"], item["instrument"]) in begun)

@@ -1,0 +1,103 @@
+"""Minutes: how far the diurnal correction can be wrong, minute by minute, at each base."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lodewalk.methods.checks.minutes import Minutes as Judged
+from lodewalk.methods.checks.minutes import minute_verdicts, needed_tolerance
+from lodewalk.records import Record
+from lodewalk.records.products import Minutes
+from lodewalk.records.table import float_column, utc_column
+from lodewalk.steps.bases import Base, usable_bases
+from lodewalk.steps.context import Context
+from lodewalk.steps.rows import table
+
+Floats = NDArray[np.float64]
+#: A base that is silent for longer than this was taken down [s].
+NIGHT_S = 4 * 3600.0
+#: The default of the tolerance in standard deviations of the correction.
+BEARABLE_SD = 2.0
+
+
+def run(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> dict[str, Record]:
+    """Return the verdict on each minute that a base recorded in, or that a rover walked in."""
+    tolerance = bearable_error(settings["tolerances"])
+    frames = []
+    for base in usable_bases(inputs, settings["instruments.*.site_tie_nT"]):
+        distance = _distance(inputs, settings, base.name)
+        for part in _sessions(base, table(inputs, "rover_times").seconds("time_utc")):
+            judged = minute_verdicts(
+                base.seconds,
+                base.field_nT,
+                tolerance_nT=tolerance,
+                base_noise_nT=base.noise_nT,
+                max_gap_s=settings["diurnal"]["max_gap_s"],
+                start_s=part[0],
+                end_s=part[1],
+                distance_m=distance,
+                scale_km=settings["diurnal"]["scale_km"],
+            )
+            frames.append(_frame(base.name, judged))
+            context.check_cancelled()
+    minutes = Minutes(pl.concat(frames)) if frames else Minutes.empty()
+    return {"base_minutes": minutes}
+
+
+def bearable_error(tolerances: Mapping[str, Any]) -> float:
+    """Return the error of the diurnal correction that the survey can bear.
+
+    Examples
+    --------
+    >>> usual = {"diurnal_nT": None, "smallest_anomaly_nT": 20.0, "diurnal_share": 0.1}
+    >>> bearable_error(usual | {"diurnal_sd_nT": 1.0})
+    2.0
+    """
+    wanted, smallest = tolerances["diurnal_nT"], tolerances["smallest_anomaly_nT"]
+    if wanted is None and smallest is None:
+        return BEARABLE_SD * float(tolerances["diurnal_sd_nT"])
+    if wanted is not None:
+        return float(wanted)
+    return needed_tolerance(smallest_anomaly_nT=smallest, share=tolerances["diurnal_share"])
+
+
+def _sessions(base: Base, rover_s: Floats) -> list[tuple[float, float]]:
+    """Return the spans to judge: each day's record, and the rover's day where it is longer."""
+    times = np.sort(np.concatenate([base.seconds, rover_s[np.isfinite(rover_s)]]))
+    cuts = np.flatnonzero(np.diff(times) > NIGHT_S) + 1
+    return [(float(part[0]), float(part[-1])) for part in np.split(times, cuts) if part.size > 1]
+
+
+def _distance(inputs: Mapping[str, Record], settings: Mapping[str, Any], base: str) -> float:
+    """Return how far the farthest readings usually lie from a base, 0 where it isn't known [m]."""
+    place = [
+        settings[f"instruments.*.{name}_m"].get(base, settings[f"instruments.*.{name}_m"]["*"])
+        for name in ("easting", "northing")
+    ]
+    if None in place:
+        return 0.0
+    positions = table(inputs, "rover_positions")
+    away = np.hypot(
+        positions.floats("easting_m") - place[0], positions.floats("northing_m") - place[1]
+    )
+    known = away[np.isfinite(away)]
+    return float(np.percentile(known, 95)) if known.size else 0.0
+
+
+def _frame(base: str, judged: Judged) -> pl.DataFrame:
+    """Return the minutes of one base as a frame."""
+    return pl.DataFrame(
+        {
+            "instrument": pl.Series([base] * judged.start_s.size, dtype=pl.String),
+            "start_utc": utc_column(judged.start_s),
+            "sd_nT": float_column(judged.sd_nT),
+            "worst_nT": float_column(judged.worst_95_nT),
+            "chance": float_column(judged.chance_over),
+            "verdict": pl.Series(judged.verdict.tolist(), dtype=pl.String),
+        }
+    )

@@ -1,0 +1,246 @@
+"""Walked: coverage of the lines, distance off them, speed, and a constant shift off the plan."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lodewalk.adapters.shift_candidates import shift_candidates
+from lodewalk.methods.checks.walked.coverage import Coverage, line_coverage, passage_coverage
+from lodewalk.methods.checks.walked.off_track import off_track, place_on_lines, walking_speed
+from lodewalk.methods.checks.walked.shift import (
+    ConstantShift,
+    ShiftCandidate,
+    constant_shift,
+    shift_from_plan,
+)
+from lodewalk.methods.corrections.track import position_at
+from lodewalk.records import Document, Record
+from lodewalk.steps.context import Context
+from lodewalk.steps.findings import FindingList
+from lodewalk.steps.lines import planned_lines
+from lodewalk.steps.rows import document, in_time_order, table
+from lodewalk.steps.tracks import tracks_of
+
+Floats = NDArray[np.float64]
+Numbers = NDArray[np.int64]
+#: Nobody walks a line faster than this with a magnetometer (common practice) [m/s].
+FAST_M_S = 2.5
+#: Most readings that are compared with plan or track.
+MOST = 600
+UNTOLD = ("none", "not identifiable")
+
+
+def run(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> dict[str, Record]:
+    """Return how each line was covered, and what is odd about where it was walked."""
+    del context
+    found = FindingList("walked")
+    plan = planned_lines(table(inputs, "plan_recorded"), settings["survey.crs"])
+    rows = _by_plan(inputs, settings, plan) if plan else _by_passage(inputs, settings)
+    _tell_coverage(found, rows, settings["tolerances"]["covered_share"], planned=bool(plan))
+    _tell_speed(found, inputs)
+    _tell_shifts(found, inputs, settings, plan)
+    return {"walked": Document({"lines": rows}), "walked_findings": found.table()}
+
+
+def _places(inputs: Mapping[str, Record]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Return position of each rover reading, and whether it serves."""
+    positions = table(inputs, "rover_positions")
+    kept = table(inputs, "rover_checks").booleans("kept")
+    kept = kept & np.isfinite(table(inputs, "rover_diurnal").floats("diurnal_nT"))
+    return positions.floats("easting_m"), positions.floats("northing_m"), kept
+
+
+def _by_plan(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], plan: Mapping[str, Floats]
+) -> list[dict[str, Any]]:
+    """Return the coverage of each planned line that was begun."""
+    east, north, kept = _places(inputs)
+    place = {name: number for number, name in enumerate(plan)}
+    names = table(inputs, "rover_lines").strings("line")
+    own: Numbers = np.array([place.get(name or "", -1) for name in names], dtype=np.int64)
+    vertices = list(plan.values())
+    limit = settings["lines"]["off_line_m"]
+    coverage = line_coverage(
+        vertices,
+        east,
+        north,
+        line=own,
+        kept=kept,
+        off_line_m=limit,
+        max_gap_m=settings["tolerances"]["gap_m"],
+    )
+    off = off_track(place_on_lines(east, north, own, vertices).off_line_m, own, count=len(vertices))
+    begun = set(np.unique(own[own >= 0]).tolist())
+    return [
+        _row(name, coverage, number, float(off.high_m[number]))
+        for name, number in place.items()
+        if number in begun
+    ]
+
+
+def _by_passage(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return the coverage of each passage of a line, where there is no plan."""
+    east, north, kept = _places(inputs)
+    coverage = passage_coverage(
+        east,
+        north,
+        passage=table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy(),
+        kept=kept,
+        max_gap_m=settings["tolerances"]["gap_m"],
+    )
+    names = table(inputs, "lines").strings("line")[: coverage.length_m.size]
+    return [_row(str(name), coverage, number, np.nan) for number, name in enumerate(names)]
+
+
+def _row(name: str, coverage: Coverage, number: int, off_m: float) -> dict[str, Any]:
+    """Return one line for print."""
+    share = float(coverage.share[number])
+    own = coverage.uncovered.line == number
+    longest = float(coverage.uncovered.length_m[own].max(initial=0.0))
+    return {
+        "line": name,
+        "length_m": round(float(coverage.length_m[number]), 1),
+        "covered_share": round(share, 4) if np.isfinite(share) else 0.0,
+        "longest_gap_m": round(longest, 1),
+        "off_line_m": round(off_m, 2) if np.isfinite(off_m) else None,
+    }
+
+
+def _tell_coverage(
+    found: FindingList, rows: list[dict[str, Any]], least: float, *, planned: bool
+) -> None:
+    """Tell how much of the lines is covered."""
+    length = sum(row["length_m"] for row in rows)
+    if not length:
+        return
+    covered = sum(row["length_m"] * row["covered_share"] for row in rows)
+    short = [row["line"] for row in rows if row["covered_share"] < least]
+    what = "planned lines begun so far" if planned else "lines walked"
+    more = f"; under {least:.0%}: {', '.join(short)}" if short else ""
+    found.add(
+        "coverage",
+        f"{covered / length:.1%} of the {length / 1000:.2f} km of {what} is covered{more}. "
+        "What lies between lines is not covered.",
+    )
+
+
+def _tell_speed(found: FindingList, inputs: Mapping[str, Record]) -> None:
+    """Tell passages that were walked too fast to be walked."""
+    east, north, _ = _places(inputs)
+    lines = table(inputs, "lines")
+    speed = walking_speed(
+        table(inputs, "rover_times").seconds("time_utc"),
+        east,
+        north,
+        table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy(),
+        count=len(lines),
+    )
+    for row, fastest in zip(lines.frame.iter_rows(named=True), speed.fastest_m_s, strict=True):
+        if fastest > FAST_M_S:
+            found.add(
+                "speed",
+                f"{row['instrument']}: up to {fastest:.1f} m/s on line {row['line']}, faster than "
+                "a walk: positions or times are off, or it was driven.",
+                severity="doubt",
+                instrument=row["instrument"],
+                start_s=row["start_utc"].timestamp(),
+                end_s=row["end_utc"].timestamp(),
+            )
+
+
+def _tell_shifts(
+    found: FindingList,
+    inputs: Mapping[str, Record],
+    settings: Mapping[str, Any],
+    plan: Mapping[str, Floats],
+) -> None:
+    """Test rovers against the plan and their handhelds for a constant shift; propose only."""
+    east, north, _ = _places(inputs)
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    crs = settings["survey.crs"]
+    source = np.array(table(inputs, "rover_positions").strings("source"), dtype=object)
+    tracks = tracks_of(
+        table(inputs, "track_recorded"),
+        table(inputs, "track_times").seconds("time_utc"),
+        document(inputs, "track_files"),
+        crs=crs,
+        max_speed_m_s=settings["position"]["max_speed_m_s"],
+    )
+    for name, every in in_time_order(document(inputs, "rover_files"), seconds):
+        rows = every[np.isfinite(east[every])]
+        rows = rows[:: max(1, rows.size // MOST)]
+        if rows.size < 20:
+            continue
+        walk = east[rows], north[rows]
+        if plan:
+            _tell_shift(found, name, _against_plan(crs, walk, plan), "the planned lines")
+        if name in tracks and (source[rows] == "recorded").all():
+            there = position_at(seconds[rows], **tracks[name], max_gap_s=30.0)
+            shift = _against_track(crs, walk, (there.easting_m, there.northing_m))
+            _tell_shift(found, name, shift, "the handheld's track")
+
+
+def _against_plan(
+    crs: str, walk: tuple[Floats, Floats], plan: Mapping[str, Floats]
+) -> ConstantShift:
+    """Test a walk against the plan; the list of mistakes is made only where there is a shift."""
+    vertices = list(plan.values())
+    plain = shift_from_plan(*walk, vertices)
+    if plain.name in UNTOLD:
+        return plain
+    return shift_from_plan(
+        *walk,
+        vertices,
+        walk_wrong=_mistakes(crs, np.vstack(vertices)),
+        plan_wrong=_mistakes(crs, np.column_stack(walk)),
+    )
+
+
+def _against_track(
+    crs: str, walk: tuple[Floats, Floats], track: tuple[Floats, Floats]
+) -> ConstantShift:
+    """Test a rover's own fixes against its handheld's track."""
+    plain = constant_shift(*walk, *track)
+    if plain.name in UNTOLD:
+        return plain
+    return constant_shift(
+        *walk,
+        *track,
+        first_wrong=_mistakes(crs, np.column_stack(track)),
+        second_wrong=_mistakes(crs, np.column_stack(walk)),
+    )
+
+
+def _mistakes(crs: str, places: Floats) -> tuple[ShiftCandidate, ...]:
+    """Return the mistakes that may have been made at some right places."""
+    known = places[np.isfinite(places).all(axis=1)]
+    if not known.size:
+        return ()
+    middle = np.median(known, axis=0)
+    return shift_candidates(crs, easting_m=float(middle[0]), northing_m=float(middle[1]))
+
+
+def _tell_shift(found: FindingList, name: str, shift: ConstantShift, against: str) -> None:
+    """Tell a constant shift with the mistake that would explain it."""
+    if shift.name in UNTOLD:
+        return
+    away = float(np.hypot(shift.easting_m, shift.northing_m))
+    sd = float(np.hypot(shift.sd_easting_m, shift.sd_northing_m))
+    named = ", or ".join(item.name for item in shift.likely)
+    cause = (
+        "as no usual mistake would"
+        if shift.name == "unnamed"
+        else f"as by: {named} (probability {shift.named_probability:.0%})"
+    )
+    found.add(
+        "position shift",
+        f"{name}: lies {away:.0f} m (sd {sd:.0f} m) off {against}, {shift.easting_m:+.0f} m east "
+        f"and {shift.northing_m:+.0f} m north, {cause}. Nothing was moved; put the reference "
+        "system of the file right, if so.",
+        severity="doubt",
+        instrument=name,
+    )

@@ -1,0 +1,86 @@
+"""Decisions and checklists from the command line."""
+
+import json
+
+import pytest
+
+from small_survey import write_small_survey
+
+WHO = ("--reason", "seen in the field", "--who", "AB")
+
+
+@pytest.fixture
+def folder(lodewalk, tmp_path):
+    truth = write_small_survey(tmp_path)
+    path = tmp_path / "survey"
+    lodewalk("new", path, "--name", "Small", "--crs", "EPSG:31982")
+    lodewalk("add", path, truth.base, "--role", "base", "--instrument", "B1")
+    lodewalk("add", path, truth.rover, "--role", "rover", "--instrument", "R1")
+    return path
+
+
+def test_a_decision_is_written_shown_and_taken_back(lodewalk, folder):
+    words = ("--instrument", "R1", "--offset", "18")
+    made = json.loads(lodewalk("decide", folder, "clock", *words, *WHO, "--json").out)
+    assert made["value"] == {"offset_s": 18.0}
+    assert made["target"]["instrument"] == "R1"
+    listed = lodewalk("decide", folder, "list")
+    assert "clock" in listed.out
+    assert "offset_s 18.0" in listed.out
+    back = lodewalk("decide", folder, "withdraw", "--id", made["id"][:8], *WHO)
+    assert back.code == 0
+    assert json.loads(lodewalk("decide", folder, "list", "--json").out) == {"decisions": []}
+    assert len((folder / "decisions" / "decisions.jsonl").read_text().splitlines()) == 2
+
+
+def test_a_span_is_marked_as_a_test(lodewalk, folder):
+    words = ("--instrument", "R1", "--test", "with", "--item", "radio")
+    span = ("--start", "2026-03-10T14:00:00", "--end", "2026-03-10T14:01:00")
+    made = json.loads(lodewalk("decide", folder, "test", *words, *span, *WHO, "--json").out)
+    assert made["value"] == {"test": "with", "item": "radio"}
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("clock", "--instrument", "R9", "--offset", "1", *WHO), "Instruments are B1, R1"),
+        (("clock", "--instrument", "R1", *WHO), "Give --offset"),
+        (("drop", "--instrument", "R1", "--who", "AB"), "Give --reason"),
+        (("drop", "--instrument", "R1", "--reason", "x"), "Give --who"),
+        (("nap", "--instrument", "R1", *WHO), "kind: Input should be 'clock'"),
+        (("test", "--instrument", "R1", "--test", "nap", *WHO), "Input should be 'static'"),
+        (("withdraw", "--id", "zz", *WHO), "In force are none"),
+        (("withdraw", *WHO), "Give --id"),
+        (("drop", *WHO), "either readings or an instrument"),
+    ],
+)
+def test_an_unclear_decision_is_refused(refused, folder, words, told):
+    assert told in refused(folder, "decide", folder, *words)
+
+
+def test_items_are_ticked_and_kept_with_time_and_initials(lodewalk, folder):
+    about = ("--instrument", "B1", "--day", "2026-03-10")
+    done = lodewalk("tick", folder, "clock", "power", *about, "--who", "AB", "--json")
+    items = {item["item"]: item for item in json.loads(done.out)["items"]}
+    assert items["clock"]["who"] == "AB"
+    assert items["clock"]["when_utc"].endswith("Z")
+    assert items["site"]["who"] is None
+    shown = lodewalk("tick", folder, *about)
+    assert shown.out.count("\n") == len(items)
+    assert sum(row.startswith("+") for row in shown.out.splitlines()) == 2
+    other = json.loads(lodewalk("tick", folder, *about[:2], "--day", "2026-03-11", "--json").out)
+    assert all(item["who"] is None for item in other["items"])
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("wings", "--instrument", "B1", "--day", "2026-03-10", "--who", "AB"), "Items are copies"),
+        (("clock", "--instrument", "B1", "--who", "AB"), "Give --day"),
+        (("clock", "--day", "2026-03-10", "--who", "AB"), "Give --instrument"),
+        (("clock", "--instrument", "B1", "--day", "10.3.2026", "--who", "AB"), "YYYY-MM-DD"),
+        (("clock", "--instrument", "B1", "--day", "2026-03-10"), "who: String should"),
+    ],
+)
+def test_an_unclear_tick_is_refused(refused, folder, words, told):
+    assert told in refused(folder, "tick", folder, *words)
