@@ -130,6 +130,20 @@ def test_distance_and_height_decide_what_may_be_real():
     )
 
 
+def test_uneven_steps_in_a_steep_field_are_no_spikes():
+    cut = {True: 0, False: 0}
+    for seed in range(60):
+        rng = np.random.default_rng(500 + seed)
+        along = np.cumsum(1.0 + 0.06 * rng.normal(size=80)) - rng.uniform(35, 45)
+        # A thin sheet, 4 m below the sensor: 600 nT.
+        field = 600 * 4**2 / (along**2 + 4**2) + rng.normal(scale=0.2, size=80)
+        for known in cut:
+            where = {"distance_m": along if known else np.arange(80.0), "sensor_height_m": 1.8}
+            cut[known] += find_spikes(field, noise_nT=0.2, **where).any()
+    assert cut[True] <= 1
+    assert cut[False] > cut[True]
+
+
 def test_a_dipole_on_the_ground_is_no_spike():
     along = np.arange(-50.0, 51.0)
     field = 400 * (2 * 1.5**2 - along**2) / (along**2 + 1.5**2) ** 2.5

@@ -176,6 +176,16 @@ def test_a_fence_is_one_course():
     assert np.array_equal(fence, events.features.member == 0)
 
 
+def test_fences_across_five_lines_and_none_where_there_is_none():
+    """Readings right above a post look like spikes; in a course they are part of it."""
+    with_one = [add_fence(walk(s, lines=5), s).given() for s in range(714, 724)]
+    without = [walk(s).given() for s in range(714, 724)]
+    assert sum(len(events.features) == 1 for events in with_one) >= 9
+    assert all(len(events.features) == 0 for events in without)
+    fence = [events.cause == "fence or power line" for events in with_one]
+    assert not any(events.drop[own].any() for events, own in zip(with_one, fence, strict=True))
+
+
 def test_iron_beside_the_path_is_told_by_its_width_and_kept():
     found = walk(5, bodies=0)
     at = 400

@@ -61,6 +61,15 @@ def test_two_courses_and_one_along_the_lines():
     assert (found.member[[17, 18, 20, 21]] == -1).all()
 
 
+@pytest.mark.parametrize(("angle_deg", "courses"), [(10.0, 0), (30.0, 1)])
+def test_a_course_nearly_along_the_lines_is_none(angle_deg, courses):
+    line = np.arange(6)
+    east = 30 + SPACING * line / np.tan(np.radians(angle_deg))
+    wide = passages(6, length=800.0)
+    found = find_linear_features(east, SPACING * line, line, passages=wide)
+    assert len(found) == courses
+
+
 def test_too_few_lines_and_unknown_places():
     line = np.array([0, 1, 2])
     two = find_linear_features([100, 100], [0, 20], [0, 1], passages=passages(2))

@@ -76,6 +76,10 @@ def test_shifts_go_and_come_back():
     for_good[90:] -= 35
     assert not find_shifts(time, for_good, noise_nT=0.2).any()
     assert not find_shifts(time, field, noise_nT=0.2).any()
+    # Away by 35 and back by 62 is another place, not the same level again.
+    partly = there.copy()
+    partly[120:] += 27
+    assert not find_shifts(time, partly, noise_nT=0.2).any()
     assert not find_shifts(time * 10, there, noise_nT=0.2, longest_s=120.0).any()
     assert not find_shifts([0.0, 1.0], [0.0, 9.0], noise_nT=0.2).any()
     # No jump is seen across a gap.
