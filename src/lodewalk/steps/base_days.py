@@ -122,7 +122,7 @@ def _activity(
     found = scalar_activity(times, value, k9_nT=k9_nT)
     return [
         {
-            "start_utc": _stamp(start, "%Y-%m-%dT%H:%M:%SZ"),
+            "start_utc": stamp(start),
             "activity": str(word),
             "range_nT": round(float(size), 3),
         }
@@ -143,7 +143,7 @@ def tell_chords(found: FindingList, inputs: Mapping[str, Record], tolerance_nT: 
         times, sizes = seconds[judged], departure[judged]
         spans = spans_over(sizes, time_s=times, tolerance_nT=tolerance_nT)
         for first, last in _joined(spans, times):
-            start, end = (_stamp(times[place], "%H:%M") for place in (first, last))
+            start, end = (stamp(times[place], "%H:%M") for place in (first, last))
             found.add(
                 "base departs from chord",
                 f"{name}: departs from the chord by up to {sizes[first : last + 1].max():.1f} nT "
@@ -166,6 +166,6 @@ def _joined(spans: Spans, times: NDArray[np.float64]) -> list[tuple[int, int]]:
     return joined
 
 
-def _stamp(seconds: float, form: str) -> str:
-    """Return Unix seconds in a form of `strftime`, in UTC."""
+def stamp(seconds: float, form: str = "%Y-%m-%dT%H:%M:%SZ") -> str:
+    """Return Unix seconds in a form of `strftime`, in UTC; ISO 8601 to the second by default."""
     return datetime.fromtimestamp(float(seconds), UTC).strftime(form)

@@ -1,7 +1,6 @@
 """Check: findings gathered, clocks, tests, and a verdict for each minute, line and day."""
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -9,7 +8,7 @@ import polars as pl
 
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Findings
-from lodewalk.steps.base_days import NO_BASE, BaseRules, base_days, tell_chords
+from lodewalk.steps.base_days import NO_BASE, BaseRules, base_days, stamp, tell_chords
 from lodewalk.steps.context import Context
 from lodewalk.steps.days import Days
 from lodewalk.steps.findings import FindingList
@@ -147,14 +146,9 @@ def _tests(inputs: Mapping[str, Record]) -> list[dict[str, Any]]:
     """Return the tests with their times in print."""
     rows = []
     for test in document(inputs, "trials")["tests"]:
-        times = {f"{end}_utc": _stamp(test[f"{end}_s"]) for end in ("start", "end")}
+        times = {f"{end}_utc": stamp(test[f"{end}_s"]) for end in ("start", "end")}
         rows.append({key: test[key] for key in test if not key.endswith("_s")} | times)
     return rows
-
-
-def _stamp(seconds: float) -> str:
-    """Return Unix seconds as ISO 8601 to the second."""
-    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _recorded_days(inputs: Mapping[str, Record], role: str, days: Days) -> list[tuple[str, str]]:

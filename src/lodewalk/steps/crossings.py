@@ -1,6 +1,6 @@
 """Crossings: places that rovers read at two times, by crossing lines or standing there again."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
@@ -130,15 +130,15 @@ def _crossing_frames(walked: Walked) -> list[pl.DataFrame]:
     before = [order[np.floor(part).astype(np.int64)] for part in (first, second)]
     return [
         _frame(
-            kind="crossing",
-            walked=walked,
-            before=(before[0], before[1]),
+            "crossing",
+            instruments=[[walked.instrument[row] for row in part] for part in before],
+            lines=[[walked.line[row] for row in part] for part in before],
             times=(at_positions(first, times), at_positions(second, times)),
             place=(found.easting[good], found.northing[good], found.angle_deg[good]),
             difference=at_positions(first, value) - at_positions(second, value),
             sd=sd,
         )
-    ]  # fmt: skip
+    ]
 
 
 def _slope(walked: Walked, order: Rows) -> Floats:
@@ -205,46 +205,45 @@ def _stand_frames(found: list[Stand]) -> list[pl.DataFrame]:
     ]
     if not pairs:
         return []
-    one, other = zip(*pairs, strict=True)
-    columns: dict[str, Any] = {
-        "kind": ["stand"] * len(pairs),
-        "first_instrument": [item.instrument for item in one],
-        "second_instrument": [item.instrument for item in other],
-        "first_line": pl.Series([None] * len(pairs), dtype=pl.String),
-        "second_line": pl.Series([None] * len(pairs), dtype=pl.String),
-        "first_utc": utc_column(np.array([item.second for item in one])),
-        "second_utc": utc_column(np.array([item.second for item in other])),
-        "easting_m": [item.easting for item in one],
-        "northing_m": [item.northing for item in one],
-        "angle_deg": float_column(np.full(len(pairs), np.nan)),
-        "difference_nT": [a.field_nT - b.field_nT for a, b in pairs],
-        "sd_nT": [float(np.hypot(a.sd_nT, b.sd_nT)) for a, b in pairs],
-    }
-    return [pl.DataFrame(columns)]
+    sides = list(zip(*pairs, strict=True))
+    one = sides[0]
+    return [
+        _frame(
+            "stand",
+            instruments=[[item.instrument for item in side] for side in sides],
+            lines=[[None] * len(pairs)] * 2,
+            times=(np.array([a.second for a, _ in pairs]), np.array([b.second for _, b in pairs])),
+            place=(
+                np.array([item.easting for item in one]),
+                np.array([item.northing for item in one]),
+                np.full(len(pairs), np.nan),
+            ),
+            difference=np.array([a.field_nT - b.field_nT for a, b in pairs]),
+            sd=np.array([np.hypot(a.sd_nT, b.sd_nT) for a, b in pairs]),
+        )
+    ]
 
 
 def _frame(
-    *,
     kind: str,
-    walked: Walked,
-    before: tuple[Rows, Rows],
+    *,
+    instruments: Sequence[Sequence[str]],
+    lines: Sequence[Sequence[str | None]],
     times: tuple[Floats, Floats],
     place: tuple[Floats, Floats, Floats],
     difference: Floats,
     sd: Floats,
 ) -> pl.DataFrame:
-    """Return crossings as a frame; `before` are the readings just before them."""
-    names = [[walked.instrument[row] for row in part] for part in before]
-    lines = [pl.Series([walked.line[row] for row in part], dtype=pl.String) for part in before]
+    """Return pairs of readings as a frame; those whose difference isn't known are left out."""
+    sides: dict[str, Any] = {}
+    for side, names, line, time in zip(("first", "second"), instruments, lines, times, strict=True):
+        sides[f"{side}_instrument"] = pl.Series(names, dtype=pl.String)
+        sides[f"{side}_line"] = pl.Series(line, dtype=pl.String)
+        sides[f"{side}_utc"] = utc_column(time)
     frame = pl.DataFrame(
         {
             "kind": [kind] * difference.size,
-            "first_instrument": names[0],
-            "second_instrument": names[1],
-            "first_line": lines[0],
-            "second_line": lines[1],
-            "first_utc": utc_column(times[0]),
-            "second_utc": utc_column(times[1]),
+            **sides,
             "easting_m": float_column(place[0]),
             "northing_m": float_column(place[1]),
             "angle_deg": float_column(place[2]),
@@ -252,4 +251,6 @@ def _frame(
             "sd_nT": float_column(sd),
         }
     )
-    return frame.filter(pl.col("difference_nT").is_not_null())
+    return frame.select(column.name for column in Crossings.SCHEMA).filter(
+        pl.col("difference_nT").is_not_null()
+    )

@@ -6,12 +6,11 @@ The lists are common practice, in our own words.
 import re
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal, get_args
+from typing import Literal
 
 TestName = Literal[
     "static", "side-by-side", "turn-around", "with", "without", "check-station", "repeat-line"
 ]
-TESTS: tuple[TestName, ...] = get_args(TestName)
 
 #: How people write the tests, in marks of files and in notes; the first that fits counts.
 WORDS: tuple[tuple[TestName, str], ...] = (

@@ -87,14 +87,14 @@ def assign_to_plan(
     north = np.atleast_1d(np.asarray(northing_m, dtype=np.float64))
     known = np.flatnonzero(np.isfinite(east + north))
     place = np.column_stack([east[known], north[known]])
-    plan = _plan_legs(vertices, off_line_m)
-    heading = _headings(place, smoothing_m)
+    plan = plan_legs(vertices, off_line_m)
+    heading = headings(place, smoothing_m)
     cosine = float(np.cos(np.deg2rad(max_angle_deg)))
     any_line = np.full(known.size, -2, dtype=np.int64)
-    raw_index = _nearest(place, heading, any_line, cosine, off_line_m, *plan)[0]
+    raw_index = nearest_leg(place, heading, any_line, cosine, off_line_m, *plan)[0]
     steady = _without_short_runs(place, raw_index, smoothing_m)
     whole = _with_ends(place, steady, smoothing_m, off_line_m, plan)
-    found = _nearest(place, heading, whole, -1.0, off_line_m, *plan)
+    found = nearest_leg(place, heading, whole, -1.0, off_line_m, *plan)
     index = np.full(east.size, -1, dtype=np.int64)
     index[known] = found[0]
     off_line, distance = np.full((2, east.size), np.nan)
@@ -102,13 +102,37 @@ def assign_to_plan(
     return PlanAssignment(index, off_line, distance)
 
 
-def _plan_legs(
+def plan_legs(
     vertices: Sequence[ArrayLike], reach: float
 ) -> tuple[FloatArray, IntArray, FloatArray]:
     """Return the legs, the first leg of each line and past the last, and boxes round the lines.
 
-    Columns of a leg: start (2), unit vector (2), length, distance at its start, and how far it
-    goes on before its start and after its end.
+    Parameters
+    ----------
+    vertices : sequence of arrays, shape (m, 2)
+        Easting and northing [m] of the vertices of each planned line.
+    reach : float
+        How far a line goes on beyond its ends, and its box beyond the line [m].
+
+    Returns
+    -------
+    legs : array, shape (n_legs, 8)
+        Start (2), unit vector (2), length, distance at its start, and how far it goes on before
+        its start and after its end [m].
+    bounds : int array, shape (n_lines + 1,)
+        Legs of line ``k`` are ``bounds[k]`` up to, not including, ``bounds[k + 1]``.
+    boxes : array, shape (n_lines, 4)
+        West, south, east and north [m].
+
+    Raises
+    ------
+    InputError
+        For a line whose vertices aren't finite pairs, or lie in one place.
+
+    Examples
+    --------
+    >>> plan_legs([[(0.0, 0.0), (0.0, 50.0)]], 10.0)[1].tolist()
+    [0, 1]
     """
     legs, bounds, boxes = [np.empty((0, 8))], [0], []
     for number, given in enumerate(vertices):
@@ -144,8 +168,27 @@ def _plan_legs(
     )
 
 
-def _headings(place: FloatArray, smoothing: float) -> FloatArray:
-    """Return the unit vector of walking at each reading; NaN where the track stays in one place."""
+def headings(place: FloatArray, smoothing: float) -> FloatArray:
+    """Return the unit vector of walking at each reading; NaN where the track stays in one place.
+
+    Parameters
+    ----------
+    place : array, shape (n, 2)
+        Easting and northing in the order walked [m].
+    smoothing : float
+        Length over which the direction is taken [m].
+
+    Returns
+    -------
+    float array, shape (n, 2)
+        East and north part.
+
+    Examples
+    --------
+    >>> north = np.column_stack([np.zeros(50), np.arange(50.0)])
+    >>> headings(north, 15.0)[20].tolist()
+    [0.0, 1.0]
+    """
     heading = np.full(place.shape, np.nan)
     nodes = walked_nodes(*place.T, step_m=smoothing / 3)
     if nodes.size < 2:
@@ -162,7 +205,7 @@ def _headings(place: FloatArray, smoothing: float) -> FloatArray:
 
 
 @njit(nogil=True, cache=True)
-def _nearest(
+def nearest_leg(
     place: FloatArray,
     heading: FloatArray,
     wanted: IntArray,
@@ -174,8 +217,23 @@ def _nearest(
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Return the nearest line, the offset to its right and the distance along it.
 
-    `wanted` is the only line to look at, -1 for none and -2 for all; a `min_cosine` below zero
-    leaves the heading out.
+    Parameters
+    ----------
+    place, heading : array, shape (n, 2)
+        Easting and northing [m], and the unit vector of walking.
+    wanted : int array, shape (n,)
+        The only line to look at, -1 for none and -2 for all.
+    min_cosine : float
+        Least cosine between walk and line, whichever way; below zero leaves the heading out.
+    reach : float
+        A line farther away is none [m].
+    legs, bounds, boxes : array
+        From `plan_legs`.
+
+    Returns
+    -------
+    line, offset, distance : array, shape (n,)
+        -1 and NaN where no line is near [m].
     """
     index = np.full(place.shape[0], -1, dtype=np.int64)
     offset = np.full(place.shape[0], np.nan)
@@ -262,7 +320,7 @@ def _steps_on(
     first = int(np.flatnonzero(np.append(True, far))[-1])
     part = place[first:]
     wanted = np.full(len(part), number, dtype=np.int64)
-    _, offset, along = _nearest(part, np.full(part.shape, np.nan), wanted, -1.0, reach, *plan)
+    _, offset, along = nearest_leg(part, np.full(part.shape, np.nan), wanted, -1.0, reach, *plan)
     own = slice(0, last - first + 1)
     known = np.flatnonzero(np.isfinite(along[own]))
     if not known.size or known[-1] != last - first:

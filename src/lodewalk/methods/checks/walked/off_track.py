@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lodewalk.methods.checks.spans import IntArray
-from lodewalk.methods.corrections.plan_lines import _nearest, _plan_legs
+from lodewalk.methods.corrections.plan_lines import nearest_leg, plan_legs
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
 
@@ -102,7 +102,7 @@ def place_on_lines(
     known = np.flatnonzero(np.isfinite(east + north) & (own >= 0))
     place = np.column_stack([east[known], north[known]])
     heading = np.full(place.shape, np.nan)
-    found = _nearest(place, heading, own[known], -1.0, reach_m, *_plan_legs(vertices, reach_m))
+    found = nearest_leg(place, heading, own[known], -1.0, reach_m, *plan_legs(vertices, reach_m))
     off_line, distance = np.full((2, east.size), np.nan)
     off_line[known], distance[known] = found[1:]
     return PlaceOnLine(off_line, distance)

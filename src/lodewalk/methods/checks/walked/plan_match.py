@@ -6,7 +6,7 @@ import numpy as np
 
 from lodewalk.methods.checks.spans import IntArray
 from lodewalk.methods.corrections.corners import walked_nodes
-from lodewalk.methods.corrections.plan_lines import _headings, _nearest, _plan_legs
+from lodewalk.methods.corrections.plan_lines import headings, nearest_leg, plan_legs
 from lodewalk.validation import FloatArray
 
 #: Distance between nodes of the walk, and that at which two of them tell independent things [m].
@@ -63,7 +63,7 @@ def straight_nodes(place: FloatArray) -> Walk:
     if len(place) < 2:
         return Walk(np.empty((0, 2)), np.empty((0, 2)))
     nodes = walked_nodes(*place.T, step_m=NODE_M)
-    heading = _headings(place, 3 * NODE_M)[nodes]
+    heading = headings(place, 3 * NODE_M)[nodes]
     known = np.isfinite(heading).all(axis=1)
     return Walk(place[nodes][known], heading[known])
 
@@ -88,7 +88,7 @@ class PlanMatch:
     ) -> None:
         self._node, self._heading = walk
         self._lines, self._sd, self._scale = lines, off_line_sd_m, scale
-        self._legs = _plan_legs(lines, REACH_M)
+        self._legs = plan_legs(lines, REACH_M)
 
     @property
     def usable(self) -> bool:
@@ -132,7 +132,7 @@ class PlanMatch:
         The distance is infinite where no line explains a node.
         """
         any_line = np.full(len(node), -2, dtype=np.int64)
-        index, off, along = _nearest(node, heading, any_line, MIN_COSINE, REACH_M, *self._legs)
+        index, off, along = nearest_leg(node, heading, any_line, MIN_COSINE, REACH_M, *self._legs)
         legs, bounds, _ = self._legs
         normal = np.zeros(node.shape)
         found = index >= 0
