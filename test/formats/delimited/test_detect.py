@@ -226,7 +226,7 @@ EARLY = "2025-03-14T05:00:0{n}Z,22950.{d}"
 LATE = "2025-03-14T05:01:0{n}Z,22950.{d},7"
 PLACED = "2025-03-14T05:00:{n}Z,-12.50001{d},-41.25001{d},22950.{d}"
 NO_FIX = "2025-03-14T05:00:0{n}Z,,,,,,,22950.{d}"
-FIX = "2025-03-14T05:01:{n}Z,-12.5{d},-41.2{d},3,9,1,1,22950.{d}"
+FIX = "2025-03-14T05:01:0{n}Z,-12.5{d},-41.2{d},3,9,1,1,22950.{d}"
 
 
 @pytest.mark.parametrize(
@@ -239,7 +239,6 @@ FIX = "2025-03-14T05:01:{n}Z,-12.5{d},-41.2{d},3,9,1,1,22950.{d}"
         (repeated("L1," + EARLY, 3) + repeated("L1," + PLACED, 90), 4),
         ("time,lat,lon,nT\n" + repeated("2025-03-14T05:00:0{d}Z,22950.{d}", 100)
          + repeated(PLACED, 800), 102),
-        ("time,lat,lon,fix,sats,a,b,nT\n" + repeated(NO_FIX, 3) + repeated(FIX, 90), 5),
         ("# a comment\n\n" + repeated(EARLY, 1) + repeated(LATE, 90), 4),
     ],
 )  # fmt: skip
@@ -247,6 +246,15 @@ def test_rows_of_another_layout_above_are_no_head(proposed, raw, line):
     _, proposal = proposed(raw)
     assert proposal.confidence < 0.6
     assert any(f"The layout changes at line {line}" in text for text in proposal.doubts)
+
+
+def test_rows_before_the_first_fix_are_rows(proposed):
+    raw = "time,lat,lon,fix,sats,a,b,nT\n" + repeated(NO_FIX, 3) + repeated(FIX, 9)
+    path, proposal = proposed(raw)
+    assert proposal.confidence >= 0.6
+    frame = read(path, role="rover", column_map=proposal.column_map).table.frame
+    assert frame["latitude_deg"].null_count() == 3
+    assert frame["raw_nT"].null_count() == 0
 
 
 @pytest.mark.parametrize(
@@ -350,3 +358,43 @@ def test_a_file_that_can_hold_no_table(proposed, raw, role, message):
 )
 def test_recognise(head, low, high):
     assert low <= recognise(head) <= high
+
+
+NOTES = {
+    "without positions": (
+        "time,name,text,latitude,longitude\n"
+        "2026-03-10T14:05:00Z,R1,fence,,\n"
+        "2026-03-10T14:06:00Z,R1,changed battery,,\n"
+        "2026-03-10T14:07:00Z,R1,pipe,,\n"
+    ),
+    "positions in the middle": (
+        "time,latitude,longitude,name,text\n"
+        "2026-03-10T14:05:00Z,,,R1,fence\n"
+        "2026-03-10T14:06:00Z,,,R1,pipe\n"
+    ),
+    "a position now and then": (
+        "time,name,text,latitude,longitude\n"
+        "2026-03-10T14:05:00Z,R1,fence,-24.9,-50.4\n"
+        "2026-03-10T14:06:00Z,R1,changed battery,,\n"
+        "2026-03-10T14:07:00Z,R1,pipe,,\n"
+    ),
+    "one note": "time,name,text,latitude,longitude\n2026-03-10T14:05:00Z,R1,fence,,\n",
+    "several words each": (
+        "time,name,text\n"
+        "2026-03-10T14:05:00Z,rover one,old wire fence\n"
+        "2026-03-10T14:06:00Z,rover one,changed battery here\n"
+    ),
+}
+
+
+@pytest.mark.parametrize("text", NOTES.values(), ids=NOTES)
+def test_field_notes_need_not_have_positions_or_single_words(proposed, text):
+    path, proposal = proposed(text, role="notes")
+    assert proposal.confidence >= 0.6
+    columns = text.splitlines()[0].split(",")
+    assert proposal.column_map.columns == {name: name for name in columns}
+    waypoints = read(path, role="notes", column_map=None).table.frame
+    assert waypoints.height == text.count("\n") - 1
+    assert waypoints["text"].to_list() == [
+        row.split(",")[columns.index("text")] for row in text.splitlines()[1:]
+    ]

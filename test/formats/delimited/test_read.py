@@ -404,3 +404,28 @@ def test_a_folder_whose_name_is_not_utf_8(tmp_path):
     chosen = ColumnMap.from_dict({"header": False, "columns": {"time": 1, "field": 2}})
     content = read(path, role="base", column_map=chosen)
     assert content.table.frame["raw_nT"].to_list() == [22950.1]
+
+
+@pytest.mark.parametrize("end", ["22951", "22951.", "22951.2"])
+def test_a_file_that_breaks_off_inside_its_last_value_is_refused(tmp_path, end):
+    path = tmp_path / "base.csv"
+    rows = [f"2025-03-04T08:00:{second:02d}Z,22950.{second:02d}" for second in range(30)]
+    path.write_text("\n".join(["time_utc,nT", *rows, f"2025-03-04T08:00:30Z,{end}"]))
+    with pytest.raises(InputError, match="line 32: The last line is cut off"):
+        read(path, role="base", column_map=None)
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        [f"22950.{second:02d}" for second in range(31)],
+        [f"{22950 + second / 4:g}" for second in range(30)] + ["22951"],
+        [f"{22950 + second}" for second in range(31)],
+    ],
+    ids=["the same decimals", "decimals as they come", "no decimals"],
+)
+def test_a_last_line_without_an_end_may_be_whole(tmp_path, values):
+    path = tmp_path / "base.csv"
+    rows = [f"2025-03-04T08:00:{second:02d}Z,{value}" for second, value in enumerate(values)]
+    path.write_text("\n".join(["time_utc,nT", *rows]))
+    assert len(read(path, role="base", column_map=None).table) == 31

@@ -22,6 +22,8 @@ STAMP = re.compile(rf"(?:{DATE.pattern})[T ]{CLOCK.pattern}|\d{{8}}T\d{{6}}(?:[.
 DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 DECIMAL_POINT = re.compile(r"[+-]?\d+\.\d+")
 FEW_ROWS = 3
+#: The names of the columns are looked for in this many lines.
+HEAD_LINES = 20
 MARK = re.compile(r"(?:tie ?line|line|profile)\b[ :=]+", re.IGNORECASE)
 
 
@@ -163,9 +165,17 @@ def _score(lines: list[str], delimiter: str, sign: str | None) -> float:
         return 0.0
     rows = [fields for fields in (split(line, delimiter) for line in part) if len(fields) == count]
     texts = [text for fields in rows for text in fields]
-    whole = sum(1 for text in texts if is_value(text) or " " not in text) / len(texts)
+    # Words between blanks speak against a delimiter, unless it parts a head of known names.
+    blanks = 0 if _parts_names(lines, delimiter, count) else 1
+    whole = 1 - blanks * sum(1 for text in texts if " " in text and not is_value(text)) / len(texts)
     values = sum(1 for text in texts if is_value(text)) / len(texts)
     return len(rows) / len(part) * whole * (0.5 + 0.5 * min(1.0, 2 * values))
+
+
+def _parts_names(lines: list[str], delimiter: str, count: int) -> bool:
+    """Tell whether a delimiter parts one of the first lines into known names only."""
+    heads = (split(line, delimiter) for line in lines[:HEAD_LINES])
+    return any(len(names) == count and all(meaning(name) for name in names) for names in heads)
 
 
 def _joined_by(lines: list[str], sign: str | None) -> str:
@@ -217,9 +227,10 @@ def _rows(
 
 
 def _looks_like_row(fields: tuple[str, ...]) -> bool:
-    """Tell whether a third of the fields, and one at least, are values."""
-    found = sum(1 for text in fields if is_value(text))
-    return found >= max(1, len(fields) / 3)
+    """Tell whether a third of the fields that are filled in, and one at least, are values."""
+    filled = [text for text in fields if text]
+    found = sum(1 for text in filled if is_value(text))
+    return found >= max(1, len(filled) / 3)
 
 
 def _first_row(lines: list[str], delimiter: str, count: int, sign: str | None) -> int:

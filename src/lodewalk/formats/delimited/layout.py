@@ -15,6 +15,7 @@ from lodewalk.formats.delimited.column_map import (
     WHITESPACE,
     ColumnMap,
 )
+from lodewalk.formats.delimited.last_line import cut_off
 
 LINE = "line_in_file"
 SEGMENT = "segment"
@@ -382,7 +383,7 @@ def _by_width(
             remedy="Correct widths in the column map.",
         )
     if not finished and rows.frame.height > 1 and lengths[-1] < (lengths[:-1].min() or 0):
-        raise _truncated(file, rows.frame[LINE][-1], raw[-1])
+        raise cut_off(file, rows.frame[LINE][-1], raw[-1])
     cut = [raw.str.slice(begin, end - begin).alias(str(begin)) for begin, end in spans]
     return pl.DataFrame(cut).select(pl.concat_list(pl.all())).to_series(), len(spans)
 
@@ -458,22 +459,11 @@ def _count_changes(
     """Return the error for a row that has other columns than the first."""
     line, raw = frame[LINE][place], frame["raw"][place]
     if not finished and place == frame.height - 1 and counts[place] < counts[0]:
-        return _truncated(file, line, raw)
+        return cut_off(file, line, raw)
     return InputError(
         f"This row has {counts[place]} columns where the rows above have {counts[0]}.",
         file=file,
         line=line,
         value=raw,
         remedy="Did the layout change half-way? Split the file there, or correct the delimiter.",
-    )
-
-
-def _truncated(file: str, line: int, raw: str) -> InputError:
-    """Return the error for a file that breaks off."""
-    return InputError(
-        "The last line is cut off.",
-        file=file,
-        line=line,
-        value=raw,
-        remedy="Download the file again, or copy it without its last line.",
     )

@@ -10,6 +10,7 @@ from lodewalk.formats.content import Content
 from lodewalk.formats.delimited.column_map import WHITESPACE, ColumnMap
 from lodewalk.formats.delimited.detect import propose
 from lodewalk.formats.delimited.encoding import decode
+from lodewalk.formats.delimited.last_line import check_last_value
 from lodewalk.formats.delimited.layout import (
     LINE,
     SEGMENT,
@@ -103,6 +104,8 @@ def read_and_hash(path: Path, *, role: str, column_map: ColumnMap | None) -> tup
         scanning = threads.submit(hash_and_scan, path, count=counted_delimiter(chosen))
         regular = parse_regular(path, head, chosen) if role != "notes" else None
         scan = scanning.result()
+    if not (scan.ends_with_newline or chosen.widths):
+        check_last_value(path, chosen, lines=scan.lines)
     fields = regular.fields(scan, file=path.name) if regular else None
     if fields is not None:
         try:
