@@ -101,3 +101,21 @@ def test_a_stop_a_gap_and_too_few_readings():
     assert empty.row.size == few.row.size == 0
     with pytest.raises(InputError, match="above zero"):
         narrowest_width([1.8, 0.0])
+
+
+@pytest.mark.parametrize("off", [0.0, 0.1, 0.25])
+def test_a_strong_source_that_is_read_closely_is_one(off):
+    """Its windows gain most at its flanks, beyond the distance at which two sources are one."""
+    along = np.arange(0.0, 60.25, 0.5)
+    square = ((along - 30.0 - off) / 2.0) ** 2
+    field = 90.0 * (2 - square) / (2 * (1 + square) ** 2.5)
+    field += np.random.default_rng(1).normal(0.0, 0.05, along.size)
+    found = find_sources(field, along, sensor_height_m=1.8, noise_nT=0.05)
+    assert along[found.row] == pytest.approx([30.0], abs=0.5)
+
+
+def test_two_sources_three_sensor_heights_apart_are_two():
+    along = np.arange(0.0, 60.25, 0.5)
+    field = anomaly(along - 27.0, 0.0, 1.2, UP, UP) + anomaly(along - 32.5, 0.0, 1.2, UP, UP)
+    found = find_sources(field, along, sensor_height_m=1.8, noise_nT=0.05)
+    assert along[found.row] == pytest.approx([27.0, 32.5], abs=0.6)

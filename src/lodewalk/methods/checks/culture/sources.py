@@ -191,10 +191,21 @@ def find_sources(
     chosen = np.flatnonzero((gain == maximum_filter1d(gain, 2 * apart + 1)) & (gain > LEAST_GAIN))
     found = _described(at, chosen)
     keep = np.flatnonzero(np.abs(found.peak_nT) >= least_nT)
-    keep = keep[np.argsort(found.row[keep], kind="stable")]
+    # Windows to both sides of a strong source may gain more than the one that it is in the
+    # middle of: they describe one source.
+    keep = keep[_apart(found.row[keep], apart)]
     rows = {name: moved[getattr(found, name)[keep]] for name in ("row", "first", "last")}
     rest = ("peak_nT", "width_m", "distance_m", "above_ground", "near")
     return Sources(**rows, **{name: getattr(found, name)[keep] for name in rest})
+
+
+def _apart(row: IntArray, apart: int) -> IntArray:
+    """Return the places of rows in order, without those nearer than `apart` to the one before."""
+    kept: list[int] = []
+    for place in np.argsort(row, kind="stable").tolist():
+        if not kept or row[place] - row[kept[-1]] >= apart:
+            kept.append(place)
+    return np.array(kept, dtype=np.int64)
 
 
 @dataclass(frozen=True)
