@@ -1,12 +1,12 @@
-"""A run that stands still at its n-th moment, so that a test can kill it right there.
+"""A run that stands still at some moments, so that a test can look at it or kill it right there.
 
-Called as ``stopping_run.py DIR N``: prints the name of each moment as it comes; at moment N it
-prints ``stop`` and waits to be killed. A moment is the beginning of a step, a file that is
-written but not flushed, flushed but not renamed, or just renamed.
+Called as ``stopping_run.py DIR N,N...``: prints the name of each moment as it comes; at each
+moment N it prints ``stop`` and waits for a line to go on, or to be killed. A moment is the
+beginning of a step, a file that is written but not flushed, flushed but not renamed, or just
+renamed.
 """
 
 import sys
-import time
 from pathlib import Path
 
 from lodewalk.survey import files
@@ -14,16 +14,16 @@ from lodewalk.survey.folder import open_folder
 from lodewalk.survey.run import Runner, run
 
 
-def watch(stop_at):
+def watch(stops):
     """Put a moment before and after each thing that a kill could tear apart."""
     count = 0
 
     def moment(name):
         nonlocal count
         print(f"{count} {name}", flush=True)
-        if count == stop_at:
+        if count in stops:
             print("stop", flush=True)
-            time.sleep(300)
+            sys.stdin.readline()
         count += 1
 
     flush, replace, execute = files._flush, Path.replace, Runner._execute
@@ -47,5 +47,5 @@ def watch(stop_at):
 
 
 if __name__ == "__main__":
-    watch(int(sys.argv[2]))
+    watch({int(number) for number in sys.argv[2].split(",")})
     run(open_folder(Path(sys.argv[1])))

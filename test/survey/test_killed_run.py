@@ -59,18 +59,51 @@ def chosen(moments):
 
 
 def kill_at(path, number):
-    """Run until the moment, kill the process there; return the moments that it reached."""
-    command = [sys.executable, SCRIPT, path, str(number)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
-        reached = []
-        for line in process.stdout:
-            if line.strip() == "stop":
-                break
-            reached.append(line.strip())
-        assert process.poll() is None, "the process must be alive when it is killed"
-        process.send_signal(signal.SIGKILL)
+    """Run until the moment and kill the process there."""
+    with started(path, [number]) as process:
+        reach(process)
+        kill(process)
+
+
+def started(path, numbers):
+    """Start a run that stands still at some moments."""
+    command = [sys.executable, SCRIPT, path, ",".join(map(str, numbers))]
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+
+
+def reach(process):
+    """Wait until the run stands still; return number and first word of that moment."""
+    last = ""
+    for line in process.stdout:
+        if line.strip() == "stop":
+            break
+        last = line.strip()
+    assert process.poll() is None, "the process must be alive when it stands still"
+    return last.split()[:2]
+
+
+def kill(process):
+    """Kill a run that stands still."""
+    process.send_signal(signal.SIGKILL)
+    process.wait()
     assert process.returncode == -signal.SIGKILL
-    return reached
+
+
+def left_at(path, numbers, moments, keep):
+    """Return the folder as a kill at each moment leaves it: a copy while the run stands still.
+
+    A kill writes nothing, so the files are those of the moment; one run serves all of them.
+    """
+    copies = {}
+    with started(path, numbers) as process:
+        for number in numbers:
+            assert reach(process) == [str(number), moments[number].split()[0]]
+            copies[number] = shutil.copytree(path, keep / f"at-{number}")
+            if number != numbers[-1]:
+                process.stdin.write("\n")
+                process.stdin.flush()
+        kill(process)
+    return copies
 
 
 def test_killed_at_twenty_moments_the_next_run_finishes(survey, undisturbed, tmp_path):
@@ -78,11 +111,8 @@ def test_killed_at_twenty_moments_the_next_run_finishes(survey, undisturbed, tmp
     numbers = chosen(moments)
     assert len(numbers) >= KILLS
     assert sum(not moments[n].startswith("step") for n in numbers) >= 5
-    for number in numbers:
-        path = tmp_path / f"at-{number}"
-        shutil.copytree(survey, path)
-        last = kill_at(path, number)[-1].split()
-        assert last[:2] == [str(number), moments[number].split()[0]]
+    running = shutil.copytree(survey, tmp_path / "running")
+    for number, path in left_at(running, numbers, moments, tmp_path).items():
         folder = open_folder(path)
         run(folder)
         assert digests(folder) == expected, moments[number]
