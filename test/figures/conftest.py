@@ -13,6 +13,7 @@ import pytest
 from matplotlib.axis import Axis
 from matplotlib.text import Text
 
+from day_sample import drawn, whole_page
 from lodewalk.records.document import Document
 from lodewalk.records.grid import Grid
 from lodewalk.records.products import BaseRecord, Findings, Lines, Readings
@@ -297,3 +298,15 @@ def axes_called(figure, gid):
 def look():
     """Return ways to look at a figure."""
     return SimpleNamespace(texts=shown_texts, readable=assert_readable, axes=axes_called)
+
+
+@pytest.fixture(scope="module")
+def whole(scenario, make):
+    """Return all arguments of the page of the disturbed day."""
+    return whole_page(scenario, make)
+
+
+@pytest.fixture(scope="module")
+def page(whole):
+    """Return the page of the disturbed day."""
+    return drawn(whole)
