@@ -1,15 +1,19 @@
-"""A day of 30,000 readings with a 1 s base: how long its check takes once the files are read.
+"""Time the check of a day of 30,000 readings with a 1 s base, once the files are read.
 
-The steps run in this process, as `lodewalk check` does it, their kernels compiled.
+The steps run in this process, as `lodewalk check` does it, their kernels compiled. Beside it the
+bare arithmetic with polars and numpy on the same tables: the base between its readings, fourth
+differences, a running noise. Run ``python bench/bench_check.py``; it prints one Markdown table.
 """
 
-import tempfile
-import time
+import sys
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
+import polars as pl
 
+from common import Row, medians, show
 from lodewalk.services.add import add_files
 from lodewalk.services.demo import write_demo
 from lodewalk.services.demo.scenario import DAYS, OUTAGES, Scenario, Walk
@@ -17,7 +21,6 @@ from lodewalk.services.new import new_survey
 from lodewalk.survey.folder import open_folder
 from lodewalk.survey.run import run
 
-ROUNDS = 5
 FORWARD = tuple(f"L{number:02d}" for number in range(1, 22))
 BACKWARD = tuple(f"L{number:02d}" for number in range(40, 21, -1))
 
@@ -51,38 +54,59 @@ def survey(root: Path) -> Path:
     return path
 
 
-def timed_check(path: Path) -> tuple[dict[str, float], int]:
-    """Return the seconds of each step after reading, all products made anew."""
-    folder = open_folder(path)
-    for file in (folder.products / "steps").glob("*"):
+def forget(path: Path) -> None:
+    """Take away all products but what was read."""
+    for file in (path / "products" / "steps").glob("*"):
         if "_recorded" not in file.name and "_files" not in file.name:
             file.unlink()
-    done = run(folder, to="check")
-    rows = len(folder.products.joinpath("check.json").read_text())
-    return {s.step: s.seconds for s in done if s.ran and not s.step.startswith("ingest")}, rows
 
 
-def section() -> str:
-    """Return the Markdown section."""
-    with tempfile.TemporaryDirectory() as scratch:
+def timed_check(path: Path, steps: dict[str, list[float]]) -> None:
+    """Check the day, and keep the seconds of each step."""
+    for step in run(open_folder(path), to="check"):
+        if step.ran and not step.step.startswith("ingest"):
+            steps.setdefault(step.step, []).append(step.seconds)
+
+
+def bare(path: Path) -> np.ndarray:
+    """Return a running noise of the corrected field."""
+    steps = path / "products" / "steps"
+    read = {
+        role: (
+            pl.read_parquet(steps / f"{role}_recorded.parquet")["raw_nT"].to_numpy(),
+            pl.read_parquet(steps / f"{role}_times.parquet")["time_utc"].dt.epoch("us").to_numpy(),
+        )
+        for role in ("rover", "base")
+    }
+    (field, time), (base, base_time) = read["rover"], read["base"]
+    corrected = field - np.interp(time, base_time, base)
+    fourth = np.convolve(corrected, [1, -4, 6, -4, 1], mode="same") / 16
+    return pl.Series(fourth).rolling_std(51).to_numpy()
+
+
+def rows() -> list[Row]:
+    """Return the one row of this bench."""
+    with TemporaryDirectory() as scratch:
         path = survey(Path(scratch))
-        timed_check(path)  # compiles
-        rounds = []
-        for _ in range(ROUNDS):
-            started = time.perf_counter()
-            steps, _ = timed_check(path)
-            rounds.append((time.perf_counter() - started, steps))
-        total = float(np.median([sum(steps.values()) for _, steps in rounds]))
-        names = rounds[0][1]
-        medians = {n: float(np.median([steps[n] for _, steps in rounds])) for n in names}
-    slowest = sorted(medians.items(), key=lambda item: -item[1])
-    rows = "\n".join(f"| {name} | {seconds:.2f} |" for name, seconds in slowest)
-    return (
-        "## The check of a day\n\nAbout 30,000 readings of two rovers and a base each second for "
-        f"8.5 h; steps after reading, median of {ROUNDS} rounds, written to disk between them: "
-        f"{total:.2f} s (limit 2 s).\n\n| step | seconds |\n|---|---:|\n{rows}"
-    )
+        steps: dict[str, list[float]] = {}
+        run(open_folder(path), to="check")
+        found = medians(
+            {"bare": lambda: bare(path), "check": lambda: timed_check(path, steps)},
+            before=lambda name: forget(path) if name == "check" else None,
+        )
+    slowest = sorted(((float(np.median(own)), name) for name, own in steps.items()), reverse=True)
+    for seconds, name in slowest:
+        print(f"{name:16} {seconds:.2f} s", file=sys.stderr)
+    return [
+        Row(
+            "check of a day of 30,000 readings, base each second, files read",
+            found["check"],
+            "bare arithmetic with polars and numpy",
+            found["bare"],
+            "; ".join(f"{name} {seconds:.2f} s" for seconds, name in slowest[:4]),
+        )
+    ]
 
 
 if __name__ == "__main__":
-    print(section())
+    show(rows())
