@@ -6,6 +6,7 @@ from lodewalk.figures.line_profile import draw_line_profile, draw_line_profiles
 from lodewalk.figures.save import pdf_bytes, png_bytes, write_pdf
 from lodewalk.figures.sheet import draw_sheet
 from lodewalk.figures.stacked_profiles import draw_stacked_profiles
+from lodewalk.figures.target_map import draw_target_map
 
 __all__ = [
     "draw_anomaly_map",
@@ -14,6 +15,7 @@ __all__ = [
     "draw_line_profiles",
     "draw_sheet",
     "draw_stacked_profiles",
+    "draw_target_map",
     "pdf_bytes",
     "png_bytes",
     "write_pdf",

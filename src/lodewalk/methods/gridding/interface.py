@@ -2,23 +2,20 @@
 
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.spatial import cKDTree
 
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.spans import BoolArray
 from lodewalk.methods.gridding.block_means import BlockMeans, block_means
+from lodewalk.methods.gridding.ground import Region, within_reach
 from lodewalk.methods.gridding.triangulation import interpolate_cubic, interpolate_linear
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
 #: Largest grid, in nodes; 25 million are 200 MB.
 MAX_NODES: Final = 25_000_000
-
-#: Nodes that are looked up together, which bounds the memory.
-_NODES_AT_ONCE: Final = 250_000
 
 #: An engine gets block means and the nodes that are wanted (bool, shape of the grid, row by row
 #: from the south), all in grid spacings from the south-west node, and gives the values there in
@@ -29,14 +26,6 @@ Engine = Callable[[BlockMeans, BoolArray], FloatArray]
 ENGINES: Final[Mapping[str, Engine]] = MappingProxyType(
     {"cubic": interpolate_cubic, "linear": interpolate_linear}
 )
-
-
-class Region(NamedTuple):
-    """South-west node [m] and number of nodes, north by east."""
-
-    west_m: float
-    south_m: float
-    shape: tuple[int, int]
 
 
 def grid_readings(
@@ -122,7 +111,7 @@ def grid_readings(
     column, row = (readings[0] - west_m) / spacing_m, (readings[1] - south_m) / spacing_m
     blocks = block_means(column, row, readings[2], weight=1 / readings[3] ** 2)
     _check_spread(blocks)
-    wanted = _within_reach(column, row, shape, reach=reach_m / spacing_m)
+    wanted = within_reach(column, row, shape, reach=reach_m / spacing_m)
     plane = _plane(blocks)
     rest = blocks.value - _on_plane(plane, blocks.column, blocks.row)
     # Engines stop their iterations at a tolerance, so the size of values must not matter to them.
@@ -294,19 +283,3 @@ def _plane(blocks: BlockMeans) -> tuple[float, float, float]:
 def _on_plane(plane: tuple[float, float, float], column: FloatArray, row: FloatArray) -> FloatArray:
     """Return the height of a plane."""
     return plane[0] * column + plane[1] * row + plane[2]
-
-
-def _within_reach(
-    column: FloatArray, row: FloatArray, shape: tuple[int, int], *, reach: float
-) -> BoolArray:
-    """Mark the nodes within the reach of a reading, all in grid spacings."""
-    tree = cKDTree(np.column_stack([column, row]))
-    wanted = np.zeros(shape, dtype=bool)
-    limit = reach * (1 + 1e-9)  # a node just at the reach belongs
-    at_once = max(1, _NODES_AT_ONCE // shape[1])
-    for first in range(0, shape[0], at_once):
-        rows = np.arange(first, min(first + at_once, shape[0]), dtype=np.float64)
-        nodes = np.stack(np.broadcast_arrays(np.arange(shape[1]), rows[:, np.newaxis]), axis=-1)
-        distance = tree.query(nodes, distance_upper_bound=limit)[0]
-        wanted[first : first + len(rows)] = np.isfinite(distance)
-    return wanted

@@ -1,7 +1,6 @@
 """Which buried targets a survey would have missed, given where its readings lie."""
 
 from dataclasses import dataclass
-from itertools import chain
 from typing import Final
 
 import numpy as np
@@ -23,8 +22,9 @@ REACH: Final = 4.0
 #: Readings nearer to each other than this share of the same length count as one of more weight.
 CELL: Final = 0.2
 
-#: Places worked on at once.
-BLOCK: Final = 2000
+#: Readings, their heights over the target and weights, sorted by squares; where each square
+#: begins, how many there are by easting and northing, their corner and their side.
+Squares = tuple[FloatArray, FloatArray, FloatArray, IntArray, tuple[int, int], FloatArray, float]
 
 
 @dataclass(frozen=True)
@@ -263,15 +263,23 @@ def _signals(
     signal = np.empty(len(places))
     for number in np.unique(octave):
         own = np.flatnonzero(octave == number)
-        thinned = _thinned(readings, height, weight, cell=CELL * above * 2.0**number)
-        tree = cKDTree(thinned[0])
-        for part in np.split(own, np.arange(BLOCK, own.size, BLOCK)):
-            reach = REACH * np.maximum(above, nearest[part])
-            lists = tree.query_ball_point(places[part], reach, return_sorted=True)
-            bounds = np.concatenate(([0], np.cumsum([len(item) for item in lists])))
-            index = np.fromiter(chain.from_iterable(lists), dtype=np.int64, count=int(bounds[-1]))
-            signal[part] = _summed(places[part], *thinned, direction, index, bounds)
+        length = above * 2.0**number
+        thinned = _thinned(readings, height, weight, cell=CELL * length)
+        reach = REACH * np.maximum(above, nearest[own])
+        signal[own] = _summed(places[own], reach, _squares(thinned, 2 * REACH * length), direction)
     return signal
+
+
+def _squares(thinned: tuple[FloatArray, FloatArray, FloatArray], side: float) -> Squares:
+    """Return readings sorted by squares of a side no shorter than the farthest reach."""
+    readings, height, weight = thinned
+    corner = readings.min(axis=0)
+    column, row = np.floor((readings - corner) / side).astype(np.int64).T
+    columns, rows = int(column.max()) + 1, int(row.max()) + 1
+    square = row * columns + column
+    order = np.argsort(square, kind="stable")
+    starts = np.searchsorted(square[order], np.arange(columns * rows + 1))
+    return readings[order], height[order], weight[order], starts, (columns, rows), corner, side
 
 
 def _thinned(
@@ -288,26 +296,30 @@ def _thinned(
 
 @njit(nogil=True, cache=True)
 def _summed(
-    places: FloatArray,
-    readings: FloatArray,
-    height: FloatArray,
-    weight: FloatArray,
-    direction: FloatArray,
-    index: IntArray,
-    bounds: IntArray,
+    places: FloatArray, reach: FloatArray, squares: Squares, direction: FloatArray
 ) -> FloatArray:
     """Sum up the signal over the readings in reach of each place, their common level taken out."""
+    readings, height, weight, starts, (columns, rows), corner, side = squares
     signal = np.empty(len(places))
     for k in range(len(places)):
-        ones, firsts, squares = 0.0, 0.0, 0.0
-        for i in index[bounds[k] : bounds[k + 1]]:
-            east, north = readings[i, 0] - places[k, 0], readings[i, 1] - places[k, 1]
-            square = east * east + north * north + height[i] * height[i]
-            # The sensor lies above the target: its place is up, which is minus down.
-            along = direction[0] * north + direction[1] * east - direction[2] * height[i]
-            anomaly = FIELD_CONSTANT * (3.0 * along * along / square - 1.0) / square**1.5
-            ones += weight[i]
-            firsts += weight[i] * anomaly
-            squares += weight[i] * anomaly * anomaly
-        signal[k] = np.sqrt(max(squares - firsts * firsts / ones, 0.0)) if ones > 0 else 0.0
+        ones, firsts, seconds = 0.0, 0.0, 0.0
+        at_column = int(np.floor((places[k, 0] - corner[0]) / side))
+        at_row = int(np.floor((places[k, 1] - corner[1]) / side))
+        for row in range(max(at_row - 1, 0), min(at_row + 2, rows)):
+            first = row * columns + min(max(at_column - 1, 0), columns)
+            last = row * columns + min(max(at_column + 2, 0), columns)
+            for i in range(starts[first], starts[max(first, last)]):
+                east, north = readings[i, 0] - places[k, 0], readings[i, 1] - places[k, 1]
+                level = east * east + north * north
+                if level > reach[k] * reach[k]:
+                    continue
+                square = level + height[i] * height[i]
+                # The sensor lies above the target: its place is up, which is minus down.
+                along = direction[0] * north + direction[1] * east - direction[2] * height[i]
+                anomaly = 3.0 * along * along / square - 1.0
+                anomaly *= FIELD_CONSTANT / (square * np.sqrt(square))
+                ones += weight[i]
+                firsts += weight[i] * anomaly
+                seconds += weight[i] * anomaly * anomaly
+        signal[k] = np.sqrt(max(seconds - firsts * firsts / ones, 0.0)) if ones > 0 else 0.0
     return signal
