@@ -7,6 +7,11 @@ import pytest
 from small_survey import write_small_survey
 
 WHO = ("--reason", "seen in the field", "--who", "AB")
+R1 = ("--instrument", "R1")
+
+
+def spanned(start, end):
+    return ("--start", f"2026-03-10T{start}", "--end", f"2026-03-10T{end}")
 
 
 @pytest.fixture
@@ -52,10 +57,36 @@ def test_a_span_is_marked_as_a_test(lodewalk, folder):
         (("withdraw", "--id", "zz", *WHO), "In force are none"),
         (("withdraw", *WHO), "Give --id"),
         (("drop", *WHO), "either readings or an instrument"),
+        (("drop", "--reading", "", *WHO), "at least 1 character"),
+        (("drop", *R1, "--offset", "4", *WHO), "A drop decision takes no --offset"),
+        (("drop", *R1, "--test", "static", *WHO), "takes no --test"),
+        (("clock", *R1, "--offset", "4", "--item", "radio", *WHO), "takes no --item"),
+        (("bridge", *R1, *WHO), "No file of role base"),
+        (("test", "--instrument", "B1", "--test", "static", *WHO), "No file of role rover"),
+        (("tick", *R1, "--item", "clock", *WHO), "lodewalk tick"),
+        (("drop", *R1, *spanned("14:10:00", "14:00:00"), *WHO), "ends after it starts"),
+        (("drop", *R1, "--start", "2026-W11", *WHO), "YYYY-MM-DDTHH"),
+        (("drop", *R1, "--end", "2026-03-10", *WHO), "YYYY-MM-DDTHH"),
+        (("drop", *R1, *spanned("14:00:00Z", "14:10:00Z"), *WHO), "without Z or offset"),
     ],
 )
 def test_an_unclear_decision_is_refused(refused, folder, words, told):
-    assert told in refused(folder, "decide", folder, *words)
+    message = refused(folder, "decide", folder, *words)
+    assert told in message
+    assert "decisions.jsonl" not in message  # the line isn't there, nothing can be mended in it
+
+
+def test_a_decision_on_a_whole_record_says_so(lodewalk, folder):
+    assert "R1 all its record" in lodewalk("decide", folder, "drop", *R1, *WHO).out
+
+
+def test_an_item_is_ticked_once(lodewalk, folder):
+    about = ("--instrument", "B1", "--day", "2026-03-10")
+    lodewalk("tick", folder, "clock", "clock", *about, "--who", "AB")
+    done = lodewalk("tick", folder, "clock", *about, "--who", "CD", "--json")
+    items = {item["item"]: item for item in json.loads(done.out)["items"]}
+    assert items["clock"]["who"] == "AB"
+    assert len((folder / "decisions" / "decisions.jsonl").read_text().splitlines()) == 1
 
 
 def test_items_are_ticked_and_kept_with_time_and_initials(lodewalk, folder):
@@ -79,7 +110,10 @@ def test_items_are_ticked_and_kept_with_time_and_initials(lodewalk, folder):
         (("clock", "--instrument", "B1", "--who", "AB"), "Give --day"),
         (("clock", "--day", "2026-03-10", "--who", "AB"), "Give --instrument"),
         (("clock", "--instrument", "B1", "--day", "10.3.2026", "--who", "AB"), "YYYY-MM-DD"),
-        (("clock", "--instrument", "B1", "--day", "2026-03-10"), "who: String should"),
+        (("clock", "--instrument", "B1", "--day", "2026-03-10"), "Give --who"),
+        (("clock", "--instrument", "B1", "--day", "2026-02-30", "--who", "AB"), "of the calendar"),
+        (("--instrument", "B1", "--day", "2026-02-30"), "of the calendar"),
+        (("--instrument", "R9", "--day", "2026-03-10"), "Instruments are B1, R1"),
     ],
 )
 def test_an_unclear_tick_is_refused(refused, folder, words, told):

@@ -6,6 +6,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from evening_survey import Evening, make_evening
 from lodewalk.services.add import add_files
 from lodewalk.services.check import check
 from lodewalk.services.new import new_survey
@@ -61,3 +62,9 @@ class Bench:
 def bench(tmp_path):
     new_survey(tmp_path / "survey", name="Bench", crs=CRS)
     return Bench(tmp_path)
+
+
+@pytest.fixture(scope="session")
+def evening(tmp_path_factory):
+    """Return one evening's survey, checked once; tests must leave its folder as it is."""
+    return Evening(make_evening(tmp_path_factory.mktemp("evening")))

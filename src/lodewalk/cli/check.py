@@ -7,9 +7,10 @@ from lodewalk.cli.output import AsJson, Survey, columns, emit, progress
 from lodewalk.services.opening import open_survey
 
 if TYPE_CHECKING:
-    from lodewalk.services.check import BaseInterval, CheckedDay, CheckResult
+    from lodewalk.services.check import BaseInterval, CheckedDay, CheckResult, ClockState
 
 SIGNS = {"keep": "+", "doubt": "?", "re-walk": "x"}
+SEVERITIES = ("loss", "doubt", "information")
 PASSED = {True: "passed", False: "failed", None: "figure"}
 
 
@@ -19,11 +20,9 @@ def check(directory: Survey, as_json: AsJson = False) -> None:
 
     with progress() as reporter:
         result = check_service(open_survey(directory), reporter=reporter, pages=True)
-    lines = [line for day in result.days for line in _day_lines(day)]
-    lines += [*_clock_lines(result), *_test_lines(result)]
-    for severity in ("loss", "doubt", "information"):
-        own = [item for item in result.findings if item.severity == severity]
-        lines += [f"{item.severity}: {item.text}" for item in own]
+    lines = ["Times are UTC."]
+    lines += [line for day in result.days for line in _day_lines(day)]
+    lines += [*_clock_lines(result), *_test_lines(result), *_finding_lines(result)]
     lines += _rewalk_lines(result)
     emit(result, as_json=as_json, lines=lines)
 
@@ -64,8 +63,23 @@ def _clock_lines(result: "CheckResult") -> list[str]:
     for clock in result.clock:
         size = "" if clock.offset_s is None else f"{clock.offset_s:+.1f} s"
         sd = "" if clock.sd_s is None else f"sd {clock.sd_s:.1f} s"
-        rows.append(["clock", clock.instrument, clock.state, size, sd, clock.method])
+        method = clock.method
+        if clock.drift_s_per_h is not None:
+            method += f"; drift {clock.drift_s_per_h:+.2f} s/h, sd {clock.drift_sd_s_per_h:.2f} s/h"
+        rows.append(["clock", clock.instrument, clock.state, size, sd, method])
+        rows += _clock_days(clock)
     return columns(rows)
+
+
+def _clock_days(clock: "ClockState") -> list[list[str]]:
+    """Return a row a day where the days of a clock differ."""
+    known = [day for day in clock.days if day.offset_s is not None]
+    if len({day.offset_s for day in known}) < 2:
+        return []
+    return [
+        ["", "", day.state, f"{day.offset_s:+.1f} s", f"sd {day.sd_s:.1f} s", f"on {day.day}"]
+        for day in known
+    ]
 
 
 def _test_lines(result: "CheckResult") -> list[str]:
@@ -77,6 +91,15 @@ def _test_lines(result: "CheckResult") -> list[str]:
             for test in result.tests
         ]
     )  # fmt: skip
+
+
+def _finding_lines(result: "CheckResult") -> list[str]:
+    """Return the findings with their time, the gravest first."""
+    rank = {severity: place for place, severity in enumerate(SEVERITIES)}
+    ordered = sorted(result.findings, key=lambda item: rank[item.severity])
+    return columns(
+        [[f.severity, (f.start_utc or "")[5:16].replace("T", " "), f.text] for f in ordered]
+    )
 
 
 def _rewalk_lines(result: "CheckResult") -> Iterator[str]:

@@ -88,6 +88,7 @@ def _told(made: object) -> str:
     """Return target and value of a decision in one line."""
     target, value = getattr(made, "target", {}), getattr(made, "value", None) or {}
     parts = [str(target.get(name) or "") for name in ("instrument", "start", "end")]
+    parts += ["all its record"] if parts[0] and not any(parts[1:]) else []
     parts += [f"{len(target['readings'])} readings"] if target.get("readings") else []
     parts += [f"{name} {part}" for name, part in value.items() if part not in (None, "")]
     return " ".join(part for part in parts if part)
@@ -98,7 +99,7 @@ def tick(
     items: Annotated[
         list[str] | None, typer.Argument(metavar="ITEM...", help="Items done; none to list all.")
     ] = None,
-    instrument: Annotated[str, typer.Option(help="Base or rover.")] = "",
+    instrument: Annotated[str, typer.Option(help="Name of a base or rover, such as B1.")] = "",
     day: Annotated[str, typer.Option(help="Day, YYYY-MM-DD.")] = "",
     who: Who = "",
     as_json: AsJson = False,
@@ -110,10 +111,7 @@ def tick(
         if not value:
             raise InputError("Whose checklist, and of which day?", remedy=f"Give {option} as well.")
     folder = open_survey(directory)
-    if items:
-        result = service.tick(folder, tuple(items), instrument=instrument, day=day, who=who)
-    else:
-        result = service.checklists(folder, days=((day, instrument),))
+    result = service.tick(folder, tuple(items or ()), instrument=instrument, day=day, who=who)
     rows = [
         [
             "+" if row.who else "-",

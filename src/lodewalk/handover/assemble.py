@@ -19,7 +19,13 @@ from lodewalk.handover.content import (
     Undrawn,
 )
 from lodewalk.handover.evening import evening_of
-from lodewalk.handover.pictures import base_figures, chosen_lines, line_figures, map_figures
+from lodewalk.handover.pictures import (
+    base_figures,
+    chosen_lines,
+    line_figures,
+    map_figures,
+    target_figures,
+)
 from lodewalk.handover.tables import (
     correction_sizes,
     datum_facts,
@@ -46,7 +52,8 @@ class Records:
     `check` holds the verdicts: ``days``, each with ``date``, ``zone``, ``verdict``, ``reasons``,
     ``base`` (``range_nT``, ``worst_chord_nT``, ``activity``, ``intervals``) and ``lines``
     (``line``, ``verdict``, ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages
-    of a line apart). `minutes` holds the predicted error and verdict of each minute.
+    of a line apart), and ``missed`` with the target sought. `targets` is the radius of the smallest
+    target found. `minutes` holds the predicted error and verdict of each minute.
     """
 
     readings: Readings | None = None
@@ -59,6 +66,7 @@ class Records:
     check: Document | None = None
     minutes: Minutes | None = None
     ticks: tuple[Mapping[str, Any], ...] = ()
+    targets: Grid | None = None
 
 
 def assemble(
@@ -157,13 +165,21 @@ def _figures(
     figures: list[ReportFigure | Undrawn] = []
     lines = records.lines if records.lines is not None else Lines.empty()
     datum = records.datum.values.get("datum_nT") if records.datum else None
+    declination = records.site.values.get("declination_deg") if records.site else None
     if records.readings is not None:
         figures += map_figures(
             job,
             readings=records.readings,
             lines=lines,
             grid=records.grid,
-            declination_deg=records.site.values.get("declination_deg") if records.site else None,
+            declination_deg=declination,
+        )
+        figures += target_figures(
+            job,
+            readings=records.readings,
+            grid=records.targets,
+            target=(records.check.values.get("missed") or {}) if records.check else {},
+            declination_deg=declination,
         )
         figures += line_figures(
             records.readings, _lines_to_draw(records.readings, rows, most_lines)

@@ -122,11 +122,12 @@ class LineRow:
     tie: bool
     verdict: str = ""
     reasons: tuple[str, ...] = ()
+    noise_over_share: float | None = None
 
 
 @dataclass(frozen=True)
 class ReportFigure:
-    """A figure as PNG bytes with its words; `section` is map, base or line."""
+    """A figure as PNG bytes with its words; `section` is map, targets, base or line."""
 
     section: str
     title: str

@@ -76,6 +76,7 @@ class Evening:
     coverage: tuple[CoverageRow, ...] = ()
     walks: tuple[WalkRow, ...] = ()
     walk_text: str = ""
+    missed_text: str = ""
 
 
 def evening_of(check: Document | None, ticks: Sequence[Mapping[str, Any]] = ()) -> Evening:
@@ -114,6 +115,7 @@ def evening_of(check: Document | None, ticks: Sequence[Mapping[str, Any]] = ()) 
             for row in values.get("rewalk", {}).get("spans", ())
         ),
         walk_text=_walk_text(values.get("rewalk", {})),
+        missed_text=_missed_text(values.get("findings", ())),
     )
 
 
@@ -125,10 +127,22 @@ def _clock(row: Mapping[str, Any]) -> ClockRow:
         row["offset_s"],
         row["sd_s"],
         row["method"],
-        row.get("text", ""),
+        " ".join(filter(None, [row.get("text", ""), *_clock_more(row)])),
         row.get("position_clock") or "",
         row.get("decided_s"),
     )
+
+
+def _clock_more(row: Mapping[str, Any]) -> list[str]:
+    """Return the drift of a clock, and its days where they differ, in words."""
+    said = []
+    if row.get("drift_s_per_h") is not None:
+        said.append(f"Drift {row['drift_s_per_h']:+.2f} s/h, sd {row['drift_sd_s_per_h']:.2f} s/h.")
+    days = [day for day in row.get("days") or [] if day["offset_s"] is not None]
+    if len({day["offset_s"] for day in days}) > 1:
+        parts = [f"{d['day']} {d['offset_s']:+.1f} s (sd {d['sd_s']:.1f} s)" for d in days]
+        said.append(f"By day: {', '.join(parts)}.")
+    return said
 
 
 def _walk_text(again: Mapping[str, Any]) -> str:
@@ -140,3 +154,8 @@ def _walk_text(again: Mapping[str, Any]) -> str:
         f"{again['minutes']} minutes at the survey's own pace, in the order below; the route is "
         f"in {again['gpx']}."
     )
+
+
+def _missed_text(findings: Sequence[Mapping[str, Any]]) -> str:
+    """Return what the check says of targets that could still hide."""
+    return next((row["text"] for row in findings if row["kind"] == "targets"), "")

@@ -1,7 +1,8 @@
 """Figures of the report, drawn from the records, with captions and alternative text."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -13,6 +14,7 @@ from lodewalk.figures.line_profile import draw_line_profile
 from lodewalk.figures.save import png_bytes
 from lodewalk.figures.stacked_profiles import draw_stacked_profiles
 from lodewalk.figures.style import number
+from lodewalk.figures.target_map import draw_target_map
 from lodewalk.handover.content import Day, Job, LineRow, ReportFigure, Undrawn
 from lodewalk.handover.tables import used_rows
 from lodewalk.records.document import Document
@@ -58,6 +60,40 @@ def map_figures(
         draw = partial(draw_stacked_profiles, readings, lines, crs_title=job.crs_title)
         figures.append(_picture("map", "Stacked profiles", caption, alt, draw))
     return figures
+
+
+def target_figures(
+    job: Job,
+    *,
+    readings: Readings,
+    grid: Grid | None,
+    target: Mapping[str, Any],
+    declination_deg: float | None,
+) -> list[ReportFigure | Undrawn]:
+    """Return the map of what could still hide, where there is one."""
+    if grid is None or not target:
+        return []
+    caption = (
+        "Radius of the smallest sphere that these readings, with their noise, would show. White "
+        "is outside the ground surveyed. Settings of the section targets choose depth, contrast "
+        "and size."
+    )
+    share = target["found_share"] or 0.0
+    alt = (
+        f"Map of the smallest target found; one of radius {target['radius_m']:g} m is found on "
+        f"{share:.0%} of the ground."
+    )
+    draw = partial(
+        draw_target_map,
+        grid,
+        readings,
+        target=target,
+        title=f"What could still hide, {job.name}",
+        crs_title=job.crs_title,
+        convergence_deg=job.convergence_deg,
+        declination_deg=declination_deg,
+    )
+    return [_picture("targets", "What could still hide", caption, alt, draw)]
 
 
 def _picture(

@@ -239,6 +239,7 @@ def line_rows(lines: Lines, check: Document | None) -> tuple[LineRow, ...]:
                 end=_clock(row["end_utc"]),
                 verdict=str(verdict.get("verdict") or ""),
                 reasons=tuple(str(reason) for reason in verdict.get("reasons") or []),
+                noise_over_share=verdict.get("noise_over_share"),
             )
         )
     return tuple(rows)

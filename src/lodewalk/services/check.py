@@ -13,7 +13,7 @@ from lodewalk.survey.store import product_path
 
 @dataclass(frozen=True)
 class CheckedLine:
-    """One passage of a line."""
+    """One passage of a line; median of its noise envelope, and the share above the tolerance."""
 
     line: str
     instrument: str
@@ -21,6 +21,8 @@ class CheckedLine:
     verdict: str
     reasons: list[str]
     length_m: float
+    noise_envelope_nT: float | None
+    noise_over_share: float | None
 
 
 @dataclass(frozen=True)
@@ -61,10 +63,23 @@ class CheckedDay:
 
 
 @dataclass(frozen=True)
+class ClockDay:
+    """What is known of a clock on one field day; null where nothing is."""
+
+    day: str
+    offset_s: float | None
+    sd_s: float | None
+    state: str
+    decided_s: float | None
+
+
+@dataclass(frozen=True)
 class ClockState:
     """What is known of one instrument's clock: its time minus UTC.
 
     `position_clock` says which clock stamps the positions; `decided_s` what a person decided.
+    Where the days don't agree, the offset is that of the day on which the clock was furthest off.
+    The drift is against the base, or the first base, and null where it isn't known.
     """
 
     instrument: str
@@ -75,6 +90,9 @@ class ClockState:
     text: str
     position_clock: str | None
     decided_s: float | None
+    days: list[ClockDay]
+    drift_s_per_h: float | None
+    drift_sd_s_per_h: float | None
 
 
 @dataclass(frozen=True)
@@ -103,6 +121,28 @@ class CoveredLine:
     covered_share: float
     longest_gap_m: float
     off_line_m: float | None
+
+
+@dataclass(frozen=True)
+class Missed:
+    """Which compact target the survey as walked would have shown, and where it might not have.
+
+    The target is a sphere that the field magnetises, `depth_m` below ground to its centre.
+    `found_share` is the share of the ground on which one of `radius_m` is found with the
+    probability `detection`; the three radii are those of the smallest one found where that is
+    easiest, on half of the ground, and on 95 % of it; null where no buried one is.
+    """
+
+    depth_m: float
+    susceptibility: float
+    radius_m: float
+    background_nT: float
+    detection: float
+    found_share: float | None
+    smallest_radius_m: float | None
+    median_radius_m: float | None
+    radius_95_m: float | None
+    readings: int
 
 
 @dataclass(frozen=True)
@@ -150,6 +190,7 @@ class CheckResult:
     clock: list[ClockState]
     tests: list[CheckedTest]
     coverage: list[CoveredLine]
+    missed: Missed
     findings: list[Finding]
     rewalk: Rewalk
 
@@ -182,9 +223,13 @@ def check_result(found: dict[str, Any]) -> CheckResult:
     again = found["rewalk"]
     return CheckResult(
         days,
-        [ClockState(**row) for row in found["clock"]],
+        [
+            ClockState(**row | {"days": [ClockDay(**day) for day in row["days"]]})
+            for row in found["clock"]
+        ],
         [CheckedTest(**row) for row in found["tests"]],
         [CoveredLine(**row) for row in found["coverage"]],
+        Missed(**found["missed"]),
         [Finding(**row) for row in found["findings"]],
         Rewalk(**again | {"spans": [RewalkSpan(**span) for span in again["spans"]]}),
     )

@@ -1,8 +1,8 @@
 """Taking a decision: what a person decided, checked and appended; and ticking a checklist."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from lodewalk.errors import InputError
@@ -13,6 +13,8 @@ from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.lock import locked
 
 KINDS = ("clock", "drop", "keep", "bridge", "test", "tick")
+#: What an instrument that a decision is about must have recorded as.
+ROLES = {"bridge": ("base",), "test": ("rover",)}
 
 
 @dataclass(frozen=True)
@@ -74,28 +76,44 @@ def decide(
     Raises
     ------
     InputError
-        For an instrument that the survey doesn't have, or a decision that isn't complete.
+        For an instrument that the survey doesn't have, a decision that isn't complete, or a value
+        of another kind.
     """
+    _check_kind(kind, offset_s=offset_s, test=test, item=item)
     if instrument is not None:
-        _check_instrument(folder, instrument)
+        _check_instrument(folder, instrument, ROLES.get(kind, ("base", "rover")))
+    values: dict[str, Mapping[str, Any]] = {
+        "clock": {"offset_s": offset_s},
+        "test": {"test": test, "item": item},
+    }
     target = {"readings": list(readings), "instrument": instrument, "start": start, "end": end}
-    value: Mapping[str, Any] | None = None
-    if kind == "clock":
-        if offset_s is None:
-            raise InputError(
-                "A clock decision needs the offset, that clock minus UTC.",
-                remedy="Give --offset with the seconds that the clock is ahead; behind is below 0.",
-            )
-        value = {"offset_s": offset_s}
-    elif kind == "test":
-        value = {"test": test, "item": item}
-    elif kind == "tick":
-        value = {"item": item}
     with locked(folder):
         made = append_decision(
-            folder, kind=kind, target=target, value=value, reason=reason, who=who
+            folder, kind=kind, target=target, value=values.get(kind), reason=reason, who=who
         )
     return _result(made)
+
+
+def _check_kind(kind: str, *, offset_s: float | None, test: str | None, item: str) -> None:
+    """Raise for a tick, and where a value is lacking or belongs to another kind."""
+    if kind == "tick":
+        raise InputError(
+            "A checklist is ticked by a command of its own.",
+            remedy="lodewalk tick DIR ITEM... --instrument NAME --day YYYY-MM-DD --who INITIALS",
+        )
+    if kind == "clock" and offset_s is None:
+        raise InputError(
+            "A clock decision needs the offset, that clock minus UTC.",
+            remedy="Give --offset with the seconds that the clock is ahead; behind is below 0.",
+        )
+    given = {"--offset": ("clock", offset_s), "--test": ("test", test), "--item": ("test", item)}
+    for option, (owner, value) in given.items():
+        if kind in KINDS and kind != owner and value not in (None, ""):
+            raise InputError(
+                f"A {kind} decision takes no {option}.",
+                value=value,
+                remedy=f"Leave it out, or is the kind {owner} meant?",
+            )
 
 
 def withdraw(folder: Folder, decision: str, *, reason: str, who: str) -> DecideResult:
@@ -139,12 +157,13 @@ def _result(made: Decision) -> DecideResult:
     return DecideResult(**made.model_dump(mode="json"))
 
 
-def _check_instrument(folder: Folder, instrument: str) -> None:
-    """Raise when no file is of this instrument."""
-    known = sorted({entry.instrument for entry in read_ledger(folder) if entry.instrument})
+def _check_instrument(folder: Folder, instrument: str, roles: tuple[str, ...]) -> None:
+    """Raise when no file of one of these roles is of this instrument."""
+    entries = read_ledger(folder)
+    known = sorted({e.instrument for e in entries if e.instrument and e.role in roles})
     if instrument not in known:
         raise InputError(
-            "No file of this survey is of this instrument.",
+            f"No file of role {' or '.join(roles)} is of this instrument.",
             value=instrument,
             remedy=f"Instruments are {', '.join(known) or 'none yet: add files first'}.",
         )
@@ -153,16 +172,18 @@ def _check_instrument(folder: Folder, instrument: str) -> None:
 def tick(
     folder: Folder, items: tuple[str, ...], *, instrument: str, day: str, who: str
 ) -> TickResult:
-    """Tick items of an instrument's set-up checklist on a day.
+    """Tick items of an instrument's set-up checklist on a day; return the checklist.
+
+    An item that is ticked already keeps its person and time.
 
     Raises
     ------
     InputError
-        For an unknown instrument, or an item that its checklist doesn't have.
+        For an unknown instrument, a day that isn't one, or an item that its checklist doesn't
+        have.
     """
-    _check_instrument(folder, instrument)
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", day):
-        raise InputError("A day is written YYYY-MM-DD.", value=day)
+    _check_instrument(folder, instrument, ("base", "rover"))
+    _check_day(day)
     known = [item.name for item in CHECKLISTS[role_of(folder, instrument)]]
     for item in items:
         if item not in known:
@@ -171,18 +192,33 @@ def tick(
                 value=item,
                 remedy=f"Items are {', '.join(known)}.",
             )
-    for item in items:
-        decide(
-            folder,
-            kind="tick",
-            reason="done",
-            who=who,
-            instrument=instrument,
-            start=f"{day}T00:00:00",
-            end=f"{day}T23:59:59",
-            item=item,
-        )
-    return checklists(folder, days=((day, instrument),))
+    if items and not who.strip():
+        raise InputError("A tick has a person.", remedy="Give --who as well.")
+    about = {"instrument": instrument, "start": f"{day}T00:00:00", "end": f"{day}T23:59:59"}
+    shown = ((day, instrument),)
+    with locked(folder):
+        ticked = {row.item for row in checklists(folder, days=shown).items if row.who}
+        for item in dict.fromkeys(items):
+            if item not in ticked:
+                append_decision(
+                    folder,
+                    kind="tick",
+                    target=about,
+                    value={"item": item},
+                    reason="done",
+                    who=who,
+                )
+    return checklists(folder, days=shown)
+
+
+def _check_day(day: str) -> None:
+    """Raise where a text is no day."""
+    try:
+        right = datetime.strptime(day, "%Y-%m-%d").strftime("%Y-%m-%d") == day
+    except ValueError:
+        right = False
+    if not right:
+        raise InputError("A day is one of the calendar, written YYYY-MM-DD.", value=day)
 
 
 def role_of(folder: Folder, instrument: str) -> str:

@@ -4,15 +4,13 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from lodewalk.services.decide import checklists
+from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import read_product
 
 if TYPE_CHECKING:
     from lodewalk.records import Document
     from lodewalk.records.products import BaseRecord, Findings
-
-#: Steps whose findings are joined.
-PARTS = ("position", "first", "clock", "diurnal", "trial", "walked", "culture", "check")
 
 
 def product(folder: Folder, name: str) -> Any:
@@ -26,7 +24,8 @@ def all_findings(folder: Folder) -> "Findings":
 
     from lodewalk.records.products import Findings
 
-    return Findings(pl.concat([product(folder, f"{name}_findings").frame for name in PARTS]))
+    names = [name for step in STEPS for name in step.products if name.endswith("_findings")]
+    return Findings(pl.concat([product(folder, name).frame for name in names]))
 
 
 def base_record(folder: Folder) -> "BaseRecord | None":

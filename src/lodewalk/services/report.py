@@ -91,7 +91,7 @@ def _records(folder: Folder) -> "Records":
     """Return the records that the report is made of."""
     from lodewalk.handover.assemble import Records
 
-    grids = product(folder, "grids").grids
+    grids, targets = (product(folder, name).grids for name in ("grids", "target_grids"))
     datum = product(folder, "datum")
     return Records(
         readings=product(folder, "readings"),
@@ -99,6 +99,7 @@ def _records(folder: Folder) -> "Records":
         findings=all_findings(folder),
         base=base_record(folder),
         grid=grids[0] if grids else None,
+        targets=targets[0] if targets else None,
         datum=datum,
         site=_site(product(folder, "rover_positions"), product(folder, "rover_heights"), datum),
         check=product(folder, "check"),

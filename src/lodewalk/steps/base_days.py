@@ -76,7 +76,7 @@ def _days_of_base(
         here = (times >= begin) & (times < end)
         judged = departure[here & np.isfinite(departure)]
         found[day] = {
-            "range_nT": round(float(np.ptp(value[here])), 3),
+            "range_nT": round(float(np.ptp(value[here])), 3) if here.sum() > 1 else None,
             "worst_chord_nT": round(float(judged.max()), 3) if judged.size else None,
             "activity": [item for item in activity if days.name_of(item["start_utc"]) == day],
         }

@@ -97,11 +97,14 @@ def _gravest(events: BaseEvents, alone: NDArray[np.int64]) -> list[int]:
 
 def tell_walking_bases(base: Role) -> None:
     """Tell a base whose own positions move: files of base and rover were swapped, mostly."""
-    metres = 111_000.0 * base.recorded.floats("latitude_deg")
-    north = np.where(np.isfinite(metres), metres, base.recorded.floats("northing_m"))
+    latitude, longitude = (base.recorded.floats(f"{n}_deg") for n in ("latitude", "longitude"))
+    across = 111_000.0 * np.cos(np.radians(latitude)) * longitude
+    east, north = (
+        np.where(np.isfinite(metres), metres, base.recorded.floats(f"{name}_m"))
+        for name, metres in (("easting", across), ("northing", 111_000.0 * latitude))
+    )
     for name, rows in in_time_order(base.files, base.seconds):
-        known = north[rows][np.isfinite(north[rows])]
-        moved = float(np.diff(np.percentile(known, (5, 95)))[0]) if known.size > 2 else 0.0
+        moved = max(_extent(axis[rows]) for axis in (east, north))
         if moved > STILL_M:
             base.found.add(
                 "base walks",
@@ -112,3 +115,9 @@ def tell_walking_bases(base: Role) -> None:
                 start_s=base.seconds[rows[0]],
                 end_s=base.seconds[rows[-1]],
             )
+
+
+def _extent(metres: NDArray[np.float64]) -> float:
+    """Return how far positions along one axis spread, the outermost tenth left out [m]."""
+    known = metres[np.isfinite(metres)]
+    return float(np.diff(np.percentile(known, (5, 95)))[0]) if known.size > 2 else 0.0

@@ -12,7 +12,7 @@ from lodewalk.methods.corrections.bridging import Bridge, Bridged, Readings, bri
 from lodewalk.methods.corrections.bridging_revisits import Revisits
 from lodewalk.records import Record, Table
 from lodewalk.steps.bases import Base
-from lodewalk.steps.findings import FindingList, amount, duration_text
+from lodewalk.steps.findings import FindingList, amount, duration_text, tell_idle
 from lodewalk.steps.rows import at_distinct_times, document, in_time_order, rows_of, table, timed
 
 Floats = NDArray[np.float64]
@@ -50,6 +50,7 @@ def offer_bridges(
     """Bridge the gaps in which readings without a base lie; `wanted_s` is NaN elsewhere."""
     count = wanted_s.size
     offered = Offered(np.full(count, np.nan), np.full(count, np.nan), np.zeros(count, dtype=bool))
+    met: set[int] = set()
     for place, base in enumerate(bases):
         others = [Readings(o.seconds, o.field_nT) for o in bases[:place] + bases[place + 1 :]]
         others += _observatories(inputs)
@@ -61,9 +62,14 @@ def offer_bridges(
             for gap in gaps:
                 inside = rows[(wanted_s[rows] > gap.start_s) & (wanted_s[rows] < gap.end_s)]
                 _take(offered, inside, rows, made)
-                decided = _decided(inputs, base.name, gap, decisions)
+                deciding = _deciding(inputs, base.name, gap, decisions)
+                met.update(deciding)
+                decided = bool(deciding)
                 offered.built[inside] = decided & np.isfinite(offered.value_nT[inside])
                 _tell(found, base.name, gap, inside.size, decided=decided)
+    for place, decision in enumerate(decisions):
+        if decision["kind"] == "bridge" and place not in met:
+            tell_idle(found, decision, "no gap of a base with rover readings in it")
     return offered
 
 
@@ -160,19 +166,20 @@ def total_field(recorded: Table) -> Floats:
     return total
 
 
-def _decided(
+def _deciding(
     inputs: Mapping[str, Record],
     base: str,
     gap: Bridge,
     decisions: tuple[Mapping[str, Any], ...],
-) -> bool:
-    """Tell whether a person decided to bridge a gap; the span is compared as recorded."""
+) -> list[int]:
+    """Return which decisions are to bridge a gap; the span is compared as recorded."""
     seconds = table(inputs, "base_times").seconds("time_utc")
     rows = timed(rows_of(document(inputs, "base_files"), base), seconds)
     recorded = table(inputs, "base_recorded").frame["recorded_time"]
     before = rows[max(int(np.searchsorted(seconds[rows], gap.start_s, side="right")) - 1, 0)]
     after = rows[min(int(np.searchsorted(seconds[rows], gap.end_s)), rows.size - 1)]
-    for decision in decisions:
+    found = []
+    for place, decision in enumerate(decisions):
         target = decision["target"]
         if decision["kind"] != "bridge" or target["instrument"] != base:
             continue
@@ -180,8 +187,8 @@ def _decided(
         late = end is not None and end < recorded[int(before)]
         early = start is not None and start > recorded[int(after)]
         if not (late or early):
-            return True
-    return False
+            found.append(place)
+    return found
 
 
 def _parsed(text: str | None) -> datetime | None:

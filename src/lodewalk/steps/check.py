@@ -11,14 +11,25 @@ from lodewalk.records.products import Findings
 from lodewalk.steps.base_days import NO_BASE, BaseRules, base_days, stamp, tell_chords
 from lodewalk.steps.context import Context
 from lodewalk.steps.days import Days
+from lodewalk.steps.declarations import step_named
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.minutes import bearable_error
 from lodewalk.steps.rewalk import rewalk
 from lodewalk.steps.rows import document, instruments, table
 from lodewalk.steps.set_up import CHECKLISTS
-from lodewalk.steps.verdicts import REWALK, day_verdict, line_verdict, passages, reading_marks
+from lodewalk.steps.verdicts import (
+    DOUBT,
+    KEEP,
+    REWALK,
+    UNKNOWN,
+    day_verdict,
+    line_verdict,
+    not_walked,
+    passages,
+    reading_marks,
+)
 
-PARTS = ("position", "first", "clock", "diurnal", "trial", "walked", "culture")
+BEST_FIRST = (KEEP, DOUBT, REWALK, UNKNOWN)
 
 
 def run(
@@ -30,12 +41,20 @@ def run(
     found = FindingList("check")
     marks = reading_marks(inputs, tolerances)
     walked = passages(inputs, marks)
-    verdicts = [line_verdict(passage, tolerances) for passage in walked]
+    noise = document(inputs, "line_noise")["lines"]
+    holes = document(inputs, "walked")["not_walked"]
+    missing = not_walked(holes)
+    verdicts = [
+        line_verdict(passage, tolerances, not_walked=missing.get(passage.row["line"], 0.0))
+        | _noise(own)
+        for passage, own in zip(walked, noise, strict=True)
+    ]
     again, route = rewalk(
         inputs,
         walked,
         verdicts,
         marks,
+        holes,
         crs=settings["survey.crs"],
         least_m=tolerances["gap_m"],
     )
@@ -44,16 +63,23 @@ def run(
         for p, verdict in zip(walked, verdicts, strict=True)
     ]
     tell_chords(found, inputs, tolerances["chord_nT"])
+    _tell_off_lines(found, inputs, lines, days)
     _tell_unticked(found, inputs, days, context)
     values = {
         "days": _days(inputs, lines, _rules(settings), days),
         "clock": document(inputs, "clock_evidence")["clock"],
         "tests": _tests(inputs),
         "coverage": document(inputs, "walked")["lines"],
+        "missed": document(inputs, "missed").values,
         "findings": _findings(inputs, found.table()),
         "rewalk": again,
     }
     return {"check": Document(values), "check_findings": found.table(), "rewalk": route}
+
+
+def _noise(own: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the noise envelope of a passage for print."""
+    return {"noise_envelope_nT": own["usual_nT"], "noise_over_share": own["share_over"]}
 
 
 def _rules(settings: Mapping[str, Any]) -> BaseRules:
@@ -109,15 +135,38 @@ def _unused_days(inputs: Mapping[str, Record], days: Days) -> dict[str, int]:
 
 
 def _minutes_of_days(inputs: Mapping[str, Record], days: Days) -> dict[str, dict[str, int]]:
-    """Return how many minutes of each day have each verdict, over all bases."""
-    counts: dict[str, dict[str, int]] = {}
+    """Return how many minutes of each day have each verdict, the best of all bases for each."""
+    best: dict[float, str] = {}
     minutes = table(inputs, "base_minutes")
     for second, verdict in zip(
-        minutes.seconds("start_utc"), minutes.strings("verdict"), strict=True
+        minutes.seconds("start_utc").tolist(), minutes.strings("verdict"), strict=True
     ):
+        best[second] = min(best.get(second, UNKNOWN), str(verdict), key=BEST_FIRST.index)
+    counts: dict[str, dict[str, int]] = {}
+    for second, verdict in best.items():
         own = counts.setdefault(days.name(second), {})
-        own[str(verdict)] = own.get(str(verdict), 0) + 1
+        own[verdict] = own.get(verdict, 0) + 1
     return counts
+
+
+def _tell_off_lines(
+    found: FindingList, inputs: Mapping[str, Record], lines: list[tuple[str, dict[str, Any]]],
+    days: Days,
+) -> None:  # fmt: skip
+    """Tell rovers that walked no line on a day although they recorded: all of it would be lost."""
+    walked = {(day, line["instrument"]) for day, line in lines}
+    trials = {(test["day"], test["instrument"]) for test in document(inputs, "trials")["tests"]}
+    for day, name in _recorded_days(inputs, "rover", days):
+        if (day, name) not in walked | trials:
+            found.add(
+                "no line",
+                f"{name}: none of its readings on {day} lies on a line, so none of them serves; "
+                "are lines.source, lines.off_line_m and lines.min_length_m right?",
+                severity="doubt",
+                instrument=name,
+                start_s=days.bounds(day)[0],
+                end_s=days.bounds(day)[1],
+            )
 
 
 def _tell_unticked(
@@ -167,7 +216,8 @@ def _recorded_days(inputs: Mapping[str, Record], role: str, days: Days) -> list[
 
 def _findings(inputs: Mapping[str, Record], own: Findings) -> list[dict[str, Any]]:
     """Return all findings in order of their time."""
-    tables = [table(inputs, f"{name}_findings").frame for name in PARTS]
+    names = [name for name in step_named("check").inputs if name.endswith("_findings")]
+    tables = [table(inputs, name).frame for name in names]
     frame = pl.concat([*tables, own.frame])
     frame = frame.sort("start_utc", nulls_last=True, maintain_order=True)
     stamp = "%Y-%m-%dT%H:%M:%S%.3fZ"

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.products import Checks
 from lodewalk.records.table import float_column
-from lodewalk.steps.findings import FindingList, amount
+from lodewalk.steps.findings import FindingList, amount, tell_idle
 from lodewalk.steps.rows import document, file_of_row, file_rows, reading_ids, table
 from lodewalk.steps.time import decision_rows
 
@@ -96,13 +96,12 @@ class Decided:
             for last, chosen in zip(self._last, rows, strict=True):
                 if decision["kind"] != "clock":  # the time step has done it; here it is only met
                     last[chosen] = decision["kind"]
-            if not any(chosen.size for chosen in rows):
-                rover.found.add(
-                    "decision without effect",
-                    f"A decision of kind {decision['kind']} meets no reading: "
-                    f"{_told(decision['target'])}.",
-                    severity="doubt",
-                )
+            met = sum(chosen.size for chosen in rows)
+            named = len(set(decision["target"].get("readings") or ()))
+            if not met:
+                tell_idle(rover.found, decision, "no reading")
+            elif met < named:
+                tell_idle(rover.found, decision, f"only {amount(met, 'reading')}")
 
     def drop(self) -> None:
         """Drop what was decided so."""
@@ -113,14 +112,6 @@ class Decided:
         """Keep what was decided so, whatever the checks said."""
         for role, last in zip(self._roles, self._last, strict=True):
             role.bring_back(np.flatnonzero(last == "keep"))
-
-
-def _told(target: Mapping[str, Any]) -> str:
-    """Return a target for print."""
-    if target.get("readings"):
-        return amount(len(target["readings"]), "reading id")
-    span = [end for end in (target.get("start"), target.get("end")) if end]
-    return " ".join([f"instrument {target['instrument']}", *span])
 
 
 def _target_rows(role: Role, target: Mapping[str, Any]) -> Rows:

@@ -8,8 +8,14 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.adapters.projection import to_projected
-from lodewalk.methods.checks.culture import NOTE_WORDS, Notes, RoverEvents, classify_rover
-from lodewalk.records import Record
+from lodewalk.methods.checks.culture import (
+    NOTE_WORDS,
+    Notes,
+    RoverEvents,
+    classify_rover,
+    noise_envelope,
+)
+from lodewalk.records import Document, Record
 from lodewalk.records.products import Culture
 from lodewalk.records.table import float_column, utc_column
 from lodewalk.steps.context import Context
@@ -20,6 +26,8 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 #: Most events of one cause that are told one by one.
 MANY = 10
+#: A line is told when its noise envelope is above the tolerance on more than this share of it.
+OVER_SHARE = 0.1
 #: Told reading by reading by the first checks.
 TOLD = ("isolated spike", "dropout")
 FENCE = "fence or power line"
@@ -35,8 +43,15 @@ def run(
     found = FindingList("culture")
     seconds = table(inputs, "rover_times").seconds("time_utc")
     rows, number, names = _usable(inputs, seconds)
+    noise = _line_noise(inputs, rows, settings["tolerances.noise_nT"])
+    _tell_noise(found, noise, settings["tolerances.noise_nT"])
+    record = Document({"lines": noise})
     if rows.size < 10:
-        return {"rover_culture": Culture.empty(), "culture_findings": found.table()}
+        return {
+            "rover_culture": Culture.empty(),
+            "line_noise": record,
+            "culture_findings": found.table(),
+        }
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()[rows]
     recorded, positions = table(inputs, "rover_recorded"), table(inputs, "rover_positions")
     events = classify_rover(
@@ -53,7 +68,55 @@ def run(
     culture = _table(inputs, events, rows, number, names)
     _tell_features(found, events, culture)
     _tell_others(found, culture)
-    return {"rover_culture": culture, "culture_findings": found.table()}
+    return {"rover_culture": culture, "line_noise": record, "culture_findings": found.table()}
+
+
+def _line_noise(
+    inputs: Mapping[str, Record], rows: Rows, tolerance_nT: float
+) -> list[dict[str, Any]]:
+    """Return the noise envelope of each passage, in the order of the table of lines."""
+    lines = table(inputs, "lines")
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    envelope = noise_envelope(
+        table(inputs, "rover_recorded").floats("raw_nT")[rows],
+        table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()[rows],
+        time_s=seconds[rows],
+        tolerance_nT=tolerance_nT,
+    )
+    place = {int(number): at for at, number in enumerate(envelope.line)}
+    told = []
+    for number, row in enumerate(lines.frame.iter_rows(named=True)):
+        at = place.get(number)
+        known = at is not None and bool(np.isfinite(envelope.peak_nT[at]))
+        told.append(
+            {
+                "line": row["line"],
+                "instrument": row["instrument"],
+                "usual_nT": round(float(envelope.usual_nT[at]), 3) if known else None,
+                "peak_nT": round(float(envelope.peak_nT[at]), 3) if known else None,
+                "share_over": round(float(envelope.share_over[at]), 4) if known else None,
+            }
+        )
+    return told
+
+
+def _tell_noise(found: FindingList, noise: list[dict[str, Any]], tolerance_nT: float) -> None:
+    """Tell the lines whose noise envelope lies above the tolerance on more than a little."""
+    for name in sorted({row["instrument"] for row in noise}):
+        own = [row for row in noise if row["instrument"] == name]
+        over = [row for row in own if (row["share_over"] or 0.0) > OVER_SHARE]
+        if over:
+            worst = sorted(over, key=lambda row: -row["share_over"])[:MANY]
+            parts = [
+                f"{r['line']} {r['share_over']:.0%}, up to {r['peak_nT']:.1f} nT" for r in worst
+            ]
+            found.add(
+                "noise envelope",
+                f"{name}: above {tolerance_nT:g} nT on more than {OVER_SHARE:.0%} of "
+                f"{len(over)} of {len(own)} lines: {'; '.join(parts)}. Over rock close to the "
+                "surface this is an upper limit of the noise.",
+                instrument=name,
+            )
 
 
 def _usable(inputs: Mapping[str, Record], seconds: Floats) -> tuple[Rows, Rows, list[str]]:

@@ -61,7 +61,7 @@ STEPS = (
     Step(
         "time",
         "Turns recorded times into UTC.",
-        2,
+        3,
         (
             "rover_times", "base_times", "track_times", "observatory_times", "notes_times",
             "rover_clock_times", "base_clock_times",
@@ -90,7 +90,7 @@ STEPS = (
         "first_checks",
         "Looks for gaps, duplicates, times out of order, dropouts, spikes and what disturbed the "
         "base; measures the noise.",
-        3,
+        4,
         ("rover_checks", "base_checks", "first_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions",
@@ -123,13 +123,13 @@ STEPS = (
     Step(
         "clock_evidence",
         "Tells how far each clock is off, from independent kinds of evidence.",
-        1,
+        2,
         ("clock_evidence", "clock_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
             "rover_positions", "rover_lines", "lines", "crossings", "base_files", "base_recorded",
-            "base_clock_times", "base_checks", "track_files", "track_recorded", "track_times",
-            "plan_recorded", "notes_recorded", "notes_times",
+            "base_times", "base_clock_times", "base_checks", "track_files", "track_recorded",
+            "track_times", "plan_recorded", "notes_recorded", "notes_times",
         ),
         (
             "survey.crs", "survey.time_zone", "position", "lines",
@@ -140,7 +140,7 @@ STEPS = (
     Step(
         "diurnal",
         "Takes the change of the field with time, as the base saw it, off each reading.",
-        2,
+        3,
         ("rover_diurnal", "datum", "diurnal_findings"),
         (
             "base_files", "base_recorded", "base_times", "base_checks", "rover_files",
@@ -153,7 +153,7 @@ STEPS = (
     Step(
         "minutes",
         "Judges minute by minute how far the diurnal correction can be wrong.",
-        1,
+        2,
         ("base_minutes",),
         (
             "base_files", "base_recorded", "base_times", "base_checks", "rover_times",
@@ -167,7 +167,7 @@ STEPS = (
     Step(
         "walked",
         "Tells how much of the lines is covered, and what is odd about where they were walked.",
-        1,
+        2,
         ("walked", "walked_findings"),
         (
             "rover_files", "rover_times", "rover_positions", "rover_checks", "rover_lines",
@@ -178,19 +178,20 @@ STEPS = (
     ),
     Step(
         "culture",
-        "Tells what in the rover's readings may be no rock: iron, fences, mains, lost lock.",
-        1,
-        ("rover_culture", "culture_findings"),
+        "Tells what in the rover's readings may be no rock: iron, fences, mains, lost lock; and "
+        "the noise envelope of each line.",
+        2,
+        ("rover_culture", "line_noise", "culture_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
-            "rover_lines", "notes_recorded", "notes_times",
+            "rover_lines", "lines", "notes_recorded", "notes_times",
         ),
-        ("survey.crs",),
+        ("survey.crs", "tolerances.noise_nT"),
     ),
     Step(
         "trials",
         "Takes the figures of the tests of set-up and cleanliness.",
-        1,
+        2,
         ("trials", "trial_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
@@ -217,6 +218,17 @@ STEPS = (
         ),
     ),
     Step(
+        "missed",
+        "Tells which buried targets the survey as walked would not have shown.",
+        1,
+        ("missed", "target_grids", "missed_findings"),
+        (
+            "rover_times", "rover_positions", "rover_heights", "rover_checks", "rover_lines",
+            "rover_diurnal", "rover_budget", "datum",
+        ),
+        ("survey.crs", "targets"),
+    ),
+    Step(
         "readings",
         "Joins the columns of all steps and computes the anomaly.",
         1,
@@ -237,14 +249,15 @@ STEPS = (
     Step(
         "check",
         "Gathers findings and gives each line and day its verdict.",
-        2,
+        3,
         ("check", "check_findings", "rewalk"),
         (
             "position_findings", "first_findings", "clock_findings", "diurnal_findings",
             "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
-            "walked", "lines", "base_files", "base_recorded", "base_times", "base_checks",
-            "base_minutes", "rover_files", "rover_times", "rover_positions", "rover_diurnal",
-            "rover_checks", "rover_lines", "rover_budget",
+            "missed_findings", "missed", "walked", "lines", "line_noise", "base_files",
+            "base_recorded", "base_times", "base_checks", "base_minutes", "rover_files",
+            "rover_times", "rover_positions", "rover_diurnal", "rover_checks", "rover_lines",
+            "rover_budget",
         ),
         ("survey.crs", "survey.time_zone", "tolerances", "diurnal"),
         ("tick",),

@@ -1,7 +1,6 @@
 """Diurnal correction: base(t) + site tie - datum, never extrapolated."""
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from lodewalk.methods.corrections.diurnal_sd import diurnal_sd
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Diurnal
 from lodewalk.records.table import float_column
+from lodewalk.steps.base_days import stamp
 from lodewalk.steps.bases import Base, base_findings, tell_apart, usable_bases
 from lodewalk.steps.bridges import offer_bridges
 from lodewalk.steps.context import Context
@@ -95,13 +95,13 @@ def _datum(bases: list[Base], settings: Mapping[str, Any]) -> Document:
     }
     if quietest:
         name, window = quietest
-        values["epoch_utc"] = values["epoch_utc"] or _stamp(window.epoch_s)
+        values["epoch_utc"] = values["epoch_utc"] or stamp(round(window.epoch_s))
         if value is None:
             values |= {
                 "datum_nT": window.datum_nT,
                 "instrument": name,
-                "start_utc": _stamp(window.start_s),
-                "end_utc": _stamp(window.end_s),
+                "start_utc": stamp(round(window.start_s)),
+                "end_utc": stamp(round(window.end_s)),
                 "rests_on": "the median of the base in its quietest hours",
             }
     return Document(values)
@@ -124,8 +124,3 @@ def _reasons(seconds: Floats, diurnal: Floats, bases: list[Base]) -> list[str | 
         reasons[inside] = "inside a gap of the base record"
     listed: list[str | None] = reasons.tolist()
     return listed
-
-
-def _stamp(seconds: float) -> str:
-    """Return Unix seconds as ISO 8601 to the second."""
-    return datetime.fromtimestamp(round(seconds), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

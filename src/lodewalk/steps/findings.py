@@ -1,5 +1,6 @@
 """Gathering findings into their table."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -65,6 +66,21 @@ class FindingList:
         for end in ("start", "end"):
             columns[f"{end}_utc"] = utc_column(np.array([row[f"{end}_s"] for row in self.rows]))
         return Findings(pl.DataFrame(columns))
+
+
+def tell_idle(found: FindingList, decision: Mapping[str, Any], meets: str) -> None:
+    """Tell a decision that meets nothing, or less than it names; `meets` says what it meets."""
+    target = decision["target"]
+    if target.get("readings"):
+        about = amount(len(target["readings"]), "reading id")
+    else:
+        span = [end for end in (target.get("start"), target.get("end")) if end]
+        about = " ".join([f"instrument {target['instrument']}", *span])
+    found.add(
+        "decision without effect",
+        f"A decision of kind {decision['kind']} meets {meets}: {about}.",
+        severity="doubt",
+    )
 
 
 def amount(count: int, singular: str, plural: str | None = None) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -13,12 +14,14 @@ from lodewalk.methods.checks.base_spikes import find_base_spikes
 from lodewalk.methods.checks.fourth_difference import fourth_difference, noise_sd
 from lodewalk.methods.checks.quality import low_quality
 from lodewalk.methods.checks.spikes import find_dropouts, find_out_of_range, find_spikes
+from lodewalk.methods.checks.stuck_base import stuck_base
 from lodewalk.methods.checks.time_order import (
     find_backward_steps,
     find_duplicates,
     find_gaps,
     nominal_interval,
 )
+from lodewalk.methods.corrections.time_scales import GPS_MINUS_UTC_KNOWN_UNTIL
 from lodewalk.records import Record
 from lodewalk.records.products import Findings
 from lodewalk.steps.base_events import tell_base_events, tell_walking_bases
@@ -50,6 +53,7 @@ def run(
     for role in (rover, base):
         _lacking(role)
         _time_order(role)
+        _leap_seconds(role)
         for instrument, rows in in_time_order(role.files, role.seconds):
             _duplicates(role, instrument, rows, wanted=checks["duplicates"])
     factor, way = checks["gap_factor"], _way(inputs)
@@ -127,6 +131,25 @@ def _time_order(role: Role) -> None:
             start_s=role.seconds[first],
             **place,
         )
+
+
+def _leap_seconds(role: Role) -> None:
+    """Tell files in GPS time that go on after the last date whose leap seconds are known."""
+    known = datetime.fromisoformat(f"{GPS_MINUS_UTC_KNOWN_UNTIL}T00:00:00Z").timestamp()
+    for span in file_rows(role.files):
+        late = span.start + np.flatnonzero(role.seconds[span.rows] >= known)
+        if span.zone == "GPS" and late.size:
+            role.found.add(
+                "leap seconds unknown",
+                f"{span.name}: GPS time less UTC is known until {GPS_MINUS_UTC_KNOWN_UNTIL}; "
+                f"{amount(late.size, 'later reading keeps', 'later readings keep')} the last "
+                "value. If a leap second was announced since, set it right by decide clock.",
+                severity="doubt",
+                instrument=span.instrument,
+                start_s=role.seconds[late[0]],
+                end_s=role.seconds[late[-1]],
+                **role.place(int(late[0])),
+            )
 
 
 def _base_gaps(role: Role, instrument: str, rows: Rows, *, factor: float, walked: Floats) -> None:
@@ -256,6 +279,17 @@ def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) ->
     if not good.size:
         return
     times, values = role.seconds[good], role.value[good]
+    if good.size == 1:
+        role.found.add(
+            "base range",
+            f"{instrument}: one reading only, so neither its range nor its interval can be told.",
+            severity="doubt",
+            instrument=instrument,
+            start_s=times[0],
+            end_s=times[0],
+        )
+        return
+    _tell_stuck(role, instrument, good)
     role.fourth[good] = fourth_difference(values, time_s=times)
     chord = default_chord(times, shortest_s=checks["chord_s"])
     role.departure[good] = chord_departures(times, values, chord_s=chord).departure_nT
@@ -270,3 +304,22 @@ def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) ->
         start_s=times[0],
         end_s=times[-1],
     )
+
+
+def _tell_stuck(role: Role, instrument: str, good: Rows) -> None:
+    """Tell where a base repeats one value although the field can't stand still so long."""
+    runs = stuck_base(role.seconds[good], role.value[good])
+    for first, last in zip(runs.first.tolist(), runs.last.tolist(), strict=True):
+        role.found.add(
+            "base stuck",
+            f"{instrument}: the same value, {role.value[good[first]]:.2f} nT, in "
+            f"{last - first + 1} readings over "
+            f"{duration_text(role.seconds[good[last]] - role.seconds[good[first]])}: a sensor or "
+            "logger that hangs measures nothing. What was corrected with it is wrong by what the "
+            "field did meanwhile; if so, drop the span by decide drop.",
+            severity="doubt",
+            instrument=instrument,
+            start_s=role.seconds[good[first]],
+            end_s=role.seconds[good[last]],
+            **role.place(int(good[first])),
+        )

@@ -19,6 +19,7 @@ from lodewalk.steps.rows import table
 Floats = NDArray[np.float64]
 #: A base that is silent for longer than this was taken down [s].
 NIGHT_S = 4 * 3600.0
+WEEK_S = 7 * 86_400.0
 #: The default of the tolerance in standard deviations of the correction.
 BEARABLE_SD = 2.0
 
@@ -67,10 +68,26 @@ def bearable_error(tolerances: Mapping[str, Any]) -> float:
 
 
 def _sessions(base: Base, rover_s: Floats) -> list[tuple[float, float]]:
-    """Return the spans to judge: each day's record, and the rover's day where it is longer."""
+    """Return the spans to judge: each day's record, and the rover's day where it is longer.
+
+    A record that goes on through the nights is parted by weeks.
+    """
     times = np.sort(np.concatenate([base.seconds, rover_s[np.isfinite(rover_s)]]))
     cuts = np.flatnonzero(np.diff(times) > NIGHT_S) + 1
-    return [(float(part[0]), float(part[-1])) for part in np.split(times, cuts) if part.size > 1]
+    ends = [(float(part[0]), float(part[-1])) for part in np.split(times, cuts) if part.size > 1]
+    return [part for start, end in ends for part in _weeks(start, end)]
+
+
+def _weeks(start_s: float, end_s: float) -> list[tuple[float, float]]:
+    """Return a span in parts of a week at most, cut at whole minutes.
+
+    Examples
+    --------
+    >>> _weeks(30.0, 700_000.0)
+    [(30.0, 604800.0), (604800.0, 700000.0)]
+    """
+    inner = np.arange((start_s // WEEK_S + 1) * WEEK_S, end_s, WEEK_S).tolist()
+    return list(zip([start_s, *inner], [*inner, end_s], strict=True))
 
 
 def _distance(inputs: Mapping[str, Record], settings: Mapping[str, Any], base: str) -> float:

@@ -45,12 +45,14 @@ def rewalk(
     walked: list[Passage],
     verdicts: list[dict[str, Any]],
     marks: ReadingMarks,
+    holes: list[dict[str, Any]],
     *,
     crs: str,
     least_m: float,
 ) -> tuple[dict[str, Any], Route]:
     """Return the list of what to walk again with its length and time, and its route."""
     spans = spans_to_walk(inputs, walked, verdicts, marks, least_m=least_m)
+    spans += _holes_to_walk(holes, spans, verdicts)
     if not spans:
         return {"length_m": 0.0, "between_m": 0.0, "minutes": 0, "gpx": None, "spans": []}, (
             Route.empty()
@@ -116,6 +118,26 @@ def spans_to_walk(
                 parts = _lost_parts(place, placed, lost[rows], least_m)
                 spans += [_span(passage, why, *ends, whole=False) for ends in parts]
     return spans
+
+
+def _holes_to_walk(
+    holes: list[dict[str, Any]], spans: list[Span], verdicts: list[dict[str, Any]]
+) -> list[Span]:
+    """Return the holes of lines in doubt that aren't in a span to walk already."""
+    doubted = {v["line"]: "; ".join(v["reasons"]) for v in verdicts if v["verdict"] == DOUBT}
+    found = []
+    for hole in holes:
+        ends = [(hole[f"{end}_easting_m"], hole[f"{end}_northing_m"]) for end in ("first", "last")]
+        if hole["line"] in doubted and not any(_within(ends, span) for span in spans):
+            found.append(Span(hole["line"], doubted[hole["line"]], False, ends[0], ends[1]))
+    return found
+
+
+def _within(ends: list[tuple[float, float]], span: Span) -> bool:
+    """Tell whether the middle of a hole lies beside a span of its line."""
+    middle = np.mean(ends, axis=0)
+    reach = [float(np.hypot(*(middle - end))) for end in (span.first, span.last)]
+    return sum(reach) <= span.length_m + JOIN_M
 
 
 def _span(passage: Passage, why: str, first: Floats, last: Floats, *, whole: bool) -> Span:

@@ -19,6 +19,7 @@ from lodewalk.steps.rows import FileRows, document, file_rows, table
 ROLES = ("rover", "base", "track", "observatory", "notes")
 #: A decision on an instrument's clock is about its readings; a GPS track keeps its own time.
 INSTRUMENT_ROLES = ("rover", "base")
+GPS_EPOCH = datetime(1980, 1, 6)  # as recorded, on the GPS scale
 
 
 def run(
@@ -89,14 +90,31 @@ def to_utc(
     >>> float(to_utc(noon, zone="-03:00")[0] - to_utc(noon, zone="UTC")[0]) / 3600
     3.0
     """
-    if zone in ("UTC", "GPS"):
-        seconds = _seconds(recorded)
-        return seconds - gps_minus_utc(seconds) if zone == "GPS" else seconds
+    if zone == "UTC":
+        return _seconds(recorded)
+    if zone == "GPS":
+        return _from_gps(recorded, file, lines)
     offset = re.fullmatch(r"([+-])(\d{2}):(\d{2})", zone)
     if offset:
         east = int(offset[2]) * 3600 + int(offset[3]) * 60
         return _seconds(recorded) - (east if offset[1] == "+" else -east)
     return _from_named_zone(recorded, zone, file, lines)
+
+
+def _from_gps(recorded: pl.Series, file: str, lines: pl.Series | None) -> np.ndarray[Any, Any]:
+    """Return times of the GPS scale as Unix seconds in UTC."""
+    early = (recorded < GPS_EPOCH).fill_null(value=False).arg_true()
+    if len(early):
+        first = int(early[0])
+        raise InputError(
+            "GPS time begins on 1980-01-06.",
+            file=file or None,
+            line=None if lines is None else int(lines[first]),
+            value=str(recorded[first]),
+            remedy="Is the date of the file right?",
+        )
+    seconds = _seconds(recorded)
+    return seconds - gps_minus_utc(seconds)
 
 
 def _from_named_zone(

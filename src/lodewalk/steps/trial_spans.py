@@ -46,6 +46,15 @@ def trial_spans(
     return sorted(_once(found), key=lambda span: (span.start_s, span.instrument, span.test))
 
 
+def idle_decisions(
+    inputs: Mapping[str, Record], decisions: Iterable[Mapping[str, Any]]
+) -> list[Mapping[str, Any]]:
+    """Return the decisions on tests that mark no span, since too few readings lie in theirs."""
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    tests = (decision for decision in decisions if decision["kind"] == "test")
+    return [decision for decision in tests if not _decided(inputs, [decision], seconds)]
+
+
 def _once(spans: list[TrialSpan]) -> list[TrialSpan]:
     """Leave out spans that lie within another of the same test."""
     kept: list[TrialSpan] = []

@@ -21,9 +21,9 @@ from lodewalk.methods.checks.cleanliness import (
 from lodewalk.records import Document, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.days import Days
-from lodewalk.steps.findings import FindingList
+from lodewalk.steps.findings import FindingList, tell_idle
 from lodewalk.steps.rows import table
-from lodewalk.steps.trial_spans import TrialSpan, trial_spans
+from lodewalk.steps.trial_spans import TrialSpan, idle_decisions, trial_spans
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -59,7 +59,10 @@ def run(
         *_check_stations(rover, spans, tolerances["check_station_nT"]),
         *_repeats(inputs, rover, tolerances["repeat_nT"]),
     ]
-    return {"trials": Document({"tests": rows}), "trial_findings": _findings(rows).table()}
+    found = _findings(rows)
+    for decision in idle_decisions(inputs, context.decisions):
+        tell_idle(found, decision, "fewer than two readings")
+    return {"trials": Document({"tests": rows}), "trial_findings": found.table()}
 
 
 def _corrected(inputs: Mapping[str, Record], days: Days) -> _Rover:

@@ -15,7 +15,7 @@ from lodewalk.steps.rows import table
 
 Marks = NDArray[np.bool_]
 Rows = NDArray[np.int64]
-KEEP, DOUBT, REWALK = "keep", "doubt", "re-walk"
+KEEP, DOUBT, REWALK, UNKNOWN = "keep", "doubt", "re-walk", "unknown"
 #: A line is walked again when more than this share of its readings can't be used, and a day
 #: when more than this share of its length is to be walked again (common practice).
 LOST_SHARE = 0.5
@@ -35,10 +35,10 @@ class ReadingMarks:
     ----------
     kept : bool array
         Whether the first checks keep it; a repeated copy counts as kept.
-    no_position, no_base, bridgeable, uncertain, likely_off, unknown : bool array
+    no_position, no_base, bridgeable, uncertain, likely_off, untold, unknown : bool array
         Without position; without base; of these, those that a bridge would serve well enough;
-        in a minute whose diurnal error may be above what the survey can bear, or is likely to;
-        of unknown error.
+        in a minute whose diurnal error may be above what the survey can bear, or is likely to,
+        or can't be told; kept and without an error of their own.
     """
 
     kept: Marks
@@ -47,6 +47,7 @@ class ReadingMarks:
     bridgeable: Marks
     uncertain: Marks
     likely_off: Marks
+    untold: Marks
     unknown: Marks
 
     @property
@@ -81,19 +82,24 @@ def reading_marks(inputs: Mapping[str, Record], tolerances: Mapping[str, Any]) -
         off = WORST_SD * sd > limit
         doubtful = np.where(by_bridge, off, np.isin(minute, (DOUBT, REWALK)))
         serves = WORST_SD * bridge <= limit
+    kept = checks.booleans("kept")
     return ReadingMarks(
-        kept=checks.booleans("kept") | copies,
+        kept=kept | copies,
         no_position=np.isnan(table(inputs, "rover_positions").floats("easting_m")),
         no_base=no_base,
         bridgeable=no_base & serves,
         uncertain=~no_base & doubtful,
         likely_off=~no_base & ~by_bridge & (minute == REWALK),
-        unknown=~no_base & (np.isnan(sd) | np.isnan(sensor)),
+        untold=~no_base & ~by_bridge & (minute == UNKNOWN),
+        unknown=kept & ~no_base & (np.isnan(sd) | np.isnan(sensor)),
     )
 
 
 def minute_of_readings(inputs: Mapping[str, Record]) -> NDArray[np.str_]:
-    """Return the verdict on the minute of each rover reading, by the base that served it."""
+    """Return the verdict on the minute of each rover reading, by the base that served it.
+
+    A minute that the base covers in part is judged as the worse of its neighbours.
+    """
     minutes = table(inputs, "base_minutes")
     seconds = table(inputs, "rover_times").seconds("time_utc")
     served = np.array(table(inputs, "rover_diurnal").strings("base"), dtype=object)
@@ -102,11 +108,23 @@ def minute_of_readings(inputs: Mapping[str, Record]) -> NDArray[np.str_]:
     start, word = minutes.seconds("start_utc"), np.array(minutes.strings("verdict"), dtype=object)
     for base in dict.fromkeys(names.tolist()):
         own = np.flatnonzero(names == base)
+        told = _as_neighbours(start[own], word[own])
         rows = np.flatnonzero((served == base) & np.isfinite(seconds))
         place = np.searchsorted(start[own], seconds[rows], side="right") - 1
         near = (place >= 0) & (seconds[rows] - start[own][np.maximum(place, 0)] < MINUTE_S)
-        verdict[rows[near]] = word[own][place[near]].astype("<U8")
+        verdict[rows[near]] = told[place[near]].astype("<U8")
     return verdict
+
+
+def _as_neighbours(start_s: NDArray[np.float64], words: NDArray[Any]) -> NDArray[Any]:
+    """Return the verdicts of one base's minutes, unknown ones as the worse of their neighbours."""
+    order = {word: place for place, word in enumerate((UNKNOWN, KEEP, DOUBT, REWALK))}
+    told = words.copy()
+    for place in np.flatnonzero(words == UNKNOWN):
+        beside = (n for n in (place - 1, place + 1) if 0 <= n < words.size)
+        near = [words[n] for n in beside if abs(start_s[n] - start_s[place]) <= MINUTE_S]
+        told[place] = max(near, key=order.__getitem__, default=UNKNOWN)
+    return told
 
 
 def passages(inputs: Mapping[str, Record], marks: ReadingMarks) -> list[Passage]:
@@ -140,10 +158,28 @@ def _members(inputs: Mapping[str, Record]) -> list[Rows]:
     return [order[bounds[n] : bounds[n + 1]] for n in range(count)]
 
 
-def line_verdict(passage: Passage, tolerances: Mapping[str, Any]) -> dict[str, Any]:
+def not_walked(holes: list[dict[str, Any]]) -> dict[str, float]:
+    """Return the share of each line that nobody walked, from the holes of the lines.
+
+    Examples
+    --------
+    >>> not_walked([{"line": "L1", "share": 0.1}, {"line": "L1", "share": 0.2}])["L1"]
+    0.30000000000000004
+    """
+    shares: dict[str, float] = {}
+    for hole in holes:
+        shares[hole["line"]] = shares.get(hole["line"], 0.0) + hole["share"]
+    return shares
+
+
+def line_verdict(
+    passage: Passage, tolerances: Mapping[str, Any], *, not_walked: float = 0.0
+) -> dict[str, Any]:
     """Return the verdict on one passage of a line, with its reasons."""
     row = passage.row
     lost, doubts = _reasons(passage.share, tolerances)
+    if not_walked > 1 - tolerances["covered_share"]:
+        doubts.append(f"{_percent(not_walked)} of the line has no reading with a position")
     if row["noise_nT"] is not None and row["noise_nT"] > tolerances["noise_nT"]:
         doubts.append(f"noise {row['noise_nT']:.2f} nT above {tolerances['noise_nT']:g} nT")
     return {
@@ -176,6 +212,7 @@ def _reasons(
     for part, least, words in (
         (share["bridgeable"], 0.0, f"have no base; a bridge would serve within {limit}"),
         (share["uncertain"] - share["likely_off"], DOUBT_SHARE, f"may err by over {limit}"),
+        (share["untold"], DOUBT_SHARE, "have a base too short or too sparse to tell their error"),
     ):
         if part > least:
             doubts.append(f"{_percent(part)} of the readings {words}")

@@ -1,6 +1,7 @@
 """Walked: coverage of the lines, distance off them, speed, and a constant shift off the plan."""
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from lodewalk.adapters.shift_candidates import shift_candidates
 from lodewalk.methods.checks.walked.coverage import Coverage, line_coverage, passage_coverage
 from lodewalk.methods.checks.walked.off_track import off_track, place_on_lines, walking_speed
 from lodewalk.methods.checks.walked.shift import (
+    SMALLEST_SHIFT_M,
     ConstantShift,
     ShiftCandidate,
     constant_shift,
@@ -24,11 +26,17 @@ from lodewalk.steps.rows import document, in_time_order, table
 from lodewalk.steps.tracks import tracks_of
 
 Floats = NDArray[np.float64]
+Rows = list[dict[str, Any]]
 Numbers = NDArray[np.int64]
 #: Nobody walks a line faster than this with a magnetometer (common practice) [m/s].
 FAST_M_S = 2.5
 #: Most readings that are compared with plan or track.
 MOST = 600
+#: Share of readings on planned lines from which a walk plainly lies on its plan.
+ON_PLAN_SHARE = 0.7
+#: Readings, of those compared, that a line must have to count for its direction, and the sine of
+#: the angle (30 degrees) from which another line lies across it.
+ACROSS_READINGS, ACROSS_SINE = 5, 0.5
 UNTOLD = ("none", "not identifiable")
 
 
@@ -39,11 +47,12 @@ def run(
     del context
     found = FindingList("walked")
     plan = planned_lines(table(inputs, "plan_recorded"), settings["survey.crs"])
-    rows = _by_plan(inputs, settings, plan) if plan else _by_passage(inputs, settings)
+    rows, holes = _by_plan(inputs, settings, plan) if plan else _by_passage(inputs, settings)
     _tell_coverage(found, rows, settings["tolerances"]["covered_share"], planned=bool(plan))
     _tell_speed(found, inputs)
     _tell_shifts(found, inputs, settings, plan)
-    return {"walked": Document({"lines": rows}), "walked_findings": found.table()}
+    record = Document({"lines": rows, "not_walked": holes})
+    return {"walked": record, "walked_findings": found.table()}
 
 
 def _places(inputs: Mapping[str, Record]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
@@ -56,44 +65,64 @@ def _places(inputs: Mapping[str, Record]) -> tuple[Floats, Floats, NDArray[np.bo
 
 def _by_plan(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], plan: Mapping[str, Floats]
-) -> list[dict[str, Any]]:
-    """Return the coverage of each planned line that was begun."""
+) -> tuple[Rows, Rows]:
+    """Return the coverage of each planned line that was begun, and what of it wasn't walked."""
     east, north, kept = _places(inputs)
     place = {name: number for number, name in enumerate(plan)}
     names = table(inputs, "rover_lines").strings("line")
     own: Numbers = np.array([place.get(name or "", -1) for name in names], dtype=np.int64)
     vertices = list(plan.values())
-    limit = settings["lines"]["off_line_m"]
-    coverage = line_coverage(
+    covered = partial(
+        line_coverage,
         vertices,
         east,
         north,
         line=own,
-        kept=kept,
-        off_line_m=limit,
+        off_line_m=settings["lines"]["off_line_m"],
         max_gap_m=settings["tolerances"]["gap_m"],
     )
+    coverage, walked = covered(kept=kept), covered(kept=np.isfinite(east))
     off = off_track(place_on_lines(east, north, own, vertices).off_line_m, own, count=len(vertices))
     begun = set(np.unique(own[own >= 0]).tolist())
-    return [
+    rows = [
         _row(name, coverage, number, float(off.high_m[number]))
         for name, number in place.items()
         if number in begun
     ]
+    return rows, [hole for hole in _holes(walked, list(plan)) if place[hole["line"]] in begun]
 
 
-def _by_passage(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the coverage of each passage of a line, where there is no plan."""
+def _by_passage(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> tuple[Rows, Rows]:
+    """Return the coverage of each passage of a line, where there is no plan, and its holes."""
     east, north, kept = _places(inputs)
-    coverage = passage_coverage(
+    covered = partial(
+        passage_coverage,
         east,
         north,
         passage=table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy(),
-        kept=kept,
         max_gap_m=settings["tolerances"]["gap_m"],
     )
-    names = table(inputs, "lines").strings("line")[: coverage.length_m.size]
-    return [_row(str(name), coverage, number, np.nan) for number, name in enumerate(names)]
+    coverage, walked = covered(kept=kept), covered(kept=np.isfinite(east))
+    names = [str(name) for name in table(inputs, "lines").strings("line")]
+    rows = [_row(names[n], coverage, n, np.nan) for n in range(coverage.length_m.size)]
+    return rows, _holes(walked, names)
+
+
+def _holes(walked: Coverage, names: list[str]) -> Rows:
+    """Return the spans of lines that nobody walked, with their share of the line."""
+    spans = walked.uncovered
+    return [
+        {
+            "line": names[number],
+            "share": round(float(spans.length_m[at] / walked.length_m[number]), 4),
+            **{
+                f"{end}_{axis}_m": round(float(getattr(spans, f"{side}_{axis}_m")[at]), 2)
+                for end, side in (("first", "start"), ("last", "end"))
+                for axis in ("easting", "northing")
+            },
+        }
+        for at, number in enumerate(spans.line)
+    ]
 
 
 def _row(name: str, coverage: Coverage, number: int, off_m: float) -> dict[str, Any]:
@@ -163,6 +192,7 @@ def _tell_shifts(
     seconds = table(inputs, "rover_times").seconds("time_utc")
     crs = settings["survey.crs"]
     source = np.array(table(inputs, "rover_positions").strings("source"), dtype=object)
+    lines = np.array(table(inputs, "rover_lines").strings("line"), dtype=object)
     tracks = tracks_of(
         table(inputs, "track_recorded"),
         table(inputs, "track_times").seconds("time_utc"),
@@ -176,12 +206,34 @@ def _tell_shifts(
         if rows.size < 20:
             continue
         walk = east[rows], north[rows]
-        if plan:
+        if plan and not _on_plan(walk, lines[rows], plan):
             _tell_shift(found, name, _against_plan(crs, walk, plan), "the planned lines")
         if name in tracks and (source[rows] == "recorded").all():
             there = position_at(seconds[rows], **tracks[name], max_gap_s=30.0)
             shift = _against_track(crs, walk, (there.easting_m, there.northing_m))
             _tell_shift(found, name, shift, "the handheld's track")
+
+
+def _on_plan(
+    walk: tuple[Floats, Floats], lines: NDArray[np.object_], plan: Mapping[str, Floats]
+) -> bool:
+    """Tell whether a walk plainly lies on its planned lines, so that no shift needs a search.
+
+    Lines of one direction don't tell of a shift along them, so lines across them have to agree.
+    """
+    place = {name: number for number, name in enumerate(plan)}
+    own: Numbers = np.array([place.get(name or "", -1) for name in lines], dtype=np.int64)
+    if np.mean(own >= 0) < ON_PLAN_SHARE:
+        return False
+    off = place_on_lines(*walk, own, list(plan.values())).off_line_m
+    ways = []
+    for number in np.unique(own[own >= 0]):
+        if not abs(np.median(off[own == number])) < SMALLEST_SHIFT_M:  # NaN where out of reach
+            return False
+        if np.sum(own == number) >= ACROSS_READINGS:
+            line = list(plan.values())[number]
+            ways.append(np.arctan2(*(line[-1] - line[0])))
+    return bool(ways and np.abs(np.sin(np.subtract.outer(ways, ways))).max() > ACROSS_SINE)
 
 
 def _against_plan(

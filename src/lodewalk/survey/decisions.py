@@ -2,10 +2,11 @@
 
 import json
 import os
+import re
 import uuid
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -14,6 +15,9 @@ from lodewalk.steps.set_up import TestName
 from lodewalk.survey.clock import now_utc
 from lodewalk.survey.folder import Folder
 
+#: How the ends of a span are written, and what to say where one isn't.
+TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d+)?)?")
+WRITTEN = "a time is written YYYY-MM-DDTHH:MM:SS"
 #: No clock is wrong by more than this [s].
 TEN_YEARS_S = 3.2e8
 
@@ -25,7 +29,7 @@ class _Part(BaseModel):
 class Target(_Part):
     """What a decision is about: readings by id, or an instrument and a span as recorded."""
 
-    readings: tuple[str, ...] = ()
+    readings: tuple[Annotated[str, Field(min_length=1)], ...] = ()
     instrument: str | None = None
     start: str | None = None
     end: str | None = None
@@ -36,9 +40,9 @@ class Target(_Part):
             raise ValueError("the target names either readings or an instrument")
         if self.readings and (self.start or self.end):
             raise ValueError("a span goes with an instrument, not with readings")
-        for end in (self.start, self.end):
-            if end is not None and _parsed(end).tzinfo is not None:
-                raise ValueError("a span is written as recorded, without Z or offset")
+        times = [None if end is None else _parsed(end) for end in (self.start, self.end)]
+        if times[0] and times[1] and times[1] < times[0]:
+            raise ValueError("a span ends after it starts")
         return self
 
 
@@ -110,11 +114,16 @@ VALUES: dict[str, tuple[type[_Part], str]] = {
 
 
 def _parsed(text: str) -> datetime:
-    """Return a time, or raise with the form wanted."""
+    """Return a time as recorded, or raise with the form wanted."""
     try:
-        return datetime.fromisoformat(text)
+        time = datetime.fromisoformat(text)
     except ValueError as error:
-        raise ValueError("a time is written YYYY-MM-DDTHH:MM:SS") from error
+        raise ValueError(WRITTEN) from error
+    if time.tzinfo is not None:
+        raise ValueError("a span is written as recorded, without Z or offset")
+    if not TIME.fullmatch(text):  # a date alone, or a week, would mean its first midnight
+        raise ValueError(WRITTEN)
+    return time
 
 
 def read_decisions(folder: Folder) -> list[Decision]:
@@ -141,11 +150,8 @@ def _read_line(line: bytes, known: Mapping[str, bool], *, file: str, number: int
     try:
         decision = Decision.model_validate_json(line)
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        rule = first["msg"].removeprefix("Value error, ")
         raise InputError(
-            f"This line is no decision: {place + ': ' if place else ''}{rule}.",
+            f"This line is no decision: {_broken_rule(error)}.",
             file=file,
             line=number,
             remedy="Mend the line; doc/howto/decisions shows its form.",
@@ -159,6 +165,13 @@ def _read_line(line: bytes, known: Mapping[str, bool], *, file: str, number: int
         remedy = "Give each decision an id of its own, and withdraw by the id of a decision."
         raise InputError(rule, file=file, line=number, value=value, remedy=remedy)
     return decision
+
+
+def _broken_rule(error: ValidationError) -> str:
+    """Return the first rule that a decision breaks, with the place in it."""
+    first = error.errors()[0]
+    place = ".".join(str(part) for part in first["loc"])
+    return f"{place + ': ' if place else ''}{first['msg'].removeprefix('Value error, ')}"
 
 
 def in_force(decisions: Iterable[Decision], kinds: tuple[str, ...]) -> list[Decision]:
@@ -197,6 +210,13 @@ def append_decision(
         "withdraws": withdraws,
     }
     text = json.dumps(row, sort_keys=True)
+    try:
+        Decision.model_validate_json(text)
+    except ValidationError as error:
+        raise InputError(
+            f"This decision can't be taken: {_broken_rule(error)}.",
+            remedy="lodewalk decide --help and doc/howto/decisions show what each kind takes.",
+        ) from error
     path = folder.decisions_file
     before = {item.id: item.withdraws is None for item in read_decisions(folder)}
     decision = _read_line(text.encode(), before, file=path.name, number=len(before) + 1)

@@ -241,6 +241,26 @@ class GridSettings(Section):
     method: Literal["cubic", "linear"] = _setting("cubic", "Gridding engine.")
 
 
+class Targets(Section):
+    """The compact target that the map of what could still hide asks for."""
+
+    depth_m: float = _setting(5.0, "Depth of the target's centre below ground.", "m", gt=0, le=1000)
+    susceptibility: float = _setting(
+        0.05, "Contrast of its susceptibility with the rock around it.", "SI", gt=0, le=20
+    )
+    radius_m: float = _setting(2.0, "Radius of the target sought.", "m", gt=0, le=1000)
+    background_nT: float = _setting(
+        1.0,
+        "Standard deviation of geology that isn't sought, within the target's width.",
+        "nT",
+        ge=0,
+        le=10000,
+    )
+    detection: float = _setting(
+        0.9, "Probability with which the smallest target is to be found.", "", ge=0.5, lt=1
+    )
+
+
 class Settings(Section):
     """The whole of `survey.toml`."""
 
@@ -255,6 +275,7 @@ class Settings(Section):
     diurnal: Diurnal = Diurnal()
     datum: Datum = Datum()
     grid: GridSettings = GridSettings()
+    targets: Targets = Targets()
     tolerances: Tolerances = Tolerances()
 
     def instrument(self, name: str) -> Instrument:
@@ -271,5 +292,6 @@ SECTIONS: dict[str, type[Section]] = {
     "diurnal": Diurnal,
     "datum": Datum,
     "grid": GridSettings,
+    "targets": Targets,
     "tolerances": Tolerances,
 }

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 PUBLIC = {
     "readings": "readings.parquet",
     "grids": "grids.nc",
+    "target_grids": "targets.nc",
     "check": "check.json",
     "rewalk": "rewalk.gpx",
     "summary": "summary.json",
@@ -51,6 +52,7 @@ TABLES = {
     "culture_findings": "products.Findings",
     "walked_findings": "products.Findings",
     "trial_findings": "products.Findings",
+    "missed_findings": "products.Findings",
     "check_findings": "products.Findings",
     "rover_lines": "products.ReadingLines",
     "lines": "products.Lines",
@@ -138,7 +140,7 @@ def read_product(folder: Folder, product: str) -> "Record":
             return _read_route(path)
         if product in TABLES:
             return _read_table(path, product)
-        if product == "grids":
+        if path.suffix == ".nc":
             from lodewalk.formats.netcdf import read_grids
 
             return GridSet(tuple(read_grids(path)))

@@ -123,3 +123,69 @@ def test_steep_places_are_left_out():
 def test_times_that_run_backward_are_refused():
     with pytest.raises(InputError, match="not decrease"):
         block_means([1.0, 0.0], [1.0, 2.0])
+
+
+def test_blocks_begin_with_the_record_and_leave_out_what_is_missing():
+    # 3 s to 13 s is the first block of ten seconds: (1 + 3 + 8) / 3 and then 5.
+    assert block_means([3.0, 9.0, 12.0, 13.5], [1.0, 3.0, 8.0, 5.0]).tolist() == [4.0, 5.0]
+    assert block_means([0.0, 1.0, 2.0], [1.0, np.nan, 3.0]).tolist() == [2.0]
+
+
+def test_spread_of_two_levels_by_hand():
+    """Means 1 and 10 of sd 1 and 3: range 9, of which chance makes (2 / sqrt(pi))^2 5 in squares.
+
+    The mean of the squares of the two sd is 5; the expected range of two normal values is
+    2 / sqrt(pi) of their sd.
+    """
+    found = spread_of_levels([np.array([0.0, 2.0]), np.array([7.0, 13.0])])
+    assert found.value_nT == pytest.approx(np.sqrt(81 - 4 / np.pi * 5), rel=1e-4)
+    assert found.sd_nT == pytest.approx(np.sqrt(1 + 9))
+    assert found.count == 2
+
+
+def test_a_step_half_above_the_penalty_is_mostly_found():
+    """White noise of sd 1 in 80 blocks: a step D in the middle gains 20 D^2, the penalty is 17."""
+    rng = np.random.default_rng(4)
+    step = np.sqrt(1.5 * (2 * np.log(80) + 8) / 20)
+    level = np.repeat([0.0, step], 80)
+    found = [
+        # Blocks of two seconds hold two readings, so readings have the root of two of their sd.
+        len(levels_between_steps(np.arange(160.0), level + np.sqrt(2) * rng.normal(size=160)))
+        for _ in range(100)
+    ]
+    assert np.mean(np.array(found) > 1) > 0.7
+
+
+def test_a_stretch_shorter_than_a_heading_is_not_parted_off():
+    """Four seconds at another level, within a heading of 40 s; the shortest stretch is 8 s."""
+    rng = np.random.default_rng(6)
+    value = rng.normal(0.0, 0.1, 40)
+    value[20:24] += 5.0
+    parts = levels_between_steps(np.arange(40.0), value)
+    assert min(len(part) for part in parts) >= 4
+
+
+def test_repeat_line_sds_are_those_of_white_noise():
+    """Noise of sd 0.5 on both passages, read at the same places: differences have sd 0.707."""
+    along = np.arange(0.0, 400.0)
+    means, spreads, mean_sds, spread_sds = [], [], [], []
+    for seed in range(200):
+        noise = np.random.default_rng(seed).normal(0.0, 0.5, (2, along.size))
+        mean, spread = repeat_misfit(along, noise[0], along, noise[1], steep_nT_m=100.0)
+        means.append(mean.value_nT)
+        spreads.append(spread.value_nT)
+        mean_sds.append(mean.sd_nT)
+        spread_sds.append(spread.sd_nT)
+    assert np.mean(spreads) == pytest.approx(0.5, rel=0.02)
+    assert np.mean(mean_sds) == pytest.approx(0.5 * np.sqrt(2 / 400), rel=0.05)
+    assert np.std(means) == pytest.approx(np.mean(mean_sds), rel=0.2)
+    # The spread is of 400 values, its sd from their 40 blocks: too large rather than too small.
+    assert np.std(spreads) < np.mean(spread_sds) < 5 * np.std(spreads)
+
+
+def test_two_block_means_on_each_side_are_enough():
+    """Means 3 and 1, each of two values of variance 2: variance of the difference 1 + 1."""
+    found = difference_of_spans([2.0, 4.0], [0.0, 2.0])
+    assert (found.value_nT, found.count) == (2.0, 2)
+    # Student's 95 % point of two degrees of freedom is 2.9200, the normal one 1.6449 (tables).
+    assert found.sd_nT == pytest.approx(np.sqrt(2) * 2.9200 / 1.6449, rel=1e-3)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from lodewalk.errors import InputError
-from lodewalk.methods.corrections.time_scales import gps_minus_utc
+from lodewalk.methods.corrections.time_scales import GPS_MINUS_UTC_KNOWN_UNTIL, gps_minus_utc
 
 
 def leap_seconds():
@@ -27,6 +27,14 @@ def test_every_leap_second_of_the_tz_database():
     for utc, count in leap_seconds():
         assert gps_minus_utc(utc + count) == count
         assert gps_minus_utc(utc + count - 1.001) == count - 1
+
+
+def test_the_table_claims_no_more_than_the_tz_database():
+    text = (files("tzdata") / "zoneinfo" / "leapseconds").read_text()
+    (expires,) = (line.split()[1:4] for line in text.splitlines() if line.startswith("#Expires"))
+    assert datetime.strptime(" ".join(expires), "%Y %b %d") >= datetime.fromisoformat(
+        GPS_MINUS_UTC_KNOWN_UNTIL
+    )
 
 
 def test_missing_time_stays_missing():

@@ -17,6 +17,9 @@ GPS_MINUS_UTC_S: Final = (
     ("1997-07-01", 12), ("1999-01-01", 13), ("2006-01-01", 14), ("2009-01-01", 15),
     ("2012-07-01", 16), ("2015-07-01", 17), ("2017-01-01", 18),
 )  # fmt: skip
+#: Until this date no further leap second comes: IERS Bulletin C as of July 2026, by the list
+#: "leapseconds" of the tz database.
+GPS_MINUS_UTC_KNOWN_UNTIL: Final = "2027-06-28"
 
 
 def gps_minus_utc(gps_s: ArrayLike) -> FloatArray:
@@ -40,8 +43,9 @@ def gps_minus_utc(gps_s: ArrayLike) -> FloatArray:
     Notes
     -----
     The leap seconds announced by IERS Bulletin C, the last one at the end of 2016; the test
-    compares them with the list in the tz database. A leap second introduced later makes the
-    table wrong by one second.
+    compares them with the list in the tz database. After `GPS_MINUS_UTC_KNOWN_UNTIL` the last
+    value is kept, which a leap second announced since would make wrong by one second; whoever
+    calls this says so.
 
     Examples
     --------

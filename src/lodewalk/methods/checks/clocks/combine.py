@@ -1,13 +1,14 @@
 """All evidence on the clocks together: each instrument's offset against UTC."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.clocks.combine_blame import Reference, Site, choose_reference
+from lodewalk.methods.checks.clocks.combine_days import Setting, listed, split_settings
 from lodewalk.methods.checks.clocks.combine_network import (
     UTC,
     ClockLink,
@@ -22,10 +23,33 @@ from lodewalk.methods.checks.clocks.evidence import (
 )
 from lodewalk.methods.checks.clocks.naming import duration, named_slips
 
-__all__ = ["UTC", "ClockEstimate", "ClockLink", "combine_clocks"]
+__all__ = ["UTC", "ClockEstimate", "ClockLink", "DayClock", "combine_clocks"]
 
 #: Offsets smaller than this need no name [s].
 WORTH_NAMING_S: Final = 2.0
+
+
+@dataclass(frozen=True)
+class DayClock:
+    """An instrument's clock on one field day.
+
+    Parameters
+    ----------
+    day : str
+        The day, YYYY-MM-DD.
+    offset_s, sd_s : float
+        Clock minus UTC, and its standard deviation [s]; NaN and infinity where nothing is known.
+    state : str
+        ``measured``, ``detected`` or ``not identifiable``.
+    text : str
+        The result in words.
+    """
+
+    day: str
+    offset_s: float
+    sd_s: float
+    state: str
+    text: str
 
 
 @dataclass(frozen=True)
@@ -48,6 +72,11 @@ class ClockEstimate:
     attribution_certain : bool
         False where a difference between instruments was given to this one, or to another one,
         without knowing which of them is wrong.
+    days : tuple of DayClock
+        The days that it has evidence of, each with its offset: that of all days, where they agree.
+    anew : bool
+        Whether the clock was set anew between days. Then offset, sd and state are those of the
+        day on which it was furthest off, and the others are under `days`.
     """
 
     instrument: str
@@ -57,6 +86,8 @@ class ClockEstimate:
     methods: tuple[str, ...]
     text: str
     attribution_certain: bool
+    days: tuple[DayClock, ...] = ()
+    anew: bool = False
 
 
 def combine_clocks(
@@ -105,6 +136,10 @@ def combine_clocks(
     chi-square over its degrees of freedom. A drift of the clocks between the times of the links
     isn't modelled.
 
+    One offset holds for all days of an instrument as long as its days agree. Where they contradict
+    each other, the clocks that were set anew between days have an offset for each setting
+    (`split_settings`); a base, and what was set only once, ties the days together.
+
     Clocks that nothing ties to UTC have known differences only. Each in turn is taken as right
     and the others' offsets are weighted by how common such a slip is: the causes of `named_slips`
     with their signs, one slip sooner than two, ten times rarer where the readings carry GPS
@@ -128,14 +163,64 @@ def combine_clocks(
                 "A link joins an instrument with another one or with UTC.",
                 value=f"{link.first}, {link.second}",
             )
-    stamped = [name for name, carried in (gps_stamped or {}).items() if carried]
-    site = Site(zone_offset_s, gps_minus_utc_s, stamped, bases)
+    split = split_settings([link for link in links if says_something(link)], bases)
+    carried = [name for name, has in (gps_stamped or {}).items() if has]
+    site = Site(
+        zone_offset_s,
+        gps_minus_utc_s,
+        stamped=_of(split.settings, carried),
+        bases=_of(split.settings, bases),
+        anew=[name for name, setting in split.settings.items() if setting.days],
+    )
     found: dict[str, ClockEstimate] = {}
-    for network in networks([link for link in links if says_something(link)]):
-        found.update(_against_utc(network, site) if network.anchored else _apart(network, site))
+    for network in networks(split.links):
+        of_network = _against_utc(network, site) if network.anchored else _apart(network, site)
+        found |= {n: _with_days(network, split.settings[n], e) for n, e in of_network.items()}
     ends = (end for link in links for end in (link.first, link.second))
     names = [name for name in dict.fromkeys([*instruments, *ends]) if name != UTC]
-    return tuple(found.get(name) or _unknown(name, links) for name in names)
+    return tuple(
+        _of_settings(
+            name, [found[s] for s, item in split.settings.items() if item.instrument == name]
+        )
+        or _unknown(name, links)
+        for name in names
+    )
+
+
+def _of(settings: Mapping[str, Setting], instruments: Collection[str]) -> list[str]:
+    """Return the names of all settings of some instruments."""
+    return [name for name, setting in settings.items() if setting.instrument in instruments]
+
+
+def _with_days(network: Network, setting: Setting, estimate: ClockEstimate) -> ClockEstimate:
+    """Return an estimate with the days that it has evidence of."""
+    name = estimate.instrument
+    days = {link.day for link in network.links if name in (link.first, link.second) and link.day}
+    rows = tuple(
+        DayClock(day, estimate.offset_s, estimate.sd_s, estimate.state, estimate.text)
+        for day in sorted(days)
+    )
+    return replace(estimate, instrument=setting.instrument, days=rows)
+
+
+def _of_settings(instrument: str, settings: Sequence[ClockEstimate]) -> ClockEstimate | None:
+    """Return the estimate of an instrument from those of its settings; None without any."""
+    if len(settings) < 2:
+        return settings[0] if settings else None
+    known = [item for item in settings if item.state != NOT_IDENTIFIABLE]
+    worst = max(known or settings, key=lambda item: abs(item.offset_s))
+    days = sorted((day for item in settings for day in item.days), key=lambda day: day.day)
+    text = f"The clock of {instrument} was set differently on different days. " + " ".join(
+        item.text for item in settings
+    )
+    return replace(
+        worst,
+        methods=tuple(dict.fromkeys(m for item in settings for m in item.methods)),
+        text=text,
+        attribution_certain=all(item.attribution_certain for item in settings),
+        days=tuple(days),
+        anew=True,
+    )
 
 
 def _unknown(name: str, links: Sequence[ClockLink]) -> ClockEstimate:
@@ -168,7 +253,7 @@ def _apart(network: Network, site: Site) -> dict[str, ClockEstimate]:
             network, node, reference.instrument, site, said=said, certain=certain
         )
     text = (
-        f"{reference.instrument} is the clock that {_listed(others)} "
+        f"{reference.instrument} is the clock that {listed(others)} "
         f"{'is' if len(others) == 1 else 'are'} compared with. Nothing ties it to UTC, so its own "
         "error isn't known."
     )
@@ -192,7 +277,7 @@ def _why(node: str, reference: Reference, site: Site, *, agreed: bool) -> str:
         return f"Which of {node} and {other} is wrong isn't known ({wrong:.0%} that it is {other})."
     grounds = []
     if len(reference.right) > 1:
-        grounds.append(f"{_listed(sorted(reference.right))} agree with each other")
+        grounds.append(f"{listed(sorted(reference.right))} agree with each other")
     if other in site.stamped and node not in site.stamped:
         grounds.append(f"the readings of {other} carry GPS positions")
     if not grounds:
@@ -241,8 +326,3 @@ def _pair(link: ClockLink) -> str:
 def _signed(offset: float) -> str:
     """Return an offset in words."""
     return f"{duration(offset)} {'ahead' if offset > 0 else 'behind'}"
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Return names as a list in words."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -47,6 +47,7 @@ class Site:
     gps_minus_utc_s: float
     stamped: Collection[str]
     bases: Collection[str]
+    anew: Collection[str] = ()
 
 
 def choose_reference(network: Network, site: Site) -> Reference:
@@ -64,9 +65,11 @@ def choose_reference(network: Network, site: Site) -> Reference:
         best = _of_the_base(network, scores, site, best)
         probability = float(np.exp(scores[best] - total))
     order = {node: place for place, node in enumerate(network.nodes)}
-    member = min(best, key=lambda n: (n not in site.stamped, n not in site.bases, order[n]))
-    if not certain:
-        member = min(best, key=lambda n: (n not in site.bases, order[n]))
+    # A clock that was set anew is the worse one to compare with.
+    stamped = site.stamped if certain else ()
+    member = min(
+        best, key=lambda n: (n in site.anew, n not in stamped, n not in site.bases, order[n])
+    )
     return Reference(member, best, probability, certain)
 
 

@@ -44,12 +44,16 @@ class ClockLink:
         The difference.
     method : str
         The kind of evidence, in words.
+    day : str
+        The field day that it was taken on, YYYY-MM-DD; empty (the default) for evidence that is of
+        no single day.
     """
 
     first: str
     second: str
     evidence: ClockEvidence
     method: str
+    day: str = ""
 
 
 @dataclass(frozen=True)
@@ -110,6 +114,11 @@ def says_something(link: ClockLink) -> bool:
 
 def networks(links: Sequence[ClockLink]) -> list[Network]:
     """Return the adjusted networks into which the links fall."""
+    return [_robust(members) for members in joined(links)]
+
+
+def joined(links: Sequence[ClockLink]) -> list[list[ClockLink]]:
+    """Return the links in groups whose clocks hang together."""
     parts: list[tuple[set[str], list[ClockLink]]] = []
     for link in links:
         ends, members = {link.first, link.second}, [link]
@@ -118,7 +127,7 @@ def networks(links: Sequence[ClockLink]) -> list[Network]:
             members = part[1] + members
             parts.remove(part)
         parts.append((ends, members))
-    return [_robust(members) for _, members in parts]
+    return [members for _, members in parts]
 
 
 def _nodes(links: Sequence[ClockLink]) -> tuple[str, ...]:
@@ -127,7 +136,7 @@ def _nodes(links: Sequence[ClockLink]) -> tuple[str, ...]:
     return (*(node for node in found if node != UTC), *([UTC] if UTC in found else []))
 
 
-def _adjusted(links: Sequence[ClockLink]) -> tuple[Network, float, int] | None:
+def adjusted(links: Sequence[ClockLink]) -> tuple[Network, float, int] | None:
     """Return network, chi-square and degrees of freedom; None where the links don't join up."""
     nodes = _nodes(links)
     sd = np.array([max(link.evidence.sd_s, LEAST_SD_S) for link in links])
@@ -151,7 +160,7 @@ def _adjusted(links: Sequence[ClockLink]) -> tuple[Network, float, int] | None:
 
 def _robust(links: list[ClockLink]) -> Network:
     """Return the network without the one link that the others contradict, or with wider sd."""
-    whole = _adjusted(links)
+    whole = adjusted(links)
     assert whole is not None  # the links of one part join up
     network, misfit, freedom = whole
     if freedom == 0 or chi2.sf(misfit, freedom) >= CONTRADICTION:
@@ -178,7 +187,7 @@ def _without_one(links: list[ClockLink]) -> Network | None:
     choices = []
     for wrong in range(len(links)):
         rest = links[:wrong] + links[wrong + 1 :]
-        found = _adjusted(rest)
+        found = adjusted(rest)
         if found is None or set(found[0].nodes) != set(_nodes(links)):
             continue
         network, misfit, freedom = found

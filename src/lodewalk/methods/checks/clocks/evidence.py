@@ -1,6 +1,6 @@
 """What one kind of evidence says of the difference between two clocks."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -51,6 +51,16 @@ class ClockEvidence:
     def state(self) -> str:
         """Return measured, detected (a slip of uncertain size) or not identifiable."""
         return clock_state(self.offset_s, self.sd_s)
+
+    def moved(self, by_s: float) -> "ClockEvidence":
+        """Return the same evidence with the first clock ahead by some seconds more.
+
+        Examples
+        --------
+        >>> ClockEvidence(-1.5, 0.4).moved(3600.0).offset_s
+        3598.5
+        """
+        return replace(self, offset_s=self.offset_s + by_s)
 
 
 #: Evidence that says nothing.

@@ -1,9 +1,11 @@
 """The clock of a rover against the clock of its track, by the zigzag of anomalies."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike
 from scipy.ndimage import median_filter
 
@@ -28,7 +30,7 @@ from lodewalk.methods.checks.fourth_difference import (
     WHITE_NOISE_GAIN,
     fourth_difference,
 )
-from lodewalk.methods.corrections.linear import interpolate_linear
+from lodewalk.methods.checks.spans import IntArray
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
 #: Step of the search [s]: a zigzag of 6 m at walking speed, well inside any anomaly.
@@ -57,6 +59,9 @@ SIGNAL_SD: Final = 6.0
 #: Rounds of fitting.
 ROUNDS: Final = 4
 
+#: Most buckets of the table that says where in the record to look.
+MOST_BUCKETS: Final = 1_000_000
+
 
 @dataclass(frozen=True)
 class Series:
@@ -69,12 +74,40 @@ class Series:
 
     def at(self, time_s: FloatArray) -> FloatArray:
         """Return the values at times of any shape; NaN in gaps."""
-        out = np.full(time_s.shape, np.nan)
-        known = np.isfinite(time_s)
-        out[known] = interpolate_linear(
-            time_s[known], self.time_s, self.value, max_gap=self.max_gap_s
-        )
-        return out
+        return _interpolated(time_s.ravel(), *self.table).reshape(time_s.shape)
+
+    @cached_property
+    def table(self) -> tuple[FloatArray, FloatArray, FloatArray, IntArray, float]:
+        """Knots, values, slopes after each, NaN in a gap, and the last knot before each bucket."""
+        step = np.diff(self.time_s)
+        slope = np.where(step > self.max_gap_s, np.nan, np.diff(self.value) / step)
+        width = max(float(np.median(step)), float(np.ptp(self.time_s)) / MOST_BUCKETS)
+        edges = np.arange(self.time_s[0], self.time_s[-1] + width, width)
+        before = np.searchsorted(self.time_s, edges, side="right") - 1
+        return self.time_s, self.value, np.append(slope, np.nan), before, width
+
+
+@njit(nogil=True, cache=True)
+def _interpolated(
+    at: FloatArray,
+    knot: FloatArray,
+    value: FloatArray,
+    slope: FloatArray,
+    before: IntArray,
+    width: float,
+) -> FloatArray:
+    """Values on straight lines between knots; the buckets say where to look."""
+    out = np.full(at.size, np.nan)
+    for i in range(at.size):
+        if not (at[i] >= knot[0] and at[i] <= knot[-1]):
+            continue
+        j = before[int((at[i] - knot[0]) / width)]
+        while j + 1 < knot.size and knot[j + 1] <= at[i]:
+            j += 1
+        while knot[j] > at[i]:
+            j -= 1
+        out[i] = value[j] if at[i] == knot[j] else value[j] + (at[i] - knot[j]) * slope[j]
+    return out
 
 
 def zigzag_offset(

@@ -67,47 +67,67 @@ def _misfits(
     count, places = profile.shape
     misfit = np.full((count, 2, starts.size, 2 * reach + 1), np.nan)
     energy = np.full((count, starts.size), np.nan)
+    level, square = _window_sums(profile, width)
     own = np.empty(width)
     for n in range(count):
         for w in range(starts.size):
             start = starts[w]
-            mean = 0.0
-            for k in range(width):
-                own[k] = profile[n, start + k]
-                mean += own[k]
-            mean /= width
+            mean = level[n, start] / width
             if not np.isfinite(mean):
                 continue
             total = 0.0
             for k in range(width):
-                own[k] -= mean
+                own[k] = profile[n, start + k] - mean
                 total += own[k] * own[k]
             energy[n, w] = total
             for side in range(2):
                 other = beside[n, side]
                 if other < 0:
                     continue
-                for shift in range(-reach, reach + 1):
+                for shift in range(max(-reach, -start), min(reach, places - width - start) + 1):
                     first = start + shift
-                    if first < 0 or first + width > places:
-                        continue
-                    misfit[n, side, w, shift + reach] = _left_over(
-                        own, total, profile[other, first : first + width]
-                    )
+                    if np.isfinite(level[other, first]):
+                        common = _product(own, profile[other], first)
+                        rest = square[other, first] - level[other, first] ** 2 / width
+                        misfit[n, side, w, shift + reach] = _left_over(total, common, rest)
     return misfit, energy
 
 
+@njit(nogil=True, cache=True)
+def _window_sums(profile: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+    """Sum and sum of squares of the window that begins at each place; NaN with one missing."""
+    count, places = profile.shape
+    level = np.full((count, places), np.nan)
+    square = np.full((count, places), np.nan)
+    for n in range(count):
+        one = two = 0.0
+        known = 0
+        for k in range(places):
+            value = profile[n, k]
+            if not np.isfinite(value):
+                one, two, known = 0.0, 0.0, 0
+                continue
+            one, two, known = one + value, two + value * value, known + 1
+            if known > width:
+                old = profile[n, k - width]
+                one, two = one - old, two - old * old
+            if known >= width:
+                level[n, k - width + 1], square[n, k - width + 1] = one, two
+    return level, square
+
+
 @njit(nogil=True, cache=True, fastmath={"reassoc", "contract"})
-def _left_over(own: FloatArray, total: float, other: FloatArray) -> float:
-    """Sum of squares of one window less the other at its best level and strength."""
-    level = square = common = 0.0
+def _product(own: FloatArray, other: FloatArray, first: int) -> float:
+    """Sum of the products of a window and the other's values from a place on."""
+    total = 0.0
     for k in range(own.size):
-        level += other[k]
-        square += other[k] * other[k]
-        common += own[k] * other[k]
-    square -= level * level / own.size
-    if not np.isfinite(square):
-        return np.nan
+        total += own[k] * other[first + k]
+    return total
+
+
+@njit(nogil=True, cache=True)
+def _left_over(total: float, common: float, square: float) -> float:
+    """Sum of squares of one window less the other at its best level and strength."""
     strength = common / square if square > 0 else 0.0
     strength = min(max(strength, 1 / MAX_CHANGE), MAX_CHANGE)
     return total - 2 * strength * common + strength * strength * square
