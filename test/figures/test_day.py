@@ -1,6 +1,7 @@
 import numpy as np
 import polars as pl
 import pytest
+
 from day_sample import (
     DAY,
     DISTURBED_DAY,
@@ -15,7 +16,6 @@ from day_sample import (
     walks_of,
     words_of,
 )
-
 from lodewalk.figures.day_records import HATCHES, field_day
 from lodewalk.records.products import BaseRecord, Findings, Lines
 

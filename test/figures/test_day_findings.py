@@ -3,6 +3,7 @@ import datetime as dt
 import numpy as np
 import polars as pl
 import pytest
+
 from day_sample import (
     DAY,
     DISTURBED_DAY,
@@ -17,7 +18,6 @@ from day_sample import (
     walks_of,
     words_of,
 )
-
 from lodewalk.errors import InputError
 from lodewalk.figures.day_records import field_zone
 from lodewalk.figures.spans import day_spans, gaps_of
