@@ -146,7 +146,10 @@ def test_why_tells_before_running(survey):
     set_value(survey, "datum", "value_nT = 22000.0")
     found = call("why", survey, "grid", schema="why-step")
     assert found["stale"]
-    assert found["reasons"] == ["step readings has to run first"]
+    assert found["reasons"] == [
+        "step readings has to run first",
+        "step surface has to run first",
+    ]
     direct = call("why", survey, "diurnal", schema="why-step")
     assert direct["reasons"] == ["setting datum.value_nT changed from None to 22000.0"]
 

@@ -248,7 +248,9 @@ def crossing(second):
     stamps = {f"{which}_utc": START + timedelta(seconds=s) for which, s in
               (("first", 600), ("second", 800))}  # fmt: skip
     words = {"first_instrument": "R1", "second_instrument": second}
-    return values | stamps | words | {"difference_nT": 1.5 if second == "R1" else 9.0, "sd_nT": 0.1}
+    lines = {"first_passage": 0, "second_passage": 1}
+    sizes = {"difference_nT": 1.5 if second == "R1" else 9.0, "sd_nT": 0.1}
+    return values | stamps | words | lines | sizes
 
 
 COMPONENTS = (

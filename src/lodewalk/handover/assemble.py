@@ -53,7 +53,8 @@ class Records:
     ``base`` (``range_nT``, ``worst_chord_nT``, ``activity``, ``intervals``) and ``lines``
     (``line``, ``verdict``, ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages
     of a line apart), and ``missed`` with the target sought. `targets` is the radius of the smallest
-    target found. `minutes` holds the predicted error and verdict of each minute.
+    target found, `grid_notes` how the grid was made. `minutes` holds the predicted error and
+    verdict of each minute.
     """
 
     readings: Readings | None = None
@@ -67,6 +68,7 @@ class Records:
     minutes: Minutes | None = None
     ticks: tuple[Mapping[str, Any], ...] = ()
     targets: Grid | None = None
+    grid_notes: Document | None = None
 
 
 def assemble(
@@ -172,6 +174,7 @@ def _figures(
             readings=records.readings,
             lines=lines,
             grid=records.grid,
+            notes=records.grid_notes.values if records.grid_notes else {},
             declination_deg=declination,
         )
         figures += target_figures(

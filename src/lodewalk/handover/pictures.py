@@ -30,6 +30,7 @@ def map_figures(
     readings: Readings,
     lines: Lines,
     grid: Grid | None,
+    notes: Mapping[str, Any],
     declination_deg: float | None,
 ) -> list[ReportFigure | Undrawn]:
     """Return the anomaly map, where there is a grid, and the stacked profiles."""
@@ -38,7 +39,7 @@ def map_figures(
         caption = (
             f"Cells of {number(grid.spacing_m, 1)} m. The colours run evenly from the 1st to the "
             "99th percentile of the cells; white is ground too far from a reading."
-        )
+        ) + _how_gridded(notes)
         alt = f"Map of the {grid.title.lower()}. {_grid_words(grid)}"
         draw = partial(
             draw_anomaly_map,
@@ -60,6 +61,24 @@ def map_figures(
         draw = partial(draw_stacked_profiles, readings, lines, crs_title=job.crs_title)
         figures.append(_picture("map", "Stacked profiles", caption, alt, draw))
     return figures
+
+
+def _how_gridded(notes: Mapping[str, Any]) -> str:
+    """Return how the grid was made, in words."""
+    surface = notes.get("surface")
+    if not surface:
+        return f" Gridded by the engine {notes['method']}." if notes.get("method") else ""
+    text = (
+        f" Minimum curvature with tension {number(surface['tension'], 2)} and damping "
+        f"{surface['damping_m2']:.3g} m²"
+    )
+    if surface["left_out_rms_nT"] is None:
+        return f"{text}; no line could be left out to choose them."
+    rms = number(surface["left_out_rms_nT"], 1)
+    return (
+        f"{text}; each line left out in turn is predicted to {rms} nT (root mean square), across a "
+        "gap twice as wide as that between lines."
+    )
 
 
 def target_figures(

@@ -105,11 +105,17 @@ class Crossings(Table):
         Column("second_instrument", pl.String(), "", "rover of the second reading"),
         Column("first_line", pl.String(), "", "line of the first reading", nullable=True),
         Column("second_line", pl.String(), "", "line of the second reading", nullable=True),
+        Column("first_passage", pl.Int64(), "", "passage of the first reading", nullable=True),
+        Column("second_passage", pl.Int64(), "", "passage of the second reading", nullable=True),
         Column("first_utc", UTC_TIME, "", "time of the first reading"),
         Column("second_utc", UTC_TIME, "", "time of the second reading"),
         _number("easting_m", "m", "easting in the survey's CRS"),
         _number("northing_m", "m", "northing in the survey's CRS"),
         _number("angle_deg", "deg", "angle between the lines"),
+        _number("first_slope_nT_m", "nT/m", "slope of the field along the first line"),
+        _number("second_slope_nT_m", "nT/m", "slope of the field along the second line"),
+        _number("first_position_sd_m", "m", "position error on the first line, each axis"),
+        _number("second_position_sd_m", "m", "position error on the second line, each axis"),
         _number("difference_nT", "nT", "first less second reading, as recorded"),
         _number("sd_nT", "nT", "noise and position in the difference, one standard deviation"),
     )
@@ -165,6 +171,15 @@ class Reference(Table):
     SCHEMA: ClassVar = (_number("reference_nT", "nT", "total intensity of the reference field"),)
 
 
+class Level(Table):
+    """Levelling of each rover reading."""
+
+    SCHEMA: ClassVar = (
+        _number("level_nT", "nT", "what its line is off by, taken off"),
+        _number("sd_level_nT", "nT", "one standard deviation of that"),
+    )
+
+
 class Budget(Table):
     """Error budget of each rover reading, one standard deviation each."""
 
@@ -173,7 +188,6 @@ class Budget(Table):
         _number("sd_clock_nT", "nT", "clock error times the rate of the field"),
         _number("sd_position_nT", "nT", "position error times the gradient"),
         _number("sd_heading_nT", "nT", "heading and operator"),
-        _number("sd_level_nT", "nT", "levelling"),
     )
 
 

@@ -1,6 +1,6 @@
 """Error budget: the sensor from the fourth difference, passage by passage.
 
-The parts of clock, position, heading and levelling are 0 until their steps exist.
+The parts of clock, position and heading are 0 until their steps exist.
 """
 
 from collections.abc import Mapping
@@ -18,7 +18,7 @@ from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.rows import document, in_time_order, table
 
-NOT_YET = ("clock", "position", "heading", "level")
+NOT_YET = ("clock", "position", "heading")
 
 
 def run(

@@ -68,6 +68,18 @@ class Stand:
         return (self.start_s + self.end_s) / 2
 
 
+@dataclass(frozen=True)
+class Side:
+    """The first or the second readings of pairs."""
+
+    instrument: Sequence[str]
+    line: Sequence[str | None]
+    passage: Sequence[int | None]
+    seconds: Floats
+    slope_nT_m: Floats
+    position_sd_m: Floats
+
+
 def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
@@ -127,13 +139,23 @@ def _crossing_frames(walked: Walked) -> list[pl.DataFrame]:
     first, second = found.first[good], found.second[good]
     shift = slope * walked.position_sd_m[order]
     sd = np.sqrt(at_positions(first, shift) ** 2 + at_positions(second, shift) ** 2 + 2 * noise**2)
-    before = [order[np.floor(part).astype(np.int64)] for part in (first, second)]
+    position_sd = walked.position_sd_m[order]
+    sides = [
+        Side(
+            [walked.instrument[row] for row in before],
+            [walked.line[row] for row in before],
+            [int(walked.passage[row]) for row in before],
+            at_positions(part, times),
+            at_positions(part, slope),
+            at_positions(part, position_sd),
+        )
+        for part in (first, second)
+        for before in [order[np.floor(part).astype(np.int64)]]
+    ]
     return [
         _frame(
             "crossing",
-            instruments=[[walked.instrument[row] for row in part] for part in before],
-            lines=[[walked.line[row] for row in part] for part in before],
-            times=(at_positions(first, times), at_positions(second, times)),
+            sides,
             place=(found.easting[good], found.northing[good], found.angle_deg[good]),
             difference=at_positions(first, value) - at_positions(second, value),
             sd=sd,
@@ -205,18 +227,26 @@ def _stand_frames(found: list[Stand]) -> list[pl.DataFrame]:
     ]
     if not pairs:
         return []
-    sides = list(zip(*pairs, strict=True))
-    one = sides[0]
+    nothing = np.full(len(pairs), np.nan)
+    sides = [
+        Side(
+            [item.instrument for item in own],
+            [None] * len(own),
+            [None] * len(own),
+            np.array([item.second for item in own]),
+            nothing,
+            nothing,
+        )
+        for own in zip(*pairs, strict=True)
+    ]
     return [
         _frame(
             "stand",
-            instruments=[[item.instrument for item in side] for side in sides],
-            lines=[[None] * len(pairs)] * 2,
-            times=(np.array([a.second for a, _ in pairs]), np.array([b.second for _, b in pairs])),
+            sides,
             place=(
-                np.array([item.easting for item in one]),
-                np.array([item.northing for item in one]),
-                np.full(len(pairs), np.nan),
+                np.array([one.easting for one, _ in pairs]),
+                np.array([one.northing for one, _ in pairs]),
+                nothing,
             ),
             difference=np.array([a.field_nT - b.field_nT for a, b in pairs]),
             sd=np.array([np.hypot(a.sd_nT, b.sd_nT) for a, b in pairs]),
@@ -226,24 +256,25 @@ def _stand_frames(found: list[Stand]) -> list[pl.DataFrame]:
 
 def _frame(
     kind: str,
+    sides: Sequence[Side],
     *,
-    instruments: Sequence[Sequence[str]],
-    lines: Sequence[Sequence[str | None]],
-    times: tuple[Floats, Floats],
     place: tuple[Floats, Floats, Floats],
     difference: Floats,
     sd: Floats,
 ) -> pl.DataFrame:
     """Return pairs of readings as a frame; those whose difference isn't known are left out."""
-    sides: dict[str, Any] = {}
-    for side, names, line, time in zip(("first", "second"), instruments, lines, times, strict=True):
-        sides[f"{side}_instrument"] = pl.Series(names, dtype=pl.String)
-        sides[f"{side}_line"] = pl.Series(line, dtype=pl.String)
-        sides[f"{side}_utc"] = utc_column(time)
+    columns: dict[str, Any] = {}
+    for name, side in zip(("first", "second"), sides, strict=True):
+        columns[f"{name}_instrument"] = pl.Series(side.instrument, dtype=pl.String)
+        columns[f"{name}_line"] = pl.Series(side.line, dtype=pl.String)
+        columns[f"{name}_passage"] = pl.Series(side.passage, dtype=pl.Int64)
+        columns[f"{name}_utc"] = utc_column(side.seconds)
+        columns[f"{name}_slope_nT_m"] = float_column(side.slope_nT_m)
+        columns[f"{name}_position_sd_m"] = float_column(side.position_sd_m)
     frame = pl.DataFrame(
         {
             "kind": [kind] * difference.size,
-            **sides,
+            **columns,
             "easting_m": float_column(place[0]),
             "northing_m": float_column(place[1]),
             "angle_deg": float_column(place[2]),

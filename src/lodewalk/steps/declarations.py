@@ -113,7 +113,7 @@ STEPS = (
     Step(
         "crossings",
         "Finds the places that were read at two times.",
-        1,
+        2,
         ("crossings",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
@@ -208,9 +208,19 @@ STEPS = (
         ("rover_positions", "rover_heights", "rover_times", "datum"),
     ),
     Step(
+        "level",
+        "Levels the lines by their crossings.",
+        1,
+        ("rover_level", "level", "level_findings"),
+        (
+            "rover_times", "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal",
+        ),
+        ("level",),
+    ),
+    Step(
         "budget",
         "Gives the error budget of each reading.",
-        1,
+        2,
         ("rover_budget",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
@@ -231,19 +241,27 @@ STEPS = (
     Step(
         "readings",
         "Joins the columns of all steps and computes the anomaly.",
-        1,
+        2,
         ("readings",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
-            "rover_lines", "rover_diurnal", "rover_reference", "rover_budget",
+            "rover_lines", "rover_diurnal", "rover_reference", "rover_level", "rover_budget",
         ),
+    ),
+    Step(
+        "surface",
+        "Chooses tension and damping of the grid by lines that are left out.",
+        1,
+        ("surface",),
+        ("readings", "rover_lines"),
+        ("grid.method", "grid.tension", "grid.damping_m2"),
     ),
     Step(
         "grid",
         "Grids the anomaly.",
-        1,
+        2,
         ("grids", "grid_notes"),
-        ("readings", "rover_lines"),
+        ("readings", "rover_lines", "surface"),
         ("survey.crs", "grid"),
     ),
     Step(
@@ -254,10 +272,10 @@ STEPS = (
         (
             "position_findings", "first_findings", "clock_findings", "diurnal_findings",
             "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
-            "missed_findings", "missed", "walked", "lines", "line_noise", "base_files",
-            "base_recorded", "base_times", "base_checks", "base_minutes", "rover_files",
-            "rover_times", "rover_positions", "rover_diurnal", "rover_checks", "rover_lines",
-            "rover_budget",
+            "level_findings", "missed_findings", "missed", "walked", "lines", "line_noise",
+            "base_files", "base_recorded", "base_times", "base_checks", "base_minutes",
+            "rover_files", "rover_times", "rover_positions", "rover_diurnal", "rover_checks",
+            "rover_lines", "rover_budget",
         ),
         ("survey.crs", "survey.time_zone", "tolerances", "diurnal"),
         ("tick",),

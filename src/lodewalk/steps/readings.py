@@ -68,12 +68,16 @@ def _corrected(inputs: Mapping[str, Record], recorded: Table) -> pl.DataFrame:
     corrections = {
         "diurnal": table(inputs, "rover_diurnal").floats("diurnal_nT"),
         "reference": table(inputs, "rover_reference").floats("reference_nT"),
-        **{name: np.zeros(len(recorded)) for name in ("instrument", "heading", "level")},
+        **{name: np.zeros(len(recorded)) for name in ("instrument", "heading")},
+        "level": table(inputs, "rover_level").floats("level_nT"),
         "micro_level": np.zeros(len(recorded)),
     }
     budget = table(inputs, "rover_budget")
-    parts = {name: budget.floats(f"sd_{name}_nT") for name in BUDGET if name != "diurnal"}
-    parts["diurnal"] = table(inputs, "rover_diurnal").floats("sd_diurnal_nT")
+    elsewhere = {"diurnal": "rover_diurnal", "level": "rover_level"}
+    parts = {name: budget.floats(f"sd_{name}_nT") for name in BUDGET if name not in elsewhere}
+    parts |= {
+        name: table(inputs, record).floats(f"sd_{name}_nT") for name, record in elsewhere.items()
+    }
     anomaly = total_field_anomaly(recorded.floats("raw_nT"), **corrections)
     sd = np.where(np.isnan(anomaly), np.nan, combine_sd(*(parts[name] for name in BUDGET)))
     columns = {f"{name}_nT": values for name, values in corrections.items()}

@@ -229,6 +229,22 @@ class Datum(Section):
     quiet_hours: float = _setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)
 
 
+class LevelSettings(Section):
+    """Levelling of lines by their crossings."""
+
+    apply: bool = _setting(True, "Whether lines are levelled where they cross.")
+    constant_nT: float = _setting(
+        5.0,
+        "Largest plausible error of a line, one sd (common practice).",
+        "nT",
+        gt=0,
+        le=1e4,
+    )
+    drift_nT_h: float = _setting(
+        2.0, "Largest plausible drift of a line, one sd (common practice).", "nT/h", ge=0, le=1e4
+    )
+
+
 class GridSettings(Section):
     """The grid of the anomaly."""
 
@@ -238,7 +254,15 @@ class GridSettings(Section):
     reach_m: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
         None, "How far from a reading the grid goes; left out, the line spacing.", "m"
     )
-    method: Literal["cubic", "linear"] = _setting("cubic", "Gridding engine.")
+    method: Literal["minimum curvature", "cubic", "linear"] = _setting(
+        "minimum curvature", "Gridding engine; cubic and linear work on triangles."
+    )
+    tension: Annotated[float, Field(ge=0, le=1)] | None = _setting(
+        None, "Tension of minimum curvature; left out, chosen by left-out lines."
+    )
+    damping_m2: Annotated[float, Field(gt=0, le=1e12)] | None = _setting(
+        None, "Damping of minimum curvature; left out, chosen by left-out pieces of lines.", "m2"
+    )
 
 
 class Targets(Section):
@@ -274,6 +298,7 @@ class Settings(Section):
     lines: Lines = Lines()
     diurnal: Diurnal = Diurnal()
     datum: Datum = Datum()
+    level: LevelSettings = LevelSettings()
     grid: GridSettings = GridSettings()
     targets: Targets = Targets()
     tolerances: Tolerances = Tolerances()
@@ -291,6 +316,7 @@ SECTIONS: dict[str, type[Section]] = {
     "lines": Lines,
     "diurnal": Diurnal,
     "datum": Datum,
+    "level": LevelSettings,
     "grid": GridSettings,
     "targets": Targets,
     "tolerances": Tolerances,

@@ -208,3 +208,15 @@ def test_spacing_of_a_single_line_is_missing() -> None:
     along = np.arange(100.0)
     assert np.isnan(line_spacing(np.zeros(100), along, np.zeros(100, dtype=int)))
     assert np.isnan(line_spacing(np.zeros(100), along, np.full(100, -1)))
+
+
+def test_a_walker_who_jumps_from_line_to_line_is_no_error() -> None:
+    """Readings of the first line's end and the next one's begin may follow at once."""
+    along = np.arange(0, 161, 2.0)
+    east = np.concatenate([np.full(along.size, 20.0 * n) for n in range(8)])
+    north = np.concatenate([along if n % 2 == 0 else along[::-1] for n in range(8)])
+    time = 2.0 * np.arange(east.size)
+    number = split_track(
+        time, east, north, min_length_m=60.0, max_turn_deg=40.0, smoothing_m=30.0, max_gap_s=30.0
+    )
+    assert number.size == east.size

@@ -57,7 +57,9 @@ def test_plane_is_exact(method: str) -> None:
     np.testing.assert_allclose(grid[inside], expected[inside], rtol=1e-9)
 
 
-@pytest.mark.parametrize(("method", "bound"), [("cubic", 0.045), ("linear", 0.12)])
+@pytest.mark.parametrize(
+    ("method", "bound"), [("minimum curvature", 0.045), ("cubic", 0.045), ("linear", 0.12)]
+)
 def test_dipole_between_lines(method: str, bound: float) -> None:
     """Lines 20 m apart, 50 m above a dipole; the error is a share of the peak.
 
@@ -138,7 +140,7 @@ def test_refuses_what_cannot_be_gridded() -> None:
         refused([0.0, 0.1, 10.0], [0.0, 0.1, 10.0])
     with pytest.raises(InputError, match=r"readings that are kept.*0 of 4"):
         refused(along, [np.nan] * 4)
-    with pytest.raises(InputError, match="must be one of cubic, linear"):
+    with pytest.raises(InputError, match="must be one of minimum curvature, cubic, linear"):
         refused(along, along, method="best")
     with pytest.raises(InputError, match="sd must be above zero"):
         refused(along, along[::-1], sd=[1.0, 0.0, 1.0, 1.0])

@@ -227,6 +227,8 @@ def _carries_on(
 def _end_of_line(track: _Track, leg_end: int, rules: _Rules, pace_s: float) -> int:
     """Return the reading at which a track, straight up to `leg_end`, turns away or stops."""
     leg_end = min(leg_end, track.time.size - 1)
+    if leg_end < 1:  # the lines before took all the readings of this leg
+        return 0
     along, across = _along_and_across(track, leg_end)
     far = along * np.tan(rules.max_turn) - np.abs(across)
     far[: leg_end // 2] = -np.inf
@@ -240,9 +242,8 @@ def _end_of_line(track: _Track, leg_end: int, rules: _Rules, pace_s: float) -> i
 def _along_and_across(track: _Track, leg_end: int) -> tuple[FloatArray, FloatArray]:
     """Return distances along and across the middle part of the leg, clear of its corners."""
     east, north = track.east - track.east[0], track.north - track.north[0]
-    share = (east * east[leg_end] + north * north[leg_end]) / np.hypot(
-        east[leg_end], north[leg_end]
-    ) ** 2
+    length = max(float(np.hypot(east[leg_end], north[leg_end])), 1e-9)
+    share = (east * east[leg_end] + north * north[leg_end]) / length**2
     on_leg = np.arange(east.size) <= leg_end
     before = on_leg & (share >= 0.2) & (share <= 0.5)
     after = on_leg & (share >= 0.5) & (share <= 0.8)

@@ -4,7 +4,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.ndimage import distance_transform_edt
+from scipy.ndimage import distance_transform_cdt, distance_transform_edt
 from scipy.spatial import cKDTree
 
 from lodewalk.methods.checks.spans import BoolArray
@@ -45,15 +45,21 @@ def within_reach(
     >>> within_reach(np.array([0.0]), np.array([0.0]), (2, 3), reach=1.0).tolist()
     [[True, True, False], [True, False, False]]
     """
-    tree = cKDTree(np.column_stack([column, row]))
-    wanted = np.zeros(shape, dtype=bool)
+    held = np.ones(shape, dtype=bool)
+    at_row = np.clip(np.rint(row).astype(np.int64), 0, shape[0] - 1)
+    at_column = np.clip(np.rint(column).astype(np.int64), 0, shape[1] - 1)
+    held[at_row, at_column] = False
+    # Rings of squares round the nodes that hold readings settle all but a rim.
+    ring = distance_transform_cdt(held, metric="chessboard")
     limit = reach * (1 + 1e-9)  # a node just at the reach belongs
-    at_once = max(1, _NODES_AT_ONCE // shape[1])
-    for first in range(0, shape[0], at_once):
-        rows = np.arange(first, min(first + at_once, shape[0]), dtype=np.float64)
-        nodes = np.stack(np.broadcast_arrays(np.arange(shape[1]), rows[:, np.newaxis]), axis=-1)
-        distance = tree.query(nodes, distance_upper_bound=limit)[0]
-        wanted[first : first + len(rows)] = np.isfinite(distance)
+    off = np.hypot(row - at_row, column - at_column).max(initial=0.0)
+    wanted: BoolArray = ring * np.sqrt(2) + off <= limit
+    rim = np.nonzero(~wanted & (ring - off <= limit))
+    tree = cKDTree(np.column_stack([row, column]))
+    for first in range(0, rim[0].size, _NODES_AT_ONCE):
+        part = tuple(axis[first : first + _NODES_AT_ONCE] for axis in rim)
+        distance = tree.query(np.column_stack(part), distance_upper_bound=limit)[0]
+        wanted[part] = np.isfinite(distance)
     return wanted
 
 

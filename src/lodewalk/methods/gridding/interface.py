@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,20 +11,59 @@ from lodewalk.errors import InputError
 from lodewalk.methods.checks.spans import BoolArray
 from lodewalk.methods.gridding.block_means import BlockMeans, block_means
 from lodewalk.methods.gridding.ground import Region, within_reach
+from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
 from lodewalk.methods.gridding.triangulation import interpolate_cubic, interpolate_linear
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
 #: Largest grid, in nodes; 25 million are 200 MB.
 MAX_NODES: Final = 25_000_000
 
-#: An engine gets block means and the nodes that are wanted (bool, shape of the grid, row by row
-#: from the south), all in grid spacings from the south-west node, and gives the values there in
-#: the order of the wanted nodes; NaN where it knows none.
-Engine = Callable[[BlockMeans, BoolArray], FloatArray]
+
+class Options(NamedTuple):
+    """What the engines may be told; lengths in grid spacings.
+
+    Parameters
+    ----------
+    tension : float
+        Tension of minimum curvature, 0 to 1.
+    damping : float
+        Damping of minimum curvature [squares of the grid spacing].
+    tension_length : float
+        Length over which bending and stretching are compared [grid spacings].
+    """
+
+    tension: float = 0.0
+    damping: float = 1e-3
+    tension_length: float = 1.0
+
+
+#: An engine gets block means, their weights relative to a usual reading's, and the nodes that are
+#: wanted (bool, shape of the grid, row by row from the south), all in grid spacings from the
+#: south-west node, and gives the values there in the order of the wanted nodes; NaN where it
+#: knows none.
+Engine = Callable[[BlockMeans, BoolArray, Options], FloatArray]
+
+
+def _curvature(blocks: BlockMeans, wanted: BoolArray, options: Options) -> FloatArray:
+    """Return the surface of minimum curvature."""
+    return minimum_curvature(blocks, wanted, **options._asdict())
+
+
+def _cubic(blocks: BlockMeans, wanted: BoolArray, options: Options) -> FloatArray:
+    """Return the smooth surface on triangles."""
+    del options
+    return interpolate_cubic(blocks, wanted)
+
+
+def _linear(blocks: BlockMeans, wanted: BoolArray, options: Options) -> FloatArray:
+    """Return planes on triangles."""
+    del options
+    return interpolate_linear(blocks, wanted)
+
 
 #: The engines by name.
 ENGINES: Final[Mapping[str, Engine]] = MappingProxyType(
-    {"cubic": interpolate_cubic, "linear": interpolate_linear}
+    {"minimum curvature": _curvature, "cubic": _cubic, "linear": _linear}
 )
 
 
@@ -40,6 +79,9 @@ def grid_readings(
     shape: tuple[int, int],
     reach_m: float,
     method: str = "cubic",
+    tension: float = 0.0,
+    damping_m2: float | None = None,
+    tension_length_m: float | None = None,
 ) -> FloatArray:
     """Grid readings at scattered places.
 
@@ -61,13 +103,21 @@ def grid_readings(
     reach_m : float
         Nodes farther than this from every reading are NaN [m].
     method : str
-        Name of an engine in `ENGINES`: "cubic" (default; smooth) or "linear".
+        Name of an engine in `ENGINES`: "cubic" (default; smooth, on triangles), "linear", or
+        "minimum curvature".
+    tension : float
+        Tension of minimum curvature, 0 (default) to 1.
+    damping_m2 : float, optional
+        Damping of minimum curvature [m2] (default: a thousandth of the squared spacing, which
+        goes through the readings).
+    tension_length_m : float, optional
+        Length over which its bending and stretching are compared [m] (default: the spacing).
 
     Returns
     -------
     array, shape (n_north, n_east)
         Value at each node in the unit of `value`, the first row at the south; NaN beyond the
-        reach and outside the outline (convex hull) of the block means.
+        reach, and with "cubic" and "linear" outside the outline (convex hull) of the block means.
 
     Raises
     ------
@@ -81,9 +131,10 @@ def grid_readings(
        averaged alike, so that a plane stays a plane.
     2. The plane of least squares is taken off and put back afterwards, so a plane comes out
        exact to rounding, whatever the engine.
-    3. The engine interpolates; "cubic" is the piecewise cubic of Clough and Tocher with gradients
-       of least curvature [1]_, "linear" a plane on each triangle, both on a Delaunay
-       triangulation. Nothing is extrapolated, so up to one row of nodes at the rim is NaN.
+    3. The engine interpolates: `minimum_curvature`; or "cubic", the piecewise cubic of Clough and
+       Tocher with gradients of least curvature [1]_, or "linear", a plane on each triangle, both
+       on a Delaunay triangulation. Triangles extrapolate nothing, so up to one row of nodes at
+       the rim is NaN.
 
     The result doesn't depend on the order of the readings or the number of threads, to the bit.
     Features narrower than the line spacing are not recovered between lines.
@@ -109,7 +160,8 @@ def grid_readings(
     _check_size(shape, spacing_m)
     readings = _usable(easting_m, northing_m, value, sd)
     column, row = (readings[0] - west_m) / spacing_m, (readings[1] - south_m) / spacing_m
-    blocks = block_means(column, row, readings[2], weight=1 / readings[3] ** 2)
+    usual = float(np.median(readings[3]))
+    blocks = block_means(column, row, readings[2], weight=usual**2 / readings[3] ** 2)
     _check_spread(blocks)
     wanted = within_reach(column, row, shape, reach=reach_m / spacing_m)
     plane = _plane(blocks)
@@ -118,7 +170,12 @@ def grid_readings(
     scale = float(np.abs(rest).max()) or 1.0
     values = np.full(shape, np.nan)
     rows, columns = np.nonzero(wanted)
-    values[wanted] = ENGINES[method](blocks._replace(value=rest / scale), wanted) * scale
+    options = Options(
+        tension,
+        1e-3 if damping_m2 is None else damping_m2 / spacing_m**2,
+        1.0 if tension_length_m is None else tension_length_m / spacing_m,
+    )
+    values[wanted] = ENGINES[method](blocks._replace(value=rest / scale), wanted, options) * scale
     values[wanted] += _on_plane(plane, columns.astype(np.float64), rows.astype(np.float64))
     return values
 

@@ -1,0 +1,220 @@
+"""Tension and damping of minimum curvature, chosen by lines left out."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.ndimage import map_coordinates
+
+from lodewalk.errors import InputError
+from lodewalk.methods.gridding.block_means import block_means
+from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
+from lodewalk.validation import FloatArray, check_positive, check_same_length
+
+#: Tensions and dampings that are tried; dampings in squares of the line spacing.
+TENSIONS: Final = (0.0, 0.1, 0.25, 0.5, 0.8)
+DAMPINGS: Final = (1e-4, 1e-3, 1e-2, 1e-1, 1.0)
+#: Nodes between lines, and the most of them: larger surveys are judged in a window.
+NODES_BETWEEN: Final = 4
+MOST_NODES: Final = 6000
+#: Fewer left-out readings than this tell nothing.
+LEAST: Final = 20
+#: Sweeps and solutions end at this part of the largest value.
+TOLERANCE: Final = 1e-3
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One pair of tension and damping, what was left out, and its misfit [unit of value]."""
+
+    tension: float
+    damping_m2: float
+    left_out: str
+    rms: float
+
+
+@dataclass(frozen=True)
+class SurfaceChoice:
+    """What was chosen, what was tried, and how many readings judged it.
+
+    Parameters
+    ----------
+    tension : float
+        Tension, 0 to 1.
+    damping_m2 : float
+        Damping [m2].
+    tension_length_m : float
+        Length over which bending and stretching are compared [m].
+    rms : float
+        Root mean square misfit of the left-out lines [unit of value]; NaN where none could be.
+    judged : int
+        Number of left-out readings.
+    trials : tuple of Trial
+        All that was tried, in order.
+    """
+
+    tension: float
+    damping_m2: float
+    tension_length_m: float
+    rms: float
+    judged: int
+    trials: tuple[Trial, ...]
+
+
+@dataclass(frozen=True)
+class _Window:
+    """Readings in grid spacings of a coarse grid, and the grid's size."""
+
+    column: FloatArray
+    row: FloatArray
+    value: FloatArray
+    weight: FloatArray
+    lines: NDArray[np.int64]
+    pieces: NDArray[np.int64]
+    shape: tuple[int, int]
+    spacing_m: float
+
+
+def choose_surface(
+    easting_m: ArrayLike,
+    northing_m: ArrayLike,
+    value: ArrayLike,
+    *,
+    sd: ArrayLike,
+    lines: ArrayLike,
+    pieces: ArrayLike,
+    line_spacing_m: float,
+) -> SurfaceChoice:
+    """Choose tension and damping so that lines left out are predicted best.
+
+    Parameters
+    ----------
+    easting_m, northing_m, value : array, shape (n,)
+        Readings; none missing.
+    sd : array, shape (n,)
+        Standard deviation of each, above zero [unit of value].
+    lines, pieces : int array, shape (n,)
+        Fold of each reading, from `line_folds` and `piece_folds`; -1 for one never left out.
+    line_spacing_m : float
+        Distance between lines [m].
+
+    Returns
+    -------
+    SurfaceChoice
+        Where too few lines can be left out (fewer than three, say): no tension and little damping,
+        with an rms of NaN.
+
+    Raises
+    ------
+    InputError
+        When lengths differ, an sd or the spacing isn't above zero, or a value is missing.
+
+    Notes
+    -----
+    Cross-validation [1]_. Damping is about noise, so it is chosen by pieces of lines left out,
+    as long as the line spacing: their middle is as far from a reading as the middle between two
+    lines. Tension is about gaps, so it is chosen by whole lines left out, which is also the
+    misfit that is returned. A line left out makes the gap twice as wide: damping chosen so would
+    smooth away what between lines could be known, and the misfit is an upper limit of that there.
+    Grids of four nodes a line spacing serve; a survey of more than 6,000 of them is judged in a
+    square round its middle.
+
+    References
+    ----------
+    .. [1] Wahba, G. (1990), Spline Models for Observational Data, SIAM, chapter 4 (from memory).
+
+    Examples
+    --------
+    >>> east, north = np.repeat(np.arange(9) * 20.0, 41), np.tile(np.arange(0, 164.0, 4), 9)
+    >>> lines = np.repeat([-1, 0, 1, 2, 3, 4, 0, 1, -1], 41)
+    >>> found = choose_surface(east, north, np.sin(east / 60) + np.cos(north / 50),
+    ...                        sd=np.full(east.size, 0.01), lines=lines,
+    ...                        pieces=(np.arange(east.size) // 5) % 5, line_spacing_m=20.0)
+    >>> found.tension, found.judged
+    (0.0, 287)
+    """
+    columns = [np.asarray(a, dtype=np.float64) for a in (easting_m, northing_m, value, sd)]
+    folds = [np.asarray(fold, dtype=np.int64) for fold in (lines, pieces)]
+    check_same_length(easting_m=columns[0], northing_m=columns[1], value=columns[2], sd=columns[3])
+    check_same_length(value=columns[2], lines=folds[0], pieces=folds[1])
+    check_positive(line_spacing_m, name="line_spacing_m")
+    if not np.isfinite(columns).all() or np.any(columns[3] <= 0):
+        raise InputError("Readings to choose by must have place, value and an sd above zero.")
+    length = line_spacing_m / NODES_BETWEEN
+    window = _window(columns, folds, line_spacing_m)
+    judged = int(np.sum(window.lines >= 0))
+    trials: list[Trial] = []
+    damping = DAMPINGS[0] * line_spacing_m**2
+    if _can_be_left_out(window.pieces):
+        damping = _damping(window, trials, line_spacing_m)
+    if not _can_be_left_out(window.lines):
+        return SurfaceChoice(0.0, damping, length, float("nan"), judged, tuple(trials))
+    own = [_try(window, tension, damping, "lines") for tension in TENSIONS]
+    best = min(own, key=lambda trial: trial.rms)
+    return SurfaceChoice(best.tension, damping, length, best.rms, judged, (*trials, *own))
+
+
+def _can_be_left_out(fold: NDArray[np.int64]) -> bool:
+    """Tell whether enough readings lie in two folds or more."""
+    held = fold[fold >= 0]
+    return held.size >= LEAST and len(np.unique(held)) > 1
+
+
+def _damping(window: _Window, trials: list[Trial], line_spacing_m: float) -> float:
+    """Return the best damping of whole and half decades; what was tried is added to `trials`."""
+    trials += [_try(window, 0.0, part * line_spacing_m**2, "pieces") for part in DAMPINGS]
+    best = min(trials, key=lambda trial: trial.rms).damping_m2
+    trials += [_try(window, 0.0, best * step, "pieces") for step in (10**-0.5, 10**0.5)]
+    return min(trials, key=lambda trial: trial.rms).damping_m2
+
+
+def _try(window: _Window, tension: float, damping_m2: float, left_out: str) -> Trial:
+    """Return the misfit of what is left out with one pair of tension and damping."""
+    fold = window.lines if left_out == "lines" else window.pieces
+    return Trial(tension, damping_m2, left_out, _misfit(window, fold, tension, damping_m2))
+
+
+def _misfit(window: _Window, fold: NDArray[np.int64], tension: float, damping_m2: float) -> float:
+    """Return the misfit of all left-out readings."""
+    misfits = []
+    everywhere = np.ones(window.shape, dtype=bool)
+    for number in np.unique(fold[fold >= 0]):
+        held = fold == number
+        blocks = block_means(
+            window.column[~held],
+            window.row[~held],
+            window.value[~held],
+            weight=window.weight[~held],
+        )
+        surface = minimum_curvature(
+            blocks,
+            everywhere,
+            tension=tension,
+            damping=damping_m2 / window.spacing_m**2,
+            tension_length=1.0,
+            tolerance=TOLERANCE,
+        ).reshape(window.shape)
+        there = map_coordinates(surface, [window.row[held], window.column[held]], order=3)
+        misfits.append(there - window.value[held])
+    return float(np.sqrt(np.mean(np.concatenate(misfits) ** 2)))
+
+
+def _window(
+    columns: list[FloatArray], folds: list[NDArray[np.int64]], line_spacing_m: float
+) -> _Window:
+    """Return the readings on a coarse grid, those near the middle where there are many nodes."""
+    east, north, value, sd = columns
+    spacing = line_spacing_m / NODES_BETWEEN
+    side = np.sqrt(MOST_NODES) * spacing
+    inside = np.ones(east.shape, dtype=bool)
+    if np.ptp(east) * np.ptp(north) > side**2:
+        for axis in (east, north):
+            room = max(side, side**2 / max(min(np.ptp(east), np.ptp(north)), side))
+            inside &= np.abs(axis - np.median(axis)) <= room / 2
+    east, north, value, sd = (part[inside] for part in (east, north, value, sd))
+    column, row = (east - east.min()) / spacing, (north - north.min()) / spacing
+    shape = int(np.ceil(row.max())) + 1, int(np.ceil(column.max())) + 1
+    weight = np.median(sd) ** 2 / sd**2
+    own = [fold[inside] for fold in folds]
+    return _Window(column, row, value, weight, own[0], own[1], shape, spacing)
