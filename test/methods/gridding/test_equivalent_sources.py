@@ -1,0 +1,410 @@
+"""The layer is held against the Poisson kernel, kriging, a dipole's field and planted bodies."""
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+
+from lodewalk.errors import InputError
+from lodewalk.methods.gridding._source_layer import (
+    Mesh,
+    Operator,
+    _there_and_back,
+    gather,
+    mesh_around,
+    places_on,
+    scatter,
+)
+from lodewalk.methods.gridding.block_means import block_means
+from lodewalk.methods.gridding.equivalent_sources import (
+    MOST_ITERATIONS,
+    choose_layer,
+    fit_layer,
+)
+from lodewalk.methods.gridding.ground import Region
+from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
+from lodewalk.methods.gridding.source_layer import SourceLayer
+
+SPACING = 25.0
+FIELD = np.array([0.75, -0.2, -0.63]) / np.linalg.norm([0.75, -0.2, -0.63])
+
+
+def dipole(east, north, depth):
+    """Anomaly of a dipole along the field, of peak near 1: (3 (u.r)^2 / r^2 - 1) / r^3.
+
+    Blakely (1995), Potential Theory in Gravity and Magnetic Applications, section 4.2 (from
+    memory).
+    """
+    square = east**2 + north**2 + depth**2
+    along = FIELD[0] * north + FIELD[1] * east - FIELD[2] * depth
+    return depth**3 * (3 * along**2 / square - 1) / square**1.5
+
+
+def walked(side, *, seed=0, step=1.5, ties=True):
+    """Readings at uneven steps on north-going lines and tie lines 250 m apart."""
+    rng = np.random.default_rng(seed)
+    east, north, line = [], [], []
+    places = [(k, k * SPACING, False) for k in range(int(side / SPACING) + 1)]
+    places += [(1000 + k, k * 250.0, True) for k in range(int(side / 250) + 1) if ties]
+    for number, across, tie in places:
+        along = np.cumsum(rng.uniform(0.7 * step, 1.3 * step, int(side / step)))
+        along = along[along < side]
+        wobble = across + 0.5 * np.sin(along / 40 + number)
+        east.append(along if tie else wobble)
+        north.append(wobble if tie else along)
+        line.append(np.full(along.size, number))
+    return np.concatenate(east), np.concatenate(north), np.concatenate(line)
+
+
+def bodies(side, depths, *, seed, density=1e-4):
+    """Return the anomaly of dipoles all over the square, their depths even in the logarithm."""
+    rng = np.random.default_rng(seed)
+    count = int(density * (side + 200) ** 2)
+    centre = rng.uniform(-100, side + 100, (2, count))
+    depth = np.exp(rng.uniform(*np.log(depths), count))
+    peak = rng.normal(0, 30, count)
+
+    def anomaly(east, north):
+        total = np.zeros(np.broadcast_shapes(np.shape(east), np.shape(north)))
+        for k in range(count):
+            total += peak[k] * dipole(east - centre[0, k], north - centre[1, k], depth[k])
+        return total
+
+    return anomaly
+
+
+def some_operator(seed=3):
+    rng = np.random.default_rng(seed)
+    east, north = rng.uniform(0, 200, (2, 150))
+    mesh = mesh_around(east, north, spacing_m=7.0, margin_m=50.0)
+    return rng, Operator(mesh, places_on(mesh, east, north), mesh.kernel(14.0))
+
+
+def test_the_transpose_is_one():
+    rng, layer = some_operator()
+    mesh = layer.mesh
+    strength, value = rng.normal(size=mesh.shape), rng.normal(size=150)
+    one = np.sum(layer.field(mesh.forward(strength)) * value)
+    other = np.sum(strength * mesh.back(layer.transpose(value)))
+    assert one == pytest.approx(other, rel=1e-12)
+
+
+def test_one_pass_is_there_and_back():
+    rng, layer = some_operator()
+    c, weight = rng.normal(size=layer.mesh.shape), rng.uniform(0.5, 2, 150)
+    both = scatter(weight * gather(c, *layer.places), *layer.places, layer.mesh.shape)
+    np.testing.assert_allclose(_there_and_back(c, weight, *layer.places), both, atol=1e-13)
+
+
+@pytest.mark.parametrize("shape", [(12, 15), (15, 12), (9, 9)])
+def test_the_product_of_half_spectra_is_the_sum_over_nodes(shape):
+    one, other = np.random.default_rng(1).normal(size=(2, *shape))
+    mesh = Mesh(0.0, 0.0, 1.0, shape)
+    found = mesh.product(mesh.forward(one), mesh.forward(other))
+    assert found == pytest.approx(np.sum(one * other), rel=1e-12)
+
+
+@pytest.mark.parametrize("height", [0.0, 10.0, 60.0])
+def test_one_source_has_the_field_of_the_poisson_kernel(height):
+    """h / (2 pi (rho^2 + h^2)^(3/2)), each height by itself from the same strengths."""
+    mesh = Mesh(-1000.0, -1000.0, 10.0, (200, 200))
+    strength = np.zeros(mesh.shape)
+    strength[100, 100] = 1.0
+    layer = SourceLayer(mesh, strength, (0.0, 0.0, 0.0), 30.0, 0, 0.0)
+    east, north = np.random.default_rng(2).uniform(-150, 150, (2, 400))
+    h = 30.0 + height
+    expected = 100 * h / (2 * np.pi * (east**2 + north**2 + h**2) ** 1.5)
+    peak = 100 / (2 * np.pi * h**2)
+    np.testing.assert_allclose(layer.at(east, north, height), expected, atol=2e-3 * peak)
+
+
+def test_the_field_is_harmonic():
+    east, north, _ = walked(300)
+    value = bodies(300, (20, 60), seed=4)(east, north)
+    layer = fit_layer(east, north, value, depth_m=20.0, damping=1e-3)
+    e, n = np.random.default_rng(5).uniform(50, 250, (2, 100))
+    step = layer.mesh.spacing_m
+
+    def second(*way):
+        """Second derivative to the fourth order of the step."""
+        near, far = (
+            sum(layer.at(e + s * way[0], n + s * way[1], 25.0 + s * way[2]) for s in (k, -k))
+            for k in (step, 2 * step)
+        )
+        return (16 * near - far - 30 * layer.at(e, n, 25.0)) / (12 * step**2)
+
+    vertical = second(0, 0, 1)
+    across = second(1, 0, 0) + second(0, 1, 0)
+    assert np.std(vertical + across) < 0.02 * np.std(vertical)
+
+
+@pytest.mark.parametrize(
+    ("spacings", "heights"), [(2, [50.0]), (3, [10.0, 25.0, 50.0]), (4, [0.0, 10.0, 25.0, 50.0])]
+)
+def test_a_dipole_at_another_height(spacings, heights):
+    """Fitted to readings without noise, its field higher up is known to 1e-3 of the peak.
+
+    What lines as far apart as half its depth leave open has to die away over the height first.
+    """
+    depth = spacings * SPACING
+    east, north, _ = walked(1000)
+    value = dipole(east - 507, north - 488, depth)
+    layer = fit_layer(east, north, value, depth_m=1.3 * SPACING, damping=3e-4, trend="none")
+    assert layer.iterations < MOST_ITERATIONS
+    e, n = np.random.default_rng(6).uniform(400, 600, (2, 500))
+    for height in heights:
+        expected = (depth / (depth + height)) ** 3 * dipole(e - 507, n - 488, depth + height)
+        peak = np.abs(expected).max()
+        np.testing.assert_allclose(layer.at(e, n, height), expected, atol=1e-3 * peak)
+
+
+def test_it_is_kriging():
+    """The dense solution with the covariance (2 d)^3 / (rho^2 + (2 d)^2)^(3/2), in scipy."""
+    rng = np.random.default_rng(7)
+    east, north = rng.uniform(0, 200, (2, 120))
+    sd = rng.uniform(0.5, 2, 120)
+    value = bodies(200, (20, 60), seed=8)(east, north) + rng.normal(0, sd)
+    depth, damping = 20.0, 0.01
+    design = np.column_stack([np.ones(120), east, north])
+    plane = np.linalg.lstsq(design / sd[:, None], value / sd, rcond=None)[0]
+
+    def covariance(e, n):
+        square = (e[:, None] - east) ** 2 + (n[:, None] - north) ** 2
+        return (2 * depth) ** 3 / (square + (2 * depth) ** 2) ** 1.5
+
+    noise = damping * (sd / np.median(sd)) ** 2
+    weights = np.linalg.solve(covariance(east, north) + np.diag(noise), value - design @ plane)
+    e, n = rng.uniform(20, 180, (2, 200))
+    expected = covariance(e, n) @ weights + np.column_stack([np.ones(200), e, n]) @ plane
+    found = fit_layer(east, north, value, depth_m=depth, damping=damping, sd=sd).at(e, n)
+    assert np.std(expected) > 3
+    assert np.std(found - expected) < 0.01 * np.std(expected)
+
+
+def grid_error(side, found, truth):
+    count = int(side / 5) + 1
+    if isinstance(found, SourceLayer):
+        found = found.on_grid(Region(0.0, 0.0, (count, count)), spacing_m=5.0)
+    return np.sqrt(np.mean((found - truth)[8:-8, 8:-8] ** 2))
+
+
+def bent_error(side, east, north, value, truth):
+    """Error of minimum curvature with the damping that the truth likes best."""
+    size, shape = np.abs(value).max(), truth.shape
+    blocks = block_means(east / 5, north / 5, value / size, weight=np.ones(east.size))
+    wanted = np.ones(shape, dtype=bool)
+    return min(
+        grid_error(side, size * minimum_curvature(blocks, wanted, damping=d).reshape(shape), truth)
+        for d in (0.01, 0.1, 1.0)
+    )
+
+
+@pytest.fixture(scope="module")
+def planted():
+    """Bodies 1.4 to 4 line spacings deep, readings with 0.5 nT of noise, and the truth."""
+    side = 600
+    anomaly = bodies(side, (1.4 * SPACING, 4 * SPACING), seed=9)
+    east, north, line = walked(side, seed=9, step=2.5)
+    value = anomaly(east, north) + np.random.default_rng(9).normal(0, 0.5, east.size)
+    nodes = np.arange(0, side + 1, 5.0)
+    return side, east, north, line, value, anomaly(nodes, nodes[:, None])
+
+
+def test_bodies_deeper_than_the_line_spacing(planted):
+    """By held-out lines alone, the error is under three quarters of minimum curvature's."""
+    side, east, north, line, value, truth = planted
+    choice = choose_layer(
+        east, north, value, line=line, line_spacing_m=SPACING, depths=(0.7, 1.0, 1.4)
+    )
+    assert choice.by_ties
+    assert choice.rms_ties == min(trial.rms for trial in choice.trials)
+    layer = fit_layer(
+        east, north, value,
+        depth_m=choice.depth_m, damping=choice.damping, rounds=choice.rounds,
+    )  # fmt: skip
+    found = grid_error(side, layer, truth)
+    assert found < 0.75 * bent_error(side, east, north, value, truth)
+    assert found < 0.5
+
+
+def test_a_further_round_finds_compact_bodies_between_lines():
+    """Bodies far apart, 0.5 to 1 line spacing deep, which the first fit smears along the lines."""
+    side = 600
+    anomaly = bodies(side, (0.5 * SPACING, SPACING), seed=14, density=3e-5)
+    east, north, _ = walked(side, seed=14, step=2.5)
+    value = anomaly(east, north) + np.random.default_rng(14).normal(0, 0.5, east.size)
+    nodes = np.arange(0, side + 1, 5.0)
+    truth = anomaly(nodes, nodes[:, None])
+    once, again = (
+        grid_error(
+            side,
+            fit_layer(east, north, value, depth_m=18.0, damping=0.01, rounds=n, tolerance=1e-4),
+            truth,
+        )
+        for n in (0, 1)
+    )
+    assert again < 0.85 * once
+
+
+def small(**options):
+    east, north, _ = walked(250, step=3.0)
+    value = bodies(250, (20, 60), seed=10)(east, north)
+    return east, north, value, {"depth_m": 20.0, "damping": 0.01, **options}
+
+
+def test_order_changes_no_bit():
+    east, north, value, options = small(rounds=1)
+    mixed = np.random.default_rng(11).permutation(east.size)
+    one = fit_layer(east, north, value, **options)
+    other = fit_layer(east[mixed], north[mixed], value[mixed], **options)
+    assert one.trend == other.trend
+    np.testing.assert_array_equal(one.strength, other.strength)
+
+
+def test_threads_change_no_bit():
+    east, north, value, options = small(rounds=1)
+    alone = fit_layer(east, north, value, **options)
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        jobs = [pool.submit(fit_layer, east, north, value, **options) for _ in range(2)]
+    for job in jobs:
+        np.testing.assert_array_equal(job.result().strength, alone.strength)
+
+
+def test_a_plane_comes_out_exact_at_any_height():
+    east, north, _ = walked(250)
+    layer = fit_layer(
+        450_000 + east, 5_400_000 + north, 48_000 + 0.3 * east - 0.7 * north,
+        depth_m=20.0, damping=0.01,
+    )  # fmt: skip
+    for height in (0.0, 40.0):
+        found = layer.at([450_010.0, 450_900.0], [5_400_020.0, 5_399_000.0], height)
+        np.testing.assert_allclose(found, [47_989.0, 48_970.0], rtol=1e-9)
+
+
+def test_a_grid_has_the_values_of_its_nodes():
+    east, north, value, options = small()
+    layer = fit_layer(east, north, value, **options)
+    grid = layer.on_grid(Region(-300.0, 20.0, (40, 61)), spacing_m=10.0, height_m=5.0)
+    n, e = np.indices(grid.shape) * 10.0
+    np.testing.assert_allclose(
+        grid, layer.at(e.ravel() - 300, n.ravel() + 20, 5.0).reshape(grid.shape), atol=1e-9
+    )
+
+
+def test_the_mesh_grows_without_a_jump():
+    """Places beyond the mesh, or just above the sensor, don't change the others much."""
+    east, north, value, options = small()
+    layer = fit_layer(east, north, value, **options)
+    inside = layer.at(east[::50], north[::50])
+    farther = layer.at([*east[::50], 900.0], [*north[::50], -500.0])
+    higher = layer.at(east[::50], north[::50], 0.001)
+    assert np.abs(farther[:-1] - inside).max() < 2e-3 * np.ptp(value)
+    assert np.abs(higher - inside).max() < 2e-3 * np.ptp(value)
+    assert layer.at([np.nan, 10.0], [5.0, 10.0])[0] != layer.at([10.0], [10.0])[0]
+    assert np.isnan(layer.at([np.nan], [5.0])).all()
+
+
+def test_missing_and_repeated_readings():
+    east, north, value, options = small()
+    expected = fit_layer(east, north, value, **options)
+    gappy = np.concatenate([value, [np.nan, 5.0]])
+    found = fit_layer([*east, 3.0, np.nan], [*north, 3.0, 2.0], gappy, **options)
+    np.testing.assert_array_equal(found.strength, expected.strength)
+    twice = fit_layer(*(np.tile(part, 2) for part in (east, north, value)), **options)
+    halved = fit_layer(east, north, value, **{**options, "damping": options["damping"] / 2})
+    at = np.array([50.0, 111.0]), np.array([60.0, 98.0])
+    np.testing.assert_allclose(twice.at(*at), halved.at(*at), atol=0.01)
+
+
+def test_two_readings_of_one_place_are_averaged_by_weight():
+    corners = [0.0, 0.0, 40.0, 40.0, 20.0, 20.0], [0.0, 40.0, 0.0, 40.0, 20.0, 20.0]
+    value = [0.0, 0.0, 0.0, 0.0, 10.0, 0.0]
+    good, poor = (
+        fit_layer(*corners, value, depth_m=20.0, damping=1e-6, sd=[1, 1, 1, 1, first, 1]).at(
+            [20.0], [20.0]
+        )[0]
+        for first in (1.0, 3.0)
+    )
+    assert good == pytest.approx(5.0, abs=0.01)
+    assert poor == pytest.approx(1.0, abs=0.01)
+
+
+def test_three_readings_make_a_plane():
+    layer = fit_layer([0.0, 20, 0], [0.0, 0, 20], [1.0, 2, 3], depth_m=10.0, damping=0.01)
+    assert layer.at([20.0], [20.0])[0] == pytest.approx(4.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(("trend", "far"), [("mean", 7.0), ("none", 0.0)])
+def test_far_away_the_trend_is_left(trend, far):
+    east, north, _ = walked(250)
+    value = 7.0 + np.zeros(east.size)
+    layer = fit_layer(east, north, value, depth_m=20.0, damping=0.01, trend=trend)
+    assert layer.at([125.0], [125.0])[0] == pytest.approx(7.0, abs=0.05)
+    assert layer.at([4000.0], [4000.0])[0] == pytest.approx(far, abs=0.1)
+
+
+SQUARE = [0.0, 20.0, 0.0, 20.0], [0.0, 0.0, 20.0, 20.0], [1.0, 2.0, 3.0, 4.0]
+
+
+@pytest.mark.parametrize(
+    ("options", "rule"),
+    [
+        ({"depth_m": 0.0}, "depth_m must be above zero"),
+        ({"depth_m": -5.0}, "depth_m must be above zero"),
+        ({"damping": 0.0}, "damping must be above zero"),
+        ({"tolerance": 0.0}, "tolerance must be above zero"),
+        ({"sd": [1.0, 1.0, 0.0, 1.0]}, "sd must be above zero"),
+        ({"sd": [1.0, 1.0, -1.0, 1.0]}, "sd must be above zero"),
+        ({"sd": [1.0]}, "same length"),
+        ({"rounds": -1}, "rounds must not be below zero"),
+        ({"trend": "bent"}, "one of plane, mean, none"),
+        ({"spacing_m": 7.0}, "spacing_m must be at most.*the widest is 6.667 m"),
+        ({"spacing_m": 0.0}, "spacing_m must be above zero"),
+        ({"depth_m": 1e-4}, "at most 16 million nodes"),
+    ],
+)
+def test_wrong_options_are_refused(options, rule):
+    with pytest.raises(InputError, match=rule):
+        fit_layer(*SQUARE, **{"depth_m": 10.0, "damping": 0.01, **options})
+
+
+@pytest.mark.parametrize(
+    ("east", "north", "rule"),
+    [
+        ([0.0, 10.0], [0.0, 5.0], "at least three readings"),
+        ([0.0, np.nan, np.nan], [0.0, 5.0, 3.0], "at least three readings.*1 of 3"),
+        ([5.0, 5.0, 5.0], [1.0, 1.0, 1.0], "along one line"),
+        (np.arange(50.0), np.arange(50.0) + np.sin(np.arange(50.0)), "along one line"),
+    ],
+)
+def test_readings_that_span_no_area_are_refused(east, north, rule):
+    with pytest.raises(InputError, match=rule):
+        fit_layer(east, north, np.ones(len(east)), depth_m=10.0, damping=0.01)
+
+
+def test_heights_near_or_below_the_layer_are_refused():
+    layer = fit_layer(*SQUARE, depth_m=10.0, damping=0.01)
+    assert np.isfinite(layer.at([5.0], [5.0], -5.0)).all()
+    for height in (-5.1, -20.0, np.nan):
+        with pytest.raises(InputError, match=r"above the layer.*The lowest for this layer is -5 m"):
+            layer.at([5.0], [5.0], height)
+    with pytest.raises(InputError, match="nearer to the readings"):
+        layer.at([5e6], [5e6])
+
+
+def test_lines_decide_where_there_are_no_ties():
+    east, north, line = walked(200, ties=False, step=4.0)
+    value = bodies(200, (30, 60), seed=12)(east, north)
+    value += np.random.default_rng(12).normal(0, 0.5, value.size)
+    choice = choose_layer(east, north, value, line=line, line_spacing_m=SPACING, depths=(0.8, 1.2))
+    assert not choice.by_ties
+    assert np.isnan(choice.rms_ties)
+    assert choice.rms_lines == min(trial.rms for trial in choice.trials)
+    assert (choice.depth_m, choice.damping, choice.rounds, choice.rms_lines) in choice.trials
+
+
+def test_one_line_can_not_choose():
+    with pytest.raises(InputError, match="at least three lines"):
+        choose_layer(
+            np.arange(50.0), np.zeros(50), np.zeros(50), line=np.zeros(50), line_spacing_m=25.0
+        )
