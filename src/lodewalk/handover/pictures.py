@@ -66,6 +66,8 @@ def map_figures(
 def _how_gridded(notes: Mapping[str, Any]) -> str:
     """Return how the grid was made, in words."""
     surface = notes.get("surface")
+    if surface and surface.get("layer"):
+        return _layer_words(surface["layer"], notes["height_m"])
     if not surface:
         return f" Gridded by the engine {notes['method']}." if notes.get("method") else ""
     text = (
@@ -79,6 +81,22 @@ def _how_gridded(notes: Mapping[str, Any]) -> str:
         f"{text}; each line left out in turn is predicted to {rms} nT (root mean square), across a "
         "gap twice as wide as that between lines."
     )
+
+
+def _layer_words(layer: Mapping[str, Any], height_m: float) -> str:
+    """Return how a layer of equivalent sources was chosen, in words."""
+    up = f", {number(height_m, 1)} m above the sensor" if height_m else ""
+    text = (
+        f" Equivalent sources {number(layer['depth_m'], 1)} m below the sensor, damping "
+        f"{layer['damping']:.1g}{up}"
+    )
+    rms = layer.get("left_out_ties_rms_nT") if layer.get("by_ties") else None
+    what = "the tie lines, all left out, are"
+    if rms is None:
+        rms, what = layer.get("left_out_lines_rms_nT"), "lines left out in turn are"
+    if rms is None:
+        return f"{text}; no line could be left out to choose them."
+    return f"{text}; {what} predicted to {number(rms, 1)} nT (root mean square)."
 
 
 def target_figures(

@@ -3,7 +3,12 @@
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from lodewalk.errors import InputError
+from lodewalk.methods.gridding.equivalent_sources import fit_layer
+from lodewalk.methods.gridding.ground import Region, within_reach
 from lodewalk.methods.gridding.interface import grid_readings, region_for, suggest_spacing
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
@@ -11,6 +16,7 @@ from lodewalk.steps.gridded import Used, used_readings
 from lodewalk.steps.rows import document, table
 
 NAME = "total_field_anomaly"
+LAYER = "equivalent sources"
 
 
 def run(
@@ -29,7 +35,8 @@ def run(
         "line_spacing_m": round(between, 3),
         "method": own["method"],
         "readings": used.passage.size,
-        "surface": surface if own["method"] == "minimum curvature" else None,
+        "height_m": own["height_m"] if own["method"] == LAYER else 0.0,
+        "surface": surface if own["method"] in ("minimum curvature", LAYER) else None,
         "problem": None,
     }
     try:
@@ -45,6 +52,9 @@ def _gridded(used: Used, notes: Mapping[str, Any], surface: Mapping[str, Any], *
         raise InputError("No reading has an anomaly that is kept, so there is nothing to grid.")
     places, spacing = (used.easting_m, used.northing_m), notes["spacing_m"]
     region = region_for(*places, spacing_m=spacing, reach_m=notes["reach_m"])
+    if notes["method"] == LAYER:
+        values = _from_layer(used, notes, surface["layer"], region)
+        return Grid(values, region.west_m, region.south_m, spacing, crs, "nT", NAME)
     values = grid_readings(
         *places,
         used.anomaly_nT,
@@ -60,3 +70,24 @@ def _gridded(used: Used, notes: Mapping[str, Any], surface: Mapping[str, Any], *
         tension_length_m=surface["tension_length_m"],
     )
     return Grid(values, region.west_m, region.south_m, spacing, crs, "nT", NAME)
+
+
+def _from_layer(
+    used: Used, notes: Mapping[str, Any], layer: Mapping[str, Any], region: Region
+) -> NDArray[np.float64]:
+    """Return the field of a layer of equivalent sources, masked beyond the reach."""
+    spacing = notes["spacing_m"]
+    fitted = fit_layer(
+        used.easting_m,
+        used.northing_m,
+        used.anomaly_nT,
+        sd=used.weighing_sd,
+        depth_m=layer["depth_m"],
+        damping=layer["damping"],
+        rounds=layer["rounds"],
+    )
+    values = fitted.on_grid(region, spacing_m=spacing, height_m=notes["height_m"])
+    column = (used.easting_m - region.west_m) / spacing
+    row = (used.northing_m - region.south_m) / spacing
+    near = within_reach(column, row, region.shape, reach=notes["reach_m"] / spacing)
+    return np.where(near, values, np.nan)

@@ -1,4 +1,4 @@
-"""Surface: tension and damping of the grid, chosen by lines that are left out."""
+"""Surface: what the gridding engine needs to be told, chosen by lines that are left out."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
 from lodewalk.methods.gridding.choose_surface import SurfaceChoice, choose_surface
+from lodewalk.methods.gridding.equivalent_sources import choose_layer
 from lodewalk.methods.gridding.line_folds import line_folds
 from lodewalk.methods.gridding.piece_folds import piece_folds
 from lodewalk.records import Document, Record
@@ -15,6 +16,8 @@ from lodewalk.steps.context import Context
 from lodewalk.steps.gridded import Used, used_readings
 from lodewalk.steps.rows import table
 
+#: Damping of a layer that nothing could be left out to choose.
+USUAL_DAMPING = 1e-3
 #: Fewest readings from which anything can be chosen.
 LEAST = 20
 
@@ -22,15 +25,50 @@ LEAST = 20
 def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
-    """Return tension and damping with what was tried, and how well left-out lines are predicted."""
+    """Return what was chosen and tried, and how well left-out lines are predicted."""
     del context
+    method = settings["grid.method"]
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
     used = used_readings(table(inputs, "readings"), passage)
     wanted = settings["grid.tension"], settings["grid.damping_m2"]
     choice = None
-    if settings["grid.method"] == "minimum curvature" and None in wanted:
-        choice = _choice(used) if used.passage.size >= LEAST else None
-    return {"surface": Document(_values(choice, used, *wanted))}
+    if method == "minimum curvature" and None in wanted and used.passage.size >= LEAST:
+        choice = _choice(used)
+    values = _values(choice, used, *wanted)
+    if method == "equivalent sources":
+        values["layer"] = _layer(used)
+    return {"surface": Document(values)}
+
+
+def _layer(used: Used) -> dict[str, Any]:
+    """Return depth, damping and rounds of the layer of equivalent sources."""
+    between = used.line_spacing_m if used.passage.size else 1.0
+    try:
+        found = choose_layer(
+            used.easting_m,
+            used.northing_m,
+            used.anomaly_nT,
+            sd=used.weighing_sd,
+            line=used.passage,
+            line_spacing_m=between,
+        )
+    except InputError as error:
+        # One line, or too few readings: a layer a line spacing down, and why nothing was chosen.
+        return {"depth_m": between, "damping": USUAL_DAMPING, "rounds": 0, "why": error.rule}
+    return {
+        "depth_m": round(found.depth_m, 3),
+        "damping": found.damping,
+        "rounds": found.rounds,
+        "left_out_lines_rms_nT": _rounded(found.rms_lines),
+        "left_out_ties_rms_nT": _rounded(found.rms_ties),
+        "by_ties": found.by_ties,
+        "tried": len(found.trials),
+    }
+
+
+def _rounded(rms: float) -> float | None:
+    """Return an rms for print, null where there is none."""
+    return round(float(rms), 4) if np.isfinite(rms) else None
 
 
 def _choice(used: Used) -> SurfaceChoice:
@@ -67,6 +105,7 @@ def _values(
         "tension_length_m": found.tension_length_m,
         "left_out_rms_nT": round(found.rms, 4) if np.isfinite(found.rms) else None,
         "left_out_readings": found.judged,
+        "layer": None,
         "trials": [
             {
                 "tension": trial.tension,

@@ -254,8 +254,11 @@ class GridSettings(Section):
     reach_m: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
         None, "How far from a reading the grid goes; left out, the line spacing.", "m"
     )
-    method: Literal["minimum curvature", "cubic", "linear"] = _setting(
+    method: Literal["minimum curvature", "equivalent sources", "cubic", "linear"] = _setting(
         "minimum curvature", "Gridding engine; cubic and linear work on triangles."
+    )
+    height_m: float = _setting(
+        0.0, "Height above the sensor of the grid; for equivalent sources only.", "m", ge=0, le=1e4
     )
     tension: Annotated[float, Field(ge=0, le=1)] | None = _setting(
         None, "Tension of minimum curvature; left out, chosen by left-out lines."
