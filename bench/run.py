@@ -6,7 +6,7 @@ import sys
 
 from common import BENCH, Row, machine, process, table
 
-BENCHES = ("start", "survey", "check", "demo", "reading", "diurnal", "reference")
+BENCHES = ("start", "survey", "check", "demo", "reading", "diurnal", "reference", "gridding")
 PACKAGES = ("numpy", "scipy", "numba", "polars", "typer", "ppigrf")
 
 PAGE = """# Times

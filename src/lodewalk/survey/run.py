@@ -104,14 +104,21 @@ class Runner:
         self.reporter.progress(step.name, 1, 1)
 
     def _results(self, step: Step, context: Context) -> Mapping[str, "Record"]:
-        """Return what the implementation of a step makes of its inputs."""
+        """Return what the implementation of a step makes of its inputs.
+
+        Threads are the executor's alone: on many small matrices those of BLAS cost more than they
+        save, and on a busy machine far more.
+        """
+        from threadpoolctl import threadpool_limits
+
         module = import_module(step.module)
         if step.role:
             entries = [entry for entry in self.entries if entry.role == step.role]
             made: Mapping[str, Record] = module.read_role(self.folder, entries, role=step.role)
         else:
             inputs = {name: self._record(name) for name in step.inputs}
-            made = module.run(inputs, picked(self.folder.settings, step.settings), context)
+            with threadpool_limits(limits=1, user_api="blas"):
+                made = module.run(inputs, picked(self.folder.settings, step.settings), context)
         return made
 
     def _record(self, product: str) -> "Record":

@@ -33,24 +33,37 @@ def _at_border(u: FloatArray, i: int, j: int) -> tuple[float, float]:
     return bend, stretch
 
 
-@njit(nogil=True, cache=True)
-def diagonal(weight: FloatArray, bending: float, tension: float) -> FloatArray:
-    """Return the factor of each node in its own equation."""
+@njit(nogil=True, cache=True, parallel=True)
+def step_factor(
+    weight: FloatArray, bending: float, tension: float, relaxation: float
+) -> FloatArray:
+    """Return the relaxation over the factor of each node in its own equation."""
     rows, columns = weight.shape
-    own = np.empty((rows, columns))
-    for i in range(rows):
+    factor = np.empty((rows, columns))
+    inner = 20.0 * bending + 4.0 * tension
+    for row in prange(rows):
+        i = np.int64(row)
         for j in range(columns):
-            bend = 0.0
-            for place, count in ((i, rows), (j, columns)):
-                for k in range(max(place - 1, 1), min(place + 2, count - 1)):
-                    bend += 1.0 if k != place else 4.0
-            cells = (min(i + 1, rows - 1) - max(i - 1, 0)) * (
-                min(j + 1, columns - 1) - max(j - 1, 0)
-            )
-            bend += 2.0 * cells
-            sides = (i > 0) + (i < rows - 1) + (j > 0) + (j < columns - 1)
-            own[i, j] = weight[i, j] + bending * bend + tension * sides
-    return own
+            own = inner
+            if i < 2 or j < 2 or i >= rows - 2 or j >= columns - 2:
+                own = _own_at_border(i, j, rows, columns, bending, tension)
+            factor[i, j] = relaxation / (weight[i, j] + own)
+    return factor
+
+
+@njit(nogil=True, cache=True)
+def _own_at_border(
+    i: int, j: int, rows: int, columns: int, bending: float, tension: float
+) -> float:
+    """Return the factor of a node near the border, where terms are missing."""
+    bend = 0.0
+    for k in range(max(i - 1, 1), min(i + 2, rows - 1)):
+        bend += 1.0 if k != i else 4.0
+    for k in range(max(j - 1, 1), min(j + 2, columns - 1)):
+        bend += 1.0 if k != j else 4.0
+    cells = (min(i + 1, rows - 1) - max(i - 1, 0)) * (min(j + 1, columns - 1) - max(j - 1, 0))
+    sides = (i > 0) + (i < rows - 1) + (j > 0) + (j < columns - 1)
+    return bending * (bend + 2.0 * cells) + tension * sides
 
 
 @njit(nogil=True, cache=True)

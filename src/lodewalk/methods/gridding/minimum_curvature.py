@@ -10,9 +10,9 @@ from scipy.sparse.linalg import splu
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.spans import BoolArray
 from lodewalk.methods.gridding._relaxation import (
-    diagonal,
     halve_spacing,
     move_to_nodes,
+    step_factor,
     sweep,
 )
 from lodewalk.methods.gridding.block_means import BlockMeans
@@ -22,19 +22,21 @@ IntArray = NDArray[np.int64]
 
 #: Nodes added round the grid, so that no wanted node lies on the border of the solution.
 MARGIN: Final = 3
-#: A grid is halved until it has no more than this many nodes one way.
-COARSEST: Final = 9
 #: Over-relaxation, between sweeps of the readings' move to the nodes (Smith and Wessel 1990).
 RELAXATION: Final = 1.4
 BETWEEN_MOVES: Final = 5
 #: Share of the bending that always pulls as tension does, so that readings in one place or along
 #: one line have a surface too.
 LEAST_PULL: Final = 1e-9
-#: Grids of no more nodes than this are solved at once, larger ones swept from the one before.
+#: The grid is halved until it has no more nodes than this; that one is solved at once, finer ones
+#: are swept from the one before.
 DIRECT: Final = 20_000
 MOST_MOVES: Final = 50
+#: A grid that a finer one follows needs this much less exactness.
+COARSER: Final = 20.0
 #: Most sweeps of a grid by its number of nodes; long waves come from the coarser ones.
 SWEEPS: Final = ((100_000, 100), (400_000, 50), (1_500_000, 25), (10**9, 15))
+LEAST_TO_LOOK: Final = 30
 
 
 class _Level(NamedTuple):
@@ -135,7 +137,7 @@ def minimum_curvature(
         bending = damping * (1 - tension) * tension_length**2 / size**2
         solve = _at_once if u.size <= DIRECT else _relax
         pull = damping * tension + LEAST_PULL * bending
-        solve(u, level, bending, pull, tolerance)
+        solve(u, level, bending, pull, tolerance if number == 0 else COARSER * tolerance)
     inner = u[MARGIN : MARGIN + wanted.shape[0], MARGIN : MARGIN + wanted.shape[1]]
     values: FloatArray = inner[wanted]
     return values
@@ -206,17 +208,20 @@ def _relax(u: FloatArray, level: _Level, bending: float, tension: float, toleran
     """Sweep a grid until it hardly changes."""
     weight, right = np.zeros(level.shape), np.zeros(level.shape)
     weight[level.row, level.column] = level.weight
-    factor = RELAXATION / diagonal(weight, bending, tension)
+    factor = step_factor(weight, bending, tension, RELAXATION)
     most = next(sweeps for nodes, sweeps in SWEEPS if u.size <= nodes)
+    # A look at the change costs as much as two sweeps, too much where few are made.
+    looks = most > LEAST_TO_LOOK
+    before = u
     for count in range(0, most, BETWEEN_MOVES):
         move_to_nodes(
             u, level.row, level.column, level.north, level.east, level.value, level.weight, right
         )
         for turn in range(BETWEEN_MOVES):
-            if turn == BETWEEN_MOVES - 1:
+            if looks and turn == BETWEEN_MOVES - 1:
                 before = u.copy()
             sweep(u, weight, right, factor, bending, tension, (count + turn) % 2 == 1)
-        if np.max(np.abs(u - before)) < tolerance:
+        if looks and np.max(np.abs(u - before)) < tolerance:
             return
 
 
@@ -230,7 +235,7 @@ def _levels(blocks: BlockMeans, shape: tuple[int, int]) -> list[_Level]:
         raise InputError("No reading lies on the grid.", value=inside.size)
     place = BlockMeans(*(part[inside] for part in place))
     levels = [_at_nodes(place, (rows, columns))]
-    while max(rows, columns) > COARSEST:
+    while levels[-1].shape[0] * levels[-1].shape[1] > DIRECT:
         rows, columns = (rows + 1) // 2, (columns + 1) // 2
         last = levels[-1]
         place = BlockMeans(
