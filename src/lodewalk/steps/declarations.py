@@ -272,7 +272,7 @@ STEPS = (
         (
             "position_findings", "first_findings", "clock_findings", "diurnal_findings",
             "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
-            "level_findings", "missed_findings", "missed", "walked", "lines", "line_noise",
+            "missed_findings", "missed", "walked", "lines", "line_noise",
             "base_files", "base_recorded", "base_times", "base_checks", "base_minutes",
             "rover_files", "rover_times", "rover_positions", "rover_diurnal", "rover_checks",
             "rover_lines", "rover_budget",

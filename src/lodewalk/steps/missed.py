@@ -26,7 +26,7 @@ NAME = "smallest_target_radius"
 #: Line spacing assumed where there is a single line [m].
 LONE_LINE_SPACING_M = 20.0
 #: Nodes between two lines, and the most of them in all: the map is smooth between lines.
-NODES_BETWEEN, MOST_NODES = 6, 25_000
+NODES_BETWEEN, MOST_NODES = 6, 15_000
 #: Gaps of up to twice this many line spacings belong to the ground that was to be surveyed.
 LINES_MISSING = 2.5
 #: Least noise of a sensor, where none was measured (common practice) [nT].
