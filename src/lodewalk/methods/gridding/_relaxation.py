@@ -42,7 +42,7 @@ def step_factor(
     factor = np.empty((rows, columns))
     inner = 20.0 * bending + 4.0 * tension
     for row in prange(rows):
-        i = np.int64(row)
+        i = int(np.int64(row))
         for j in range(columns):
             own = inner
             if i < 2 or j < 2 or i >= rows - 2 or j >= columns - 2:
