@@ -4,6 +4,7 @@ import pytest
 
 from lodewalk.cli.check import _clock_lines, _finding_lines
 from lodewalk.services.check import CheckResult, ClockDay, ClockState, Finding, Missed, Rewalk
+from small_survey import CRS, write_small_survey
 
 
 def clock(days, *, drift=None):
@@ -52,3 +53,16 @@ def test_findings_stand_gravest_first_with_their_time():
     assert [row.split()[0] for row in rows] == ["loss", "doubt", "information"]
     assert "03-11 09:01" in rows[1]
     assert "03-10 12:53" in rows[2]
+
+
+def test_the_first_command_after_adding_may_be_check(lodewalk, tmp_path):
+    """The page of a day needs nothing that the check doesn't bring up itself."""
+    truth = write_small_survey(tmp_path, lines=3)
+    path = tmp_path / "survey"
+    assert lodewalk("new", path, "--name", "New", "--crs", CRS).code == 0
+    for file, role in ((truth.base, "base"), (truth.rover, "rover")):
+        assert lodewalk("add", path, file, "--role", role, "--instrument", role).code == 0
+    shown = lodewalk("check", path)
+    assert shown.code == 0, shown.err
+    assert shown.out.startswith("Times are UTC.")
+    assert list((path / "products" / "days").glob("*.png"))

@@ -115,3 +115,18 @@ def test_a_target_that_no_reading_shows_is_none(walked):
     assert np.isinf(known).all()
     assert missed["found_share"] == 0.0
     assert missed["smallest_radius_m"] is None
+
+
+def test_two_areas_far_apart_have_a_map(bench, tmp_path):
+    """At a node between lines everywhere the map would have more nodes than a grid may."""
+    truth = write_small_survey(tmp_path, lines=4)
+    rows = truth.rover.read_text().splitlines()
+    far = []
+    for k, row in enumerate(rows[1:]):
+        time, latitude, *rest = row.split(",")
+        away = k > len(rows) // 2
+        far.append(",".join([time, f"{float(latitude) + (0.2 if away else 0):.8f}", *rest]))
+    bench.add("base.csv", truth.base.read_text(), "base", "B")
+    bench.add("rover.csv", [rows[0], *far], "rover", "R")
+    bench.run()
+    assert bench.product("missed")["readings"] > 0

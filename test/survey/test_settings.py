@@ -86,3 +86,17 @@ def test_picked_settings_follow_the_star():
     assert picked(settings, ("instruments.*.site_tie_nT",)) == {
         "instruments.*.site_tie_nT": {"*": 0.0, "a": 0.0, "b": 2.0}
     }
+
+
+@pytest.mark.parametrize(
+    ("grid", "rule"),
+    [
+        ({"height_m": 20.0}, "height_m has an effect with method"),
+        ({"method": "cubic", "tension": 0.5}, "tension has an effect with method"),
+        ({"method": "equivalent sources", "damping_m2": 1.0}, "damping_m2 has an effect"),
+    ],
+)
+def test_a_setting_that_the_engine_would_ignore_is_refused(grid, rule):
+    with pytest.raises(SettingsError, match=rule):
+        check_settings(LEAST | {"grid": grid})
+    check_settings(LEAST | {"grid": {"method": "equivalent sources", "height_m": 20.0}})

@@ -4,7 +4,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from lodewalk.services.decide import checklists
-from lodewalk.steps.declarations import STEPS
+from lodewalk.steps.declarations import STEPS, step_named
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import read_product
 
@@ -18,13 +18,15 @@ def product(folder: Folder, name: str) -> Any:
     return read_product(folder, name)
 
 
-def all_findings(folder: Folder) -> "Findings":
-    """Return the findings of all steps."""
+def all_findings(folder: Folder, *, reduced: bool = False) -> "Findings":
+    """Return the findings that the check rests on; `reduced` adds those of the steps after it."""
     import polars as pl
 
     from lodewalk.records.products import Findings
 
-    names = [name for step in STEPS for name in step.products if name.endswith("_findings")]
+    made = [name for step in STEPS for name in step.products if name.endswith("_findings")]
+    checked = {*step_named("check").inputs, *step_named("check").products}
+    names = [name for name in made if reduced or name in checked]
     return Findings(pl.concat([product(folder, name).frame for name in names]))
 
 

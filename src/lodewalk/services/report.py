@@ -96,7 +96,7 @@ def _records(folder: Folder) -> "Records":
     return Records(
         readings=product(folder, "readings"),
         lines=product(folder, "lines"),
-        findings=all_findings(folder),
+        findings=all_findings(folder, reduced=True),
         base=base_record(folder),
         grid=grids[0] if grids else None,
         targets=targets[0] if targets else None,

@@ -1,6 +1,6 @@
 """Error budget: the sensor from the fourth difference, passage by passage.
 
-The parts of clock, position and heading are 0 until their steps exist.
+The parts of clock, position and heading are 0: nothing tells them yet.
 """
 
 from collections.abc import Mapping

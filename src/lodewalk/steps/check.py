@@ -220,7 +220,7 @@ def _findings(inputs: Mapping[str, Record], own: Findings) -> list[dict[str, Any
     tables = [table(inputs, name).frame for name in names]
     frame = pl.concat([*tables, own.frame])
     frame = frame.sort("start_utc", nulls_last=True, maintain_order=True)
-    stamp = "%Y-%m-%dT%H:%M:%S%.3fZ"
-    frame = frame.with_columns(pl.col("start_utc", "end_utc").dt.strftime(stamp))
+    form = "%Y-%m-%dT%H:%M:%S%.3fZ"
+    frame = frame.with_columns(pl.col("start_utc", "end_utc").dt.strftime(form))
     columns = ("kind", "instrument", "start_utc", "end_utc", "severity", "text")
     return frame.select(columns).to_dicts()

@@ -15,7 +15,11 @@ LONE_LINE_SPACING_M = 20.0
 
 @dataclass(frozen=True)
 class Used:
-    """The readings that a grid is made of: the kept ones on lines, or all where none is."""
+    """The readings that a grid is made of: the kept ones on lines, or all where none is.
+
+    `sd_nT` leaves out the error of the line's level, which all its readings share: it says nothing
+    of how well each follows the ground.
+    """
 
     easting_m: Floats
     northing_m: Floats
@@ -54,6 +58,13 @@ def used_readings(readings: Table, passage: NDArray[np.int64]) -> Used:
         readings.floats("easting_m")[used],
         readings.floats("northing_m")[used],
         readings.floats("anomaly_nT")[used],
-        readings.floats("sd_nT")[used],
+        _own_sd(readings)[used],
         passage[used],
     )
+
+
+def _own_sd(readings: Table) -> Floats:
+    """Return the error of each reading without what its line shares [nT]."""
+    total, shared = readings.floats("sd_nT"), readings.floats("sd_level_nT")
+    own: Floats = np.sqrt(np.maximum(total**2 - np.nan_to_num(shared) ** 2, 0.0))
+    return own

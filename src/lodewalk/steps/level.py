@@ -50,7 +50,7 @@ def run(
         notes = _notes(inputs, ties, choice)
         _tell(found, notes)
     elif (passage >= 0).any():
-        found.add("level", _open_words(own["apply"]))
+        found.add("level", _open_words(own["apply"]), severity="doubt")
     columns = {"level_nT": float_column(level), "sd_level_nT": float_column(sd)}
     return {
         "rover_level": Level(pl.DataFrame(columns)),
@@ -171,8 +171,12 @@ def _tell(found: FindingList, notes: Mapping[str, Any]) -> None:
 def _open_words(apply: bool) -> str:
     """Return why no line was levelled."""
     if not apply:
-        return "Levelling is turned off: what lines are off by is in no correction and no error."
+        return (
+            "Levelling is turned off: what lines are off by is in no correction, and in no error, "
+            "which is too small by it."
+        )
     return (
         "No two lines cross where both have a diurnal correction, so what a line is off by can't "
-        "be told from geology along it; it is in no correction and no error."
+        "be told from geology along it; it is in no correction, and in no error, which is too "
+        "small by it."
     )

@@ -19,12 +19,11 @@ from lodewalk.methods.planning.target_noise import noise_with_background
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
+from lodewalk.steps.gridded import LONE_LINE_SPACING_M
 from lodewalk.steps.rows import document, table
 
 Floats = NDArray[np.float64]
 NAME = "smallest_target_radius"
-#: Line spacing assumed where there is a single line [m].
-LONE_LINE_SPACING_M = 20.0
 #: Nodes between two lines, and the most of them in all: the map is smooth between lines.
 NODES_BETWEEN, MOST_NODES = 6, 15_000
 #: Gaps of up to twice this many line spacings belong to the ground that was to be surveyed.
@@ -65,9 +64,10 @@ def run(
     if walked.easting_m.size:
         ambient = _ambient(inputs, settings["survey.crs"])
         grid = _map(walked, wanted, ambient, between, settings["survey.crs"])
-        grids = (grid,)
-        values |= _figures(grid, wanted, walked.easting_m.size)
-        found.add("targets", _words(values))
+        if not np.isnan(grid.values).all():
+            grids = (grid,)
+            values |= _figures(grid, wanted, walked.easting_m.size)
+            found.add("targets", _words(values))
     return {
         "missed": Document(values),
         "target_grids": GridSet(grids),
@@ -83,15 +83,16 @@ def _walked(inputs: Mapping[str, Record], wanted: Mapping[str, Any]) -> tuple[Wa
     kept = table(inputs, "rover_checks").booleans("kept")
     kept &= np.isfinite(table(inputs, "rover_diurnal").floats("diurnal_nT"))
     kept &= np.isfinite(places[0]) & np.isfinite(height)
+    sensor = table(inputs, "rover_budget").floats("sd_sensor_nT")
+    kept &= np.isfinite(sensor)
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
     kept &= (passage >= 0) | ~(kept & (passage >= 0)).any()
     passage = passage[kept]
     east, north = (axis[kept] for axis in places)
-    sensor = table(inputs, "rover_budget").floats("sd_sensor_nT")[kept]
     noise = noise_with_background(
         east,
         north,
-        sensor_sd_nT=np.fmax(sensor, LEAST_NOISE_NT),
+        sensor_sd_nT=np.maximum(sensor[kept], LEAST_NOISE_NT),
         background_nT=wanted["background_nT"],
         width_m=wanted["depth_m"] + float(np.median(height[kept])) if kept.any() else 1.0,
     )
@@ -130,11 +131,10 @@ def _map(
 ) -> Grid:
     """Return the radius of the smallest sphere that is found at each node of the ground."""
     places = walked.easting_m, walked.northing_m
-    spacing, reach = between / NODES_BETWEEN, LINES_MISSING * between
+    reach = LINES_MISSING * between
+    area = np.prod([float(np.ptp(axis)) + 2 * reach for axis in places])
+    spacing = max(between / NODES_BETWEEN, float(np.sqrt(area / MOST_NODES)))
     region = region_for(*places, spacing_m=spacing, reach_m=reach)
-    if np.prod(region.shape) > MOST_NODES:
-        spacing *= float(np.sqrt(np.prod(region.shape) / MOST_NODES))
-        region = region_for(*places, spacing_m=spacing, reach_m=reach)
     inside = surveyed_ground(
         *places, region=region, spacing_m=spacing, reach_m=reach, margin_m=between / 2
     )

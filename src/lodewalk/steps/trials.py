@@ -280,7 +280,7 @@ def _findings(rows: list[dict[str, Any]]) -> FindingList:
         state = {True: "passed", False: "failed", None: "no tolerance applies"}[row["passed"]]
         found.add(
             "test",
-            f"{row['instrument']}: {row['test']}{_of_what(row)} {state}: {row['text']}",
+            f"{row['instrument']}: {_name(row)} {state}: {row['text']}",
             severity="doubt" if row["passed"] is False else "information",
             instrument=row["instrument"],
             start_s=row["start_s"],
@@ -289,7 +289,8 @@ def _findings(rows: list[dict[str, Any]]) -> FindingList:
     return found
 
 
-def _of_what(row: Mapping[str, Any]) -> str:
-    """Return what a test is of, where its text doesn't say so anyway."""
-    told = row["test"] in ("with", "without")
-    return f" {row['item']}" if row["item"] and not told else ""
+def _name(row: Mapping[str, Any]) -> str:
+    """Return what a test is called, with its item where the text doesn't say it anyway."""
+    if row["test"] in ("with", "without"):
+        return "with-and-without test"
+    return f"{row['test']} {row['item']}".strip()

@@ -6,7 +6,7 @@ The same table writes the commented settings file and the reference page of the 
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, Strict, field_validator
+from pydantic import BaseModel, ConfigDict, Field, Strict, field_validator, model_validator
 
 from lodewalk.zones import checked_zone
 
@@ -266,6 +266,15 @@ class GridSettings(Section):
     damping_m2: Annotated[float, Field(gt=0, le=1e12)] | None = _setting(
         None, "Damping of minimum curvature; left out, chosen by left-out pieces of lines.", "m2"
     )
+
+    @model_validator(mode="after")
+    def _check_method(self) -> "GridSettings":
+        if self.height_m > 0 and self.method != "equivalent sources":
+            raise ValueError('height_m has an effect with method = "equivalent sources" only')
+        for name in ("tension", "damping_m2"):
+            if getattr(self, name) is not None and self.method != "minimum curvature":
+                raise ValueError(f'{name} has an effect with method = "minimum curvature" only')
+        return self
 
 
 class Targets(Section):

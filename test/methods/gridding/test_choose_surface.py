@@ -120,3 +120,21 @@ def test_missing_values_are_refused():
     with pytest.raises(InputError, match="must have place, value and an sd"):
         choose_surface([0.0, np.nan], [0.0, 1.0], [1.0, 1.0], sd=[1.0, 1.0], lines=[0, 1],
                        pieces=[0, 1], line_spacing_m=5.0)  # fmt: skip
+
+
+def test_two_areas_far_apart_are_judged_in_one_of_them():
+    east, north, line = walk()
+    twice = np.concatenate([east, east + 3000]), np.concatenate([north, north + 2500])
+    value = bodies(1, 30.0)(east, north)
+    chosen = chosen_by(*twice, np.concatenate([line, line + LINES]), np.tile(value, 2), 0.1)
+    assert 0 < chosen.judged <= east.size
+
+
+def test_a_long_narrow_survey_is_judged_over_more_than_a_square(monkeypatch):
+    monkeypatch.setattr(choose, "MOST_NODES", 900)
+    number = np.arange(120)
+    along = np.arange(0, 81, 4.0)
+    east, north = np.repeat(number * SPACING, along.size), np.tile(along, number.size)
+    chosen = chosen_by(east, north, np.repeat(number, along.size), np.sin(east / 90), 0.1)
+    # 900 nodes of 5 m are a square of 150 m: 7 lines; on a strip of 80 m they reach 280 m.
+    assert chosen.judged / along.size >= 12

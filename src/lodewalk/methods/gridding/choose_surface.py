@@ -209,9 +209,11 @@ def _window(
     side = np.sqrt(MOST_NODES) * spacing
     inside = np.ones(east.shape, dtype=bool)
     if np.ptp(east) * np.ptp(north) > side**2:
-        for axis in (east, north):
-            room = max(side, side**2 / max(min(np.ptp(east), np.ptp(north)), side))
-            inside &= np.abs(axis - np.median(axis)) <= room / 2
+        middle = np.argmin(np.hypot(east - np.median(east), north - np.median(north)))
+        short = max(min(np.ptp(east), np.ptp(north)), line_spacing_m)
+        rooms = [min(float(np.ptp(axis)), side**2 / min(short, side)) for axis in (east, north)]
+        for axis, room in zip((east, north), rooms, strict=True):
+            inside &= np.abs(axis - axis[middle]) <= max(room, side) / 2
     east, north, value, sd = (part[inside] for part in (east, north, value, sd))
     column, row = (east - east.min()) / spacing, (north - north.min()) / spacing
     shape = int(np.ceil(row.max())) + 1, int(np.ceil(column.max())) + 1
