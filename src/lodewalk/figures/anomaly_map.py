@@ -8,13 +8,9 @@ from lodewalk.figures.field import (
     paint_lines,
     stretch_of,
 )
-from lodewalk.figures.furniture import colour_bar, coordinate_ticks, north_arrows, scale_bar
-from lodewalk.figures.map_frame import map_plan, map_window, write_legend
+from lodewalk.figures.map_frame import begin_map, finish_map
 from lodewalk.figures.style import (
-    axes_mm,
     decimals_for,
-    heading,
-    new_figure,
     number,
     styled,
 )
@@ -78,29 +74,17 @@ def draw_anomaly_map(
     180
     """
     stretch = stretch_of(grid)
-    window = map_window(grid)
-    plan = map_plan(window)
-    figure = new_figure(*plan.size)
-    heading(figure, title)
-    axes = axes_mm(figure, *plan.corner, *plan.map_size, gid="map")
+    figure, axes, plan = begin_map(grid, title)
+    frame = axes.get_xlim(), axes.get_ylim()
     paint_grid(axes, grid, stretch, mm_per_m=plan.mm_per_m, shading=shading)
-    axes.set(xlim=window[:2], ylim=window[2:], facecolor="white")
+    axes.set(xlim=frame[0], ylim=frame[1])
     paint_lines(axes, readings)
     interval = paint_contours(axes, grid, stretch) if contours else None
-    coordinate_ticks(axes, mm_per_m=plan.mm_per_m)
-    axes.set_xlabel("Easting [m]", labelpad=1.5)
-    axes.set_ylabel("Northing [m]", labelpad=1.5)
-    scale_bar(figure, **plan.scale_bar, mm_per_m=plan.mm_per_m)
-    write_legend(
-        figure, *plan.legend, _legend(crs_title, interval, unit=grid.unit, shading=shading)
-    )
-    colour_bar(figure, stretch, **plan.colour_bar, unit=grid.unit, name=grid.title)
-    north_arrows(
-        figure,
-        **plan.arrows,
-        convergence_deg=convergence_deg,
+    texts = _legend(crs_title, interval, unit=grid.unit, shading=shading)
+    finish_map(
+        axes, plan, grid, stretch, texts=texts, convergence_deg=convergence_deg,
         declination_deg=declination_deg,
-    )
+    )  # fmt: skip
     return figure
 
 

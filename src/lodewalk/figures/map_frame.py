@@ -2,10 +2,20 @@
 
 from dataclasses import dataclass
 
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from lodewalk.figures.field import outer_edges
-from lodewalk.figures.style import PAGE_WIDTH_MM, SMALL_PT, text_mm, wrapped
+from lodewalk.figures.field import Stretch, outer_edges
+from lodewalk.figures.furniture import colour_bar, coordinate_ticks, north_arrows, scale_bar
+from lodewalk.figures.style import (
+    PAGE_WIDTH_MM,
+    SMALL_PT,
+    axes_mm,
+    heading,
+    new_figure,
+    text_mm,
+    wrapped,
+)
 from lodewalk.records.grid import Grid
 
 _LEFT, _PANEL, _GAP, _TOP = 14.0, 46.0, 6.0, 12.0
@@ -67,6 +77,41 @@ def map_window(grid: Grid) -> tuple[float, float, float, float]:
         middle_east + across / 2,
         middle_north - along / 2,
         middle_north + along / 2,
+    )
+
+
+def begin_map(grid: Grid, title: str, *, more_mm: float = 0.0) -> tuple[Figure, Axes, MapPlan]:
+    """Return a figure with its title, the empty map at one scale both ways, and the plan."""
+    window = map_window(grid)
+    plan = map_plan(window, more_mm=more_mm)
+    figure = new_figure(*plan.size)
+    heading(figure, title)
+    axes = axes_mm(figure, *plan.corner, *plan.map_size, gid="map")
+    axes.set(xlim=window[:2], ylim=window[2:], facecolor="white")
+    return figure, axes, plan
+
+
+def finish_map(
+    axes: Axes,
+    plan: MapPlan,
+    grid: Grid,
+    stretch: Stretch,
+    *,
+    texts: list[str],
+    convergence_deg: float,
+    declination_deg: float | None,
+) -> None:
+    """Draw coordinates, scale bar, legend, colour bar and north arrows round a painted map."""
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    coordinate_ticks(axes, mm_per_m=plan.mm_per_m)
+    axes.set_xlabel("Easting [m]", labelpad=1.5)
+    axes.set_ylabel("Northing [m]", labelpad=1.5)
+    scale_bar(figure, **plan.scale_bar, mm_per_m=plan.mm_per_m)
+    write_legend(figure, *plan.legend, texts)
+    colour_bar(figure, stretch, **plan.colour_bar, unit=grid.unit, name=grid.title)
+    north_arrows(
+        figure, **plan.arrows, convergence_deg=convergence_deg, declination_deg=declination_deg
     )
 
 

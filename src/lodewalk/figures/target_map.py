@@ -5,12 +5,12 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 
 from lodewalk.figures.field import outer_edges, paint_grid, paint_lines, stretch_of
-from lodewalk.figures.furniture import colour_bar, coordinate_ticks, north_arrows, scale_bar
-from lodewalk.figures.map_frame import map_plan, map_window, write_legend
-from lodewalk.figures.style import INK, axes_mm, heading, new_figure, styled
+from lodewalk.figures.map_frame import begin_map, finish_map
+from lodewalk.figures.style import INK, styled
 from lodewalk.records.grid import Grid
 from lodewalk.records.products import Readings
 
@@ -73,38 +73,23 @@ def draw_target_map(
     180
     """
     stretch = stretch_of(grid, high=_HIGH)
-    window = map_window(grid)
-    plan = map_plan(window, more_mm=_MORE_MM)
-    figure = new_figure(*plan.size)
-    heading(figure, title)
-    axes = axes_mm(figure, *plan.corner, *plan.map_size, gid="map")
+    figure, axes, plan = begin_map(grid, title, more_mm=_MORE_MM)
+    frame = axes.get_xlim(), axes.get_ylim()
     nowhere = np.isinf(grid.values)
     axes.imshow(
         np.where(nowhere, 1.0, np.nan), origin="lower", extent=outer_edges(grid), vmin=0, vmax=1,
-        cmap=_one_colour(), interpolation="nearest", aspect="equal",
+        cmap=ListedColormap([_NOTHING]), interpolation="nearest", aspect="equal",
     )  # fmt: skip
     paint_grid(axes, grid, stretch, mm_per_m=plan.mm_per_m, shading=False)
-    axes.set(xlim=window[:2], ylim=window[2:], facecolor="white")
+    axes.set(xlim=frame[0], ylim=frame[1])
     paint_lines(axes, readings)
     drawn = _sought(axes, grid, float(target["radius_m"]))
-    coordinate_ticks(axes, mm_per_m=plan.mm_per_m)
-    axes.set_xlabel("Easting [m]", labelpad=1.5)
-    axes.set_ylabel("Northing [m]", labelpad=1.5)
-    scale_bar(figure, **plan.scale_bar, mm_per_m=plan.mm_per_m)
     texts = _legend(target, crs_title, sought=drawn, nowhere=bool(nowhere.any()))
-    write_legend(figure, *plan.legend, texts)
-    colour_bar(figure, stretch, **plan.colour_bar, unit=grid.unit, name=grid.title)
-    north_arrows(
-        figure, **plan.arrows, convergence_deg=convergence_deg, declination_deg=declination_deg
-    )
+    finish_map(
+        axes, plan, grid, stretch, texts=texts, convergence_deg=convergence_deg,
+        declination_deg=declination_deg,
+    )  # fmt: skip
     return figure
-
-
-def _one_colour() -> Any:
-    """Return the colour map that paints ones grey and leaves the rest blank."""
-    from matplotlib.colors import ListedColormap
-
-    return ListedColormap([_NOTHING])
 
 
 def _sought(axes: Axes, grid: Grid, radius_m: float) -> bool:

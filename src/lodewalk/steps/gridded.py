@@ -30,8 +30,7 @@ class Used:
     @property
     def line_spacing_m(self) -> float:
         """Distance between lines, or the assumed one where there is a single line [m]."""
-        between = line_spacing(self.easting_m, self.northing_m, self.passage)
-        return between if np.isfinite(between) else LONE_LINE_SPACING_M
+        return spacing_or_usual(self.easting_m, self.northing_m, self.passage)
 
     @property
     def weighing_sd(self) -> Floats | None:
@@ -46,6 +45,12 @@ class Used:
             np.isnan(self.sd_nT), above.max(), np.maximum(self.sd_nT, above.min())
         )
         return known
+
+
+def spacing_or_usual(easting_m: Floats, northing_m: Floats, passage: NDArray[np.int64]) -> float:
+    """Return the distance between lines, or the assumed one where there is a single line [m]."""
+    between = line_spacing(easting_m, northing_m, passage)
+    return between if np.isfinite(between) else LONE_LINE_SPACING_M
 
 
 def used_readings(readings: Table, passage: NDArray[np.int64]) -> Used:

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from lodewalk.adapters.projection import grid_convergence_deg
 from lodewalk.methods.bodies import ambient_vector
-from lodewalk.methods.corrections.lines import line_spacing
 from lodewalk.methods.geomagnetic import decimal_year, site_values
 from lodewalk.methods.gridding.ground import surveyed_ground
 from lodewalk.methods.gridding.interface import region_for
@@ -19,7 +18,7 @@ from lodewalk.methods.planning.target_noise import noise_with_background
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
-from lodewalk.steps.gridded import LONE_LINE_SPACING_M
+from lodewalk.steps.gridded import spacing_or_usual
 from lodewalk.steps.rows import document, table
 
 Floats = NDArray[np.float64]
@@ -96,9 +95,7 @@ def _walked(inputs: Mapping[str, Record], wanted: Mapping[str, Any]) -> tuple[Wa
         background_nT=wanted["background_nT"],
         width_m=wanted["depth_m"] + float(np.median(height[kept])) if kept.any() else 1.0,
     )
-    between = line_spacing(east, north, passage) if east.size else np.nan
-    between = between if np.isfinite(between) else LONE_LINE_SPACING_M
-    return Walked(east, north, height[kept], noise), between
+    return Walked(east, north, height[kept], noise), spacing_or_usual(east, north, passage)
 
 
 def _ambient(inputs: Mapping[str, Record], crs: str) -> Floats:
