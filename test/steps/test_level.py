@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from lodewalk.steps.gridded import used_readings
 from small_survey import HEIGHT, SOUTH, WEST, bump, diurnal, main_field, stamp
 
 LINES, TIES, SPACING, LENGTH = 8, 3, 20.0, 160.0
@@ -115,3 +116,11 @@ def test_it_can_be_turned_off(survey, bench):
     assert (readings["level_nT"] == 0).all()
     found = told(bench)
     assert "turned off" in found
+
+
+def test_weights_of_the_grid_leave_out_what_a_line_shares(survey, bench):
+    readings, number = survey(planted(4.0))
+    used = used_readings(bench.product("readings"), number)
+    parts = [readings[f"sd_{name}_nT"].to_numpy() for name in ("sensor", "diurnal")]
+    assert (readings["sd_level_nT"] > 0.03).all()
+    np.testing.assert_allclose(used.sd_nT, np.hypot(*parts), rtol=1e-9)

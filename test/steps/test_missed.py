@@ -130,3 +130,13 @@ def test_two_areas_far_apart_have_a_map(bench, tmp_path):
     bench.add("rover.csv", [rows[0], *far], "rover", "R")
     bench.run()
     assert bench.product("missed")["readings"] > 0
+
+
+def test_readings_of_unknown_noise_show_nothing(bench, tmp_path):
+    """Three readings have no fourth difference, so nothing says how well they show a target."""
+    truth = write_small_survey(tmp_path, lines=1)
+    bench.add("base.csv", truth.base.read_text(), "base", "B")
+    bench.add("rover.csv", truth.rover.read_text().splitlines()[:4], "rover", "R")
+    bench.run()
+    assert bench.product("missed")["found_share"] is None
+    assert bench.product("target_grids").grids == ()
