@@ -36,8 +36,8 @@ def coverage_lines(table: pl.DataFrame) -> list[str]:
         "",
         f"Seed {SEED}; kept readings; one constant taken off for the survey. At the true place the "
         "anomaly is compared with the planted one where the sensor really was, at the recorded "
-        "place with the planted one where GPS put it, 1 to 1.7 m off. The budget has no part for "
-        "position yet, so only the former can be covered.",
+        "place with the planted one where GPS put it, 1 to 1.7 m off; the "
+        "stated error is that of the latter.",
         "",
         "| readings | number | median size of error, true place | coverage, true place "
         "| coverage, recorded place |",

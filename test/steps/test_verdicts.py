@@ -284,7 +284,7 @@ def test_copies_count_as_kept_and_other_drops_don_t(evening):
     [
         ("rover_positions", "easting_m", "no_position"),
         ("rover_diurnal", "sd_diurnal_nT", "unknown"),
-        ("rover_budget", "sd_sensor_nT", "unknown"),
+        ("rover_noise", "sd_sensor_nT", "unknown"),
     ],
 )
 def test_what_isn_t_known_is_marked(evening, table, column, mark):

@@ -180,14 +180,24 @@ class Level(Table):
     )
 
 
+class Noise(Table):
+    """Noise of the sensor at each rover reading."""
+
+    SCHEMA: ClassVar = (_number("sd_sensor_nT", "nT", "sensor noise, one standard deviation"),)
+
+
 class Budget(Table):
     """Error budget of each rover reading, one standard deviation each."""
 
     SCHEMA: ClassVar = (
         _number("sd_sensor_nT", "nT", "sensor noise"),
+        _number("sd_diurnal_nT", "nT", "diurnal correction, with distance and direction"),
         _number("sd_clock_nT", "nT", "clock error times the rate of the field"),
-        _number("sd_position_nT", "nT", "position error times the gradient"),
+        _number("sd_position_nT", "nT", "position error times the slope of the anomaly"),
         _number("sd_heading_nT", "nT", "heading and operator"),
+        _number("sd_level_nT", "nT", "levelling"),
+        _number("position_east_nT", "nT", "error that one sd of position to the east makes"),
+        _number("position_north_nT", "nT", "error that one sd of position to the north makes"),
     )
 
 

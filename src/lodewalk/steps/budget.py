@@ -1,7 +1,4 @@
-"""Error budget: the sensor from the fourth difference, passage by passage.
-
-The parts of clock, position and heading are 0: nothing tells them yet.
-"""
+"""Error budget: every part of the error of each reading, and what the readings share of it."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -10,45 +7,227 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lodewalk.methods.checks.fourth_difference import noise_sd
-from lodewalk.methods.checks.resolution import quantisation_sd
-from lodewalk.records import Record
+from lodewalk.methods.corrections.anomaly import combine_sd
+from lodewalk.methods.corrections.clock_error import clock_sd, residual_clock_sd
+from lodewalk.methods.corrections.diurnal_distance import distance_sd
+from lodewalk.methods.corrections.diurnal_projection import projection_sd
+from lodewalk.methods.corrections.position_error import PositionError, position_error
+from lodewalk.records import Document, Record
 from lodewalk.records.products import Budget
 from lodewalk.records.table import float_column
+from lodewalk.steps.bases import Base, usable_bases
 from lodewalk.steps.context import Context
-from lodewalk.steps.rows import document, in_time_order, table
+from lodewalk.steps.days import Days
+from lodewalk.steps.gridded import spacing_or_usual
+from lodewalk.steps.rows import document, in_time_order, instruments, rows_of, table
+from lodewalk.steps.site_field import survey_site
 
-NOT_YET = ("clock", "position", "heading")
+Floats = NDArray[np.float64]
+#: Of which readings the error is one and the same, part by part.
+SHARED_BY = {
+    "sensor": "reading",
+    "diurnal": "line",
+    "clock": "day",
+    "position": "line",
+    "heading": "survey",
+    "level": "line",
+}
 
 
 def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
-    """Return the parts of the error budget of each rover reading."""
-    del settings, context
-    count = len(table(inputs, "rover_checks"))
-    columns = {"sd_sensor_nT": float_column(_sensor(inputs))}
-    columns |= {f"sd_{name}_nT": float_column(np.zeros(count)) for name in NOT_YET}
-    return {"rover_budget": Budget(pl.DataFrame(columns))}
+    """Return the parts of the error budget of each rover reading, and how much each counts."""
+    anomaly = _anomaly(inputs)
+    bases = usable_bases(inputs, settings["instruments.*.site_tie_nT"])
+    context.check_cancelled()
+    place = _position(inputs, anomaly)
+    count = anomaly.size
+    parts = {
+        "sensor": table(inputs, "rover_noise").floats("sd_sensor_nT"),
+        "diurnal": _diurnal(inputs, settings, bases, anomaly),
+        "clock": _clock(inputs, settings, bases),
+        "position": np.nan_to_num(place.sd_nT),
+        "heading": np.zeros(count),
+        "level": table(inputs, "rover_level").floats("sd_level_nT"),
+    }
+    columns = {f"sd_{name}_nT": float_column(values) for name, values in parts.items()}
+    columns |= {
+        "position_east_nT": float_column(place.east_nT),
+        "position_north_nT": float_column(place.north_nT),
+    }
+    used = np.isfinite(anomaly) & table(inputs, "rover_checks").booleans("kept")
+    return {
+        "rover_budget": Budget(pl.DataFrame(columns)),
+        "budget": Document({"parts": [_row(name, parts, used) for name in parts]}),
+    }
 
 
-def _sensor(inputs: Mapping[str, Record]) -> NDArray[np.float64]:
-    """Return the noise of the passage that each reading belongs to, else of its instrument.
+def _anomaly(inputs: Mapping[str, Record]) -> Floats:
+    """Return the anomaly as far as the corrections are known here."""
+    left = table(inputs, "rover_recorded").floats("raw_nT")
+    for record, column in (
+        ("rover_diurnal", "diurnal_nT"),
+        ("rover_reference", "reference_nT"),
+        ("rover_level", "level_nT"),
+    ):
+        left = left - table(inputs, record).floats(column)
+    return left
 
-    It is never less than what rounding to the instrument's resolution leaves.
-    """
+
+def _row(name: str, parts: Mapping[str, Floats], used: NDArray[np.bool_]) -> dict[str, Any]:
+    """Return what one part comes to over the kept readings."""
+    squares = {key: np.nan_to_num(values[used]) ** 2 for key, values in parts.items()}
+    total = np.sum(list(squares.values()), axis=0)
+    largest = np.max(list(squares.values()), axis=0)
+    own = squares[name]
+    known = total > 0
+    return {
+        "part": name,
+        "shared_by": SHARED_BY[name],
+        "median_nT": round(float(np.sqrt(np.median(own))), 4) if own.size else None,
+        "share_of_variance": _mean(own[known] / total[known]),
+        "largest_at_share_of_readings": _mean((own == largest)[known]),
+    }
+
+
+def _mean(values: NDArray[Any]) -> float | None:
+    """Return a mean for print, null where there is nothing."""
+    return round(float(np.mean(values)), 4) if values.size else None
+
+
+def _position(inputs: Mapping[str, Record], anomaly: Floats) -> PositionError:
+    """Return the part of the positions, one walker after the other."""
     seconds = table(inputs, "rover_times").seconds("time_utc")
-    fourth = table(inputs, "rover_checks").floats("fourth_difference_nT")
-    passage = table(inputs, "rover_lines").floats("passage")
-    lines = table(inputs, "lines").floats("noise_nT")
-    value = table(inputs, "rover_recorded").floats("raw_nT")
-    noise = np.full(seconds.shape, np.nan)
-    least = np.zeros(seconds.shape)
-    for _, rows in in_time_order(document(inputs, "rover_files"), seconds):
-        noise[rows] = noise_sd(fourth[rows])
-        least[rows] = np.nan_to_num(quantisation_sd(value[rows]))
-    on_line = np.flatnonzero(np.isfinite(passage))
-    own = lines[passage[on_line].astype(np.int64)]
-    noise[on_line] = np.where(np.isfinite(own), own, noise[on_line])
-    floored: NDArray[np.float64] = np.maximum(noise, least)
-    return floored
+    orders = [rows for _, rows in in_time_order(document(inputs, "rover_files"), seconds)]
+    order = np.concatenate(orders) if orders else np.zeros(0, dtype=np.int64)
+    kept = table(inputs, "rover_checks").booleans("kept")
+    positions = table(inputs, "rover_positions")
+    places = positions.floats("easting_m"), positions.floats("northing_m")
+    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    found = PositionError(*(np.full(anomaly.size, np.nan) for _ in range(3)))
+    sound = order[kept[order]]
+    if not sound.size:
+        return found
+    east, north = (axis[sound] for axis in places)
+    told = document(inputs, "level")["position"]
+    factor = told["factor"] if told else 1.0
+    parts = position_error(
+        east,
+        north,
+        anomaly[sound],
+        passage[sound],
+        sd_nT=table(inputs, "rover_noise").floats("sd_sensor_nT")[sound],
+        position_sd_m=factor * positions.floats("sd_m")[sound],
+        line_spacing_m=spacing_or_usual(east, north, passage[sound]),
+    )
+    for whole, part in zip(found, parts, strict=True):
+        whole[sound] = part
+    return found
+
+
+def _diurnal(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: list[Base], anomaly: Floats
+) -> Floats:
+    """Return the part of the diurnal correction: interpolation, distance, other direction."""
+    diurnal = table(inputs, "rover_diurnal")
+    parts = [diurnal.floats("sd_diurnal_nT"), _away(inputs, settings, bases)]
+    if np.isfinite(anomaly).any():
+        site = survey_site(inputs)
+        bent = projection_sd(
+            anomaly,
+            diurnal.floats("diurnal_nT"),
+            total_field_nT=site.total_field_nT,
+            inclination_deg=site.inclination_deg,
+        )
+        parts.append(np.nan_to_num(bent))
+    return combine_sd(*parts)
+
+
+def _away(inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: list[Base]) -> Floats:
+    """Return what the distance from the base adds; 0 where the base's place isn't known."""
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    positions = table(inputs, "rover_positions")
+    found = np.zeros(seconds.size)
+    for base, rows in _by_base(inputs, bases):
+        place = [
+            settings[f"instruments.*.{name}_m"].get(
+                base.name, settings[f"instruments.*.{name}_m"]["*"]
+            )
+            for name in ("easting", "northing")
+        ]
+        if None in place:
+            continue
+        away = np.hypot(
+            positions.floats("easting_m")[rows] - place[0],
+            positions.floats("northing_m")[rows] - place[1],
+        )
+        found[rows] = np.nan_to_num(
+            distance_sd(
+                seconds[rows],
+                base.seconds,
+                base.field_nT,
+                distance_m=np.nan_to_num(away),
+                max_gap_s=settings["diurnal"]["max_gap_s"],
+                base_noise_nT=base.noise_nT,
+                scale_km=settings["diurnal"]["scale_km"],
+            )
+        )
+    return found
+
+
+def _by_base(
+    inputs: Mapping[str, Record], bases: list[Base]
+) -> list[tuple[Base, NDArray[np.int64]]]:
+    """Return each base with the readings that it corrects."""
+    used = table(inputs, "rover_diurnal").frame["base"]
+    rows = [
+        (base, np.flatnonzero((used == base.name).fill_null(False).to_numpy())) for base in bases
+    ]
+    return [(base, own) for base, own in rows if own.size]
+
+
+def _clock(inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: list[Base]) -> Floats:
+    """Return the part of the clocks of rover and base; 0 where there is no base record."""
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    days = Days.of(settings["survey.time_zone"])
+    found = np.zeros(seconds.size)
+    files = document(inputs, "rover_files")
+    for base, corrected in _by_base(inputs, bases):
+        for rover in instruments(files):
+            own = np.intersect1d(corrected, rows_of(files, rover))
+            hours = np.floor(seconds[own] / 900.0)
+            names = {hour: days.name(hour * 900.0) for hour in np.unique(hours)}
+            day = np.array([names[hour] for hour in hours], dtype=object)
+            for name in dict.fromkeys(day.tolist()):
+                rows = own[day == name]
+                slips = [_slip(inputs, settings, item, name) for item in (rover, base.name)]
+                sd = clock_sd(
+                    seconds[rows],
+                    base.seconds,
+                    base.field_nT,
+                    clock_sd_s=float(np.hypot(slips[0], slips[1])),
+                    max_gap_s=settings["diurnal"]["max_gap_s"],
+                )
+                found[rows] = np.nan_to_num(sd)
+    return found
+
+
+def _slip(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], instrument: str, day: str
+) -> float:
+    """Return how far a clock may still be off on a day [s]."""
+    usual = settings["clocks"]
+    rows = [row for row in document(inputs, "clock_evidence")["clock"]
+            if row["instrument"] == instrument]  # fmt: skip
+    if not rows:
+        return float(usual["by_hand_s"])
+    row = rows[0]
+    told = next((item for item in row["days"] if item["day"] == day), row)
+    stamped = row["position_clock"] == "its own fixes"
+    return residual_clock_sd(
+        told["offset_s"],
+        told["sd_s"],
+        decided_s=told["decided_s"] or 0.0,
+        usual_sd_s=usual["by_satellite_s"] if stamped else usual["by_hand_s"],
+    )

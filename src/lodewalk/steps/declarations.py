@@ -210,7 +210,7 @@ STEPS = (
     Step(
         "level",
         "Levels the lines by their crossings.",
-        1,
+        2,
         ("rover_level", "level", "level_findings"),
         (
             "rover_times", "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal",
@@ -218,13 +218,29 @@ STEPS = (
         ("level",),
     ),
     Step(
-        "budget",
-        "Gives the error budget of each reading.",
-        2,
-        ("rover_budget",),
+        "noise",
+        "Measures the noise of the sensor, passage by passage.",
+        1,
+        ("rover_noise",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
             "lines",
+        ),
+    ),
+    Step(
+        "budget",
+        "Gives the error budget of each reading, part by part.",
+        3,
+        ("rover_budget", "budget"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
+            "rover_positions", "rover_heights", "rover_noise", "rover_diurnal", "rover_reference",
+            "rover_level", "level", "base_files", "base_recorded", "base_times", "base_checks",
+            "clock_evidence", "datum",
+        ),
+        (
+            "survey.time_zone", "diurnal", "clocks", "instruments.*.site_tie_nT",
+            "instruments.*.easting_m", "instruments.*.northing_m",
         ),
     ),
     Step(
@@ -234,14 +250,14 @@ STEPS = (
         ("missed", "target_grids", "missed_findings"),
         (
             "rover_times", "rover_positions", "rover_heights", "rover_checks", "rover_lines",
-            "rover_diurnal", "rover_budget", "datum",
+            "rover_diurnal", "rover_noise", "datum",
         ),
         ("survey.crs", "targets"),
     ),
     Step(
         "readings",
         "Joins the columns of all steps and computes the anomaly.",
-        2,
+        3,
         ("readings",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
@@ -251,17 +267,25 @@ STEPS = (
     Step(
         "surface",
         "Chooses tension and damping of the grid by lines that are left out.",
-        1,
+        2,
         ("surface",),
         ("readings", "rover_lines"),
         ("grid.method", "grid.tension", "grid.damping_m2"),
     ),
     Step(
+        "standard_error",
+        "Tells how sure the grid is, near the lines and between them.",
+        1,
+        ("error_grids", "error_notes"),
+        ("readings", "rover_lines", "rover_budget", "surface"),
+        ("survey.crs", "grid.method"),
+    ),
+    Step(
         "grid",
-        "Grids the anomaly.",
-        2,
+        "Grids the anomaly, its standard error beside it.",
+        3,
         ("grids", "grid_notes"),
-        ("readings", "rover_lines", "surface"),
+        ("readings", "rover_lines", "surface", "error_grids"),
         ("survey.crs", "grid"),
     ),
     Step(
@@ -275,7 +299,7 @@ STEPS = (
             "missed_findings", "missed", "walked", "lines", "line_noise",
             "base_files", "base_recorded", "base_times", "base_checks", "base_minutes",
             "rover_files", "rover_times", "rover_positions", "rover_diurnal", "rover_checks",
-            "rover_lines", "rover_budget",
+            "rover_lines", "rover_noise",
         ),
         ("survey.crs", "survey.time_zone", "tolerances", "diurnal"),
         ("tick",),

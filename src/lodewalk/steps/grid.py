@@ -1,22 +1,22 @@
 """Grid: the kept anomaly on an even mesh, masked beyond the reach of the readings."""
 
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import replace
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 
 from lodewalk.errors import InputError
-from lodewalk.methods.gridding.equivalent_sources import fit_layer
 from lodewalk.methods.gridding.ground import Region, within_reach
 from lodewalk.methods.gridding.interface import grid_readings, region_for, suggest_spacing
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
-from lodewalk.steps.gridded import Used, used_readings
+from lodewalk.steps.gridded import CURVATURE, LAYER, Used, fitted_layer, used_readings
 from lodewalk.steps.rows import document, table
 
 NAME = "total_field_anomaly"
-LAYER = "equivalent sources"
 
 
 def run(
@@ -36,14 +36,33 @@ def run(
         "method": own["method"],
         "readings": used.passage.size,
         "height_m": own["height_m"] if own["method"] == LAYER else 0.0,
-        "surface": surface if own["method"] in ("minimum curvature", LAYER) else None,
+        "surface": surface if own["method"] in (CURVATURE, LAYER) else None,
         "problem": None,
     }
     try:
         grid = _gridded(used, notes, surface, crs=settings["survey.crs"])
     except InputError as error:
         return {"grids": GridSet(()), "grid_notes": Document(notes | {"problem": str(error)})}
-    return {"grids": GridSet((grid,)), "grid_notes": Document(notes)}
+    errors = cast("GridSet", inputs["error_grids"]).grids
+    made = (grid, *(_error_on(grid, error) for error in errors))
+    return {"grids": GridSet(made), "grid_notes": Document(notes)}
+
+
+def _error_on(grid: Grid, error: Grid) -> Grid:
+    """Return the standard error at the nodes of the grid."""
+    place = np.meshgrid(
+        (grid.northings - error.south_m) / error.spacing_m,
+        (grid.eastings - error.west_m) / error.spacing_m,
+        indexing="ij",
+    )
+    values = map_coordinates(error.values, place, order=1, mode="nearest")
+    return replace(
+        error,
+        values=np.where(np.isnan(grid.values), np.nan, values),
+        west_m=grid.west_m,
+        south_m=grid.south_m,
+        spacing_m=grid.spacing_m,
+    )
 
 
 def _gridded(used: Used, notes: Mapping[str, Any], surface: Mapping[str, Any], *, crs: str) -> Grid:
@@ -77,14 +96,8 @@ def _from_layer(
 ) -> NDArray[np.float64]:
     """Return the field of a layer of equivalent sources, masked beyond the reach."""
     spacing = notes["spacing_m"]
-    fitted = fit_layer(
-        used.easting_m,
-        used.northing_m,
-        used.anomaly_nT,
-        sd=used.weighing_sd,
-        depth_m=layer["depth_m"],
-        damping=layer["damping"],
-        rounds=layer["rounds"],
+    fitted = fitted_layer(
+        used.easting_m, used.northing_m, used.anomaly_nT, sd=used.weighing_sd, layer=layer
     )
     values = fitted.on_grid(region, spacing_m=spacing, height_m=notes["height_m"])
     column = (used.easting_m - region.west_m) / spacing

@@ -1,14 +1,23 @@
 """Which readings make a grid, and how far apart their lines are."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lodewalk.errors import InputError
 from lodewalk.methods.corrections.lines import line_spacing
+from lodewalk.methods.gridding.equivalent_sources import fit_layer
+from lodewalk.methods.gridding.line_folds import line_folds
+from lodewalk.methods.gridding.piece_folds import piece_folds
+from lodewalk.methods.gridding.source_layer import SourceLayer
 from lodewalk.records import Table
 
 Floats = NDArray[np.float64]
+#: Engines that need to be told a surface: see the step of that name.
+CURVATURE, LAYER = "minimum curvature", "equivalent sources"
 #: Line spacing assumed where there is a single line [m].
 LONE_LINE_SPACING_M = 20.0
 
@@ -17,15 +26,18 @@ LONE_LINE_SPACING_M = 20.0
 class Used:
     """The readings that a grid is made of: the kept ones on lines, or all where none is.
 
-    `sd_nT` leaves out the error of the line's level, which all its readings share: it says nothing
-    of how well each follows the ground.
+    `sd_nT` is that of sensor and diurnal correction, by which readings are weighed: what a line's
+    readings share, such as level and place, says nothing of how well each follows the ground.
+    `rows` tells where each stands among all readings.
     """
 
     easting_m: Floats
     northing_m: Floats
     anomaly_nT: Floats
     sd_nT: Floats
+    sensor_sd_nT: Floats
     passage: NDArray[np.int64]
+    rows: NDArray[np.int64]
 
     @property
     def line_spacing_m(self) -> float:
@@ -38,13 +50,53 @@ class Used:
 
         None where no error is above zero.
         """
-        above = self.sd_nT[self.sd_nT > 0]
-        if not above.size:
-            return None
-        known: Floats = np.where(
-            np.isnan(self.sd_nT), above.max(), np.maximum(self.sd_nT, above.min())
+        return _above_zero(self.sd_nT)
+
+    @property
+    def sensor_sd(self) -> Floats | None:
+        """Noise of each reading by itself, an unknown one the largest; None where none is [nT]."""
+        return _above_zero(self.sensor_sd_nT)
+
+    @property
+    def line_folds(self) -> NDArray[np.int64]:
+        """Fold of each reading's line; all -1 where none can be left out, of very few lines."""
+        try:
+            return line_folds(
+                self.easting_m, self.northing_m, self.passage, line_spacing_m=self.line_spacing_m
+            )
+        except InputError:
+            return np.full(self.passage.size, -1)
+
+    @property
+    def piece_folds(self) -> NDArray[np.int64]:
+        """Fold of each reading's piece of line, a line spacing long."""
+        return piece_folds(
+            self.easting_m, self.northing_m, self.passage, length_m=self.line_spacing_m
         )
-        return known
+
+
+def _above_zero(sd: Floats) -> Floats | None:
+    """Return errors with the smallest above zero for none and the largest for unknown ones."""
+    above = sd[sd > 0]
+    if not above.size:
+        return None
+    known: Floats = np.where(np.isnan(sd), above.max(), np.maximum(sd, above.min()))
+    return known
+
+
+def fitted_layer(
+    easting: Floats, northing: Floats, value: Floats, *, sd: Floats | None, layer: Mapping[str, Any]
+) -> SourceLayer:
+    """Return the layer of equivalent sources that readings give with the chosen settings."""
+    return fit_layer(
+        easting,
+        northing,
+        value,
+        sd=sd,
+        depth_m=layer["depth_m"],
+        damping=layer["damping"],
+        rounds=layer["rounds"],
+    )
 
 
 def spacing_or_usual(easting_m: Floats, northing_m: Floats, passage: NDArray[np.int64]) -> float:
@@ -63,13 +115,8 @@ def used_readings(readings: Table, passage: NDArray[np.int64]) -> Used:
         readings.floats("easting_m")[used],
         readings.floats("northing_m")[used],
         readings.floats("anomaly_nT")[used],
-        _own_sd(readings)[used],
+        np.hypot(readings.floats("sd_sensor_nT"), readings.floats("sd_diurnal_nT"))[used],
+        readings.floats("sd_sensor_nT")[used],
         passage[used],
+        np.flatnonzero(used),
     )
-
-
-def _own_sd(readings: Table) -> Floats:
-    """Return the error of each reading without what its line shares [nT]."""
-    total, shared = readings.floats("sd_nT"), readings.floats("sd_level_nT")
-    own: Floats = np.sqrt(np.maximum(total**2 - np.nan_to_num(shared) ** 2, 0.0))
-    return own

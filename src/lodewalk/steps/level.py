@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lodewalk.methods.corrections.levelling import Levelling
 from lodewalk.methods.corrections.levelling_choice import PriorChoice, choose_prior
 from lodewalk.methods.corrections.levelling_model import LevelPrior, LineTies, crossing_sd
+from lodewalk.methods.corrections.position_scale import position_scale
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Level
 from lodewalk.records.table import float_column
@@ -37,9 +38,9 @@ def run(
     found = FindingList("level")
     count = len(table(inputs, "rover_checks"))
     level, sd = np.zeros(count), np.zeros(count)
-    notes: dict[str, Any] = {"crossings": 0, "factor": None, "lines": []}
+    notes: dict[str, Any] = {"crossings": 0, "factor": None, "position": None, "lines": []}
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
-    ties = _ties(inputs, passage)
+    ties, by_position = _ties(inputs, passage)
     if own["apply"] and len(ties):
         choice = choose_prior(
             passage, _hours(inputs), ties,
@@ -47,7 +48,7 @@ def run(
         )  # fmt: skip
         level = np.nan_to_num(choice.levelling.level_nT)
         sd = np.nan_to_num(choice.levelling.sd_nT)
-        notes = _notes(inputs, ties, choice)
+        notes = _notes(inputs, ties, choice) | {"position": _positions(choice, by_position)}
         _tell(found, notes)
     elif (passage >= 0).any():
         found.add("level", _open_words(own["apply"]), severity="doubt")
@@ -67,8 +68,21 @@ def _hours(inputs: Mapping[str, Record]) -> Floats:
     return hours
 
 
-def _ties(inputs: Mapping[str, Record], passage: Numbers) -> LineTies:
-    """Return the crossings of lines whose readings have a diurnal correction."""
+def _positions(choice: PriorChoice, by_position: Floats) -> dict[str, float]:
+    """Return by which factor the crossings say that position errors are to be changed."""
+    found = choice.levelling
+    off, sd = found.standardised * found.foretold_sd_nT, found.foretold_sd_nT
+    known = np.isfinite(off) & (sd > by_position)
+    other = np.sqrt(sd[known] ** 2 - by_position[known] ** 2)
+    scale = position_scale(off[known], other, by_position[known])
+    return {"factor": round(scale.factor, 4), "log_sd": round(scale.log_sd, 4)}
+
+
+def _ties(inputs: Mapping[str, Record], passage: Numbers) -> tuple[LineTies, Floats]:
+    """Return the crossings of lines whose readings have a diurnal correction.
+
+    Beside them stands the part of each one's sd that comes from the positions [nT].
+    """
     crossings = table(inputs, "crossings")
     lines = crossings.frame.select(f"{side}_passage" for side in SIDES)
     rows = np.flatnonzero(lines.select(pl.all_horizontal(pl.all().is_not_null())).to_numpy())
@@ -82,17 +96,19 @@ def _ties(inputs: Mapping[str, Record], passage: Numbers) -> LineTies:
     series = _Series(passage, table(inputs, "rover_times").seconds("time_utc"))
     taken = series.at(diurnal.floats("diurnal_nT"), number, seconds)
     noise = np.fmax(table(inputs, "lines").floats("noise_nT"), LEAST_NOISE_NT)
-    sd = crossing_sd(
-        noise_nT=noise[number],
-        diurnal_sd_nT=np.nan_to_num(series.at(diurnal.floats("sd_diurnal_nT"), number, seconds)),
-        angle_deg=np.clip(crossings.floats("angle_deg")[rows], 1.0, 90.0),
-        **columns,
-    )
+    known = {
+        "noise_nT": noise[number],
+        "diurnal_sd_nT": np.nan_to_num(series.at(diurnal.floats("sd_diurnal_nT"), number, seconds)),
+        "angle_deg": np.clip(crossings.floats("angle_deg")[rows], 1.0, 90.0),
+    }
+    sd = crossing_sd(**known, **columns)
+    bare = crossing_sd(**known, **columns | {"position_sd_m": np.zeros_like(number, dtype=float)})
     hours = series.at(_hours(inputs), number, seconds)
     difference = crossings.floats("difference_nT")[rows] - (taken[:, 0] - taken[:, 1])
     ties = (number[:, 0], hours[:, 0], number[:, 1], hours[:, 1], difference, sd)
     usable = np.isfinite(difference + sd) & (number[:, 0] != number[:, 1])
-    return LineTies(*(part[usable] for part in ties))
+    by_position = np.sqrt(np.maximum(sd**2 - bare**2, 0.0))[usable]
+    return LineTies(*(part[usable] for part in ties)), by_position
 
 
 @dataclass(frozen=True)

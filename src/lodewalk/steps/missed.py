@@ -2,15 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lodewalk.adapters.projection import grid_convergence_deg
-from lodewalk.methods.bodies import ambient_vector
-from lodewalk.methods.geomagnetic import decimal_year, site_values
 from lodewalk.methods.gridding.ground import surveyed_ground
 from lodewalk.methods.gridding.interface import region_for
 from lodewalk.methods.planning.missed_target import smallest_sphere, target_detection
@@ -19,7 +15,8 @@ from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.gridded import spacing_or_usual
-from lodewalk.steps.rows import document, table
+from lodewalk.steps.rows import table
+from lodewalk.steps.site_field import ambient_on_grid
 
 Floats = NDArray[np.float64]
 NAME = "smallest_target_radius"
@@ -61,7 +58,7 @@ def run(
     values = wanted | UNKNOWN
     grids: tuple[Grid, ...] = ()
     if walked.easting_m.size:
-        ambient = _ambient(inputs, settings["survey.crs"])
+        ambient = ambient_on_grid(inputs, settings["survey.crs"])
         grid = _map(walked, wanted, ambient, between, settings["survey.crs"])
         if not np.isnan(grid.values).all():
             grids = (grid,)
@@ -82,7 +79,7 @@ def _walked(inputs: Mapping[str, Record], wanted: Mapping[str, Any]) -> tuple[Wa
     kept = table(inputs, "rover_checks").booleans("kept")
     kept &= np.isfinite(table(inputs, "rover_diurnal").floats("diurnal_nT"))
     kept &= np.isfinite(places[0]) & np.isfinite(height)
-    sensor = table(inputs, "rover_budget").floats("sd_sensor_nT")
+    sensor = table(inputs, "rover_noise").floats("sd_sensor_nT")
     kept &= np.isfinite(sensor)
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
     kept &= (passage >= 0) | ~(kept & (passage >= 0)).any()
@@ -96,27 +93,6 @@ def _walked(inputs: Mapping[str, Record], wanted: Mapping[str, Any]) -> tuple[Wa
         width_m=wanted["depth_m"] + float(np.median(height[kept])) if kept.any() else 1.0,
     )
     return Walked(east, north, height[kept], noise), spacing_or_usual(east, north, passage)
-
-
-def _ambient(inputs: Mapping[str, Record], crs: str) -> Floats:
-    """Return the reference field in the middle of the survey, towards grid north, east and down."""
-    positions = table(inputs, "rover_positions")
-    columns = (
-        positions.floats("latitude_deg"),
-        positions.floats("longitude_deg"),
-        table(inputs, "rover_heights").floats("height_m"),
-    )
-    latitude, longitude, height = (float(np.nanmedian(values)) for values in columns)
-    epoch = document(inputs, "datum")["epoch_utc"]
-    seconds = table(inputs, "rover_times").seconds("time_utc")
-    moment = datetime.fromisoformat(epoch).timestamp() if epoch else float(np.nanmedian(seconds))
-    site = site_values(latitude, longitude, height, decimal_year=float(decimal_year(moment)))
-    turn = float(grid_convergence_deg(longitude, latitude, crs=crs))
-    return ambient_vector(
-        strength_nT=site.total_field_nT,
-        inclination_deg=site.inclination_deg,
-        declination_deg=site.declination_deg - turn,
-    )
 
 
 def _map(

@@ -73,11 +73,7 @@ def _corrected(inputs: Mapping[str, Record], recorded: Table) -> pl.DataFrame:
         "micro_level": np.zeros(len(recorded)),
     }
     budget = table(inputs, "rover_budget")
-    elsewhere = {"diurnal": "rover_diurnal", "level": "rover_level"}
-    parts = {name: budget.floats(f"sd_{name}_nT") for name in BUDGET if name not in elsewhere}
-    parts |= {
-        name: table(inputs, record).floats(f"sd_{name}_nT") for name, record in elsewhere.items()
-    }
+    parts = {name: budget.floats(f"sd_{name}_nT") for name in BUDGET}
     anomaly = total_field_anomaly(recorded.floats("raw_nT"), **corrections)
     sd = np.where(np.isnan(anomaly), np.nan, combine_sd(*(parts[name] for name in BUDGET)))
     columns = {f"{name}_nT": values for name, values in corrections.items()}

@@ -4,16 +4,13 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
 from lodewalk.methods.gridding.choose_surface import SurfaceChoice, choose_surface
 from lodewalk.methods.gridding.equivalent_sources import choose_layer
-from lodewalk.methods.gridding.line_folds import line_folds
-from lodewalk.methods.gridding.piece_folds import piece_folds
 from lodewalk.records import Document, Record
 from lodewalk.steps.context import Context
-from lodewalk.steps.gridded import Used, used_readings
+from lodewalk.steps.gridded import CURVATURE, LAYER, Used, used_readings
 from lodewalk.steps.rows import table
 
 #: Damping of a layer that nothing could be left out to choose.
@@ -32,10 +29,10 @@ def run(
     used = used_readings(table(inputs, "readings"), passage)
     wanted = settings["grid.tension"], settings["grid.damping_m2"]
     choice = None
-    if method == "minimum curvature" and None in wanted and used.passage.size >= LEAST:
+    if method == CURVATURE and None in wanted and used.passage.size >= LEAST:
         choice = _choice(used)
     values = _values(choice, used, *wanted)
-    if method == "equivalent sources":
+    if method == LAYER:
         values["layer"] = _layer(used)
     return {"surface": Document(values)}
 
@@ -79,18 +76,10 @@ def _choice(used: Used) -> SurfaceChoice:
         *places,
         used.anomaly_nT,
         sd=np.ones(used.passage.size) if sd is None else sd,
-        lines=_lines(used, between),
-        pieces=piece_folds(*places, used.passage, length_m=between),
+        lines=used.line_folds,
+        pieces=used.piece_folds,
         line_spacing_m=between,
     )
-
-
-def _lines(used: Used, between: float) -> NDArray[np.int64]:
-    """Return the fold of each reading's line; none can be left out of very few lines."""
-    try:
-        return line_folds(used.easting_m, used.northing_m, used.passage, line_spacing_m=between)
-    except InputError:
-        return np.full(used.passage.size, -1)
 
 
 def _values(

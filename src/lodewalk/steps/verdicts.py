@@ -70,7 +70,7 @@ class Passage:
 def reading_marks(inputs: Mapping[str, Record], tolerances: Mapping[str, Any]) -> ReadingMarks:
     """Return what is wrong with each rover reading."""
     diurnal = table(inputs, "rover_diurnal")
-    sensor = table(inputs, "rover_budget").floats("sd_sensor_nT")
+    sensor = table(inputs, "rover_noise").floats("sd_sensor_nT")
     sd, bridge = diurnal.floats("sd_diurnal_nT"), diurnal.floats("bridge_sd_nT")
     checks = table(inputs, "rover_checks")
     copies = np.array([reason == "duplicate" for reason in checks.strings("reason")], dtype=bool)

@@ -207,6 +207,17 @@ class Diurnal(Section):
     )
 
 
+class Clocks(Section):
+    """How well clocks are known where nothing tells; both one standard deviation."""
+
+    by_hand_s: float = _setting(
+        1.0, "Error of a clock that was set by hand (common practice).", "s", gt=0, le=3600
+    )
+    by_satellite_s: float = _setting(
+        0.1, "Error of a clock that stamps its own fixes (common practice).", "s", gt=0, le=3600
+    )
+
+
 class Datum(Section):
     """The one value that the diurnal correction is measured from."""
 
@@ -309,6 +320,7 @@ class Settings(Section):
     checks: Checks = Checks()
     lines: Lines = Lines()
     diurnal: Diurnal = Diurnal()
+    clocks: Clocks = Clocks()
     datum: Datum = Datum()
     level: LevelSettings = LevelSettings()
     grid: GridSettings = GridSettings()
@@ -327,6 +339,7 @@ SECTIONS: dict[str, type[Section]] = {
     "checks": Checks,
     "lines": Lines,
     "diurnal": Diurnal,
+    "clocks": Clocks,
     "datum": Datum,
     "level": LevelSettings,
     "grid": GridSettings,

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 PUBLIC = {
     "readings": "readings.parquet",
     "grids": "grids.nc",
+    "error_grids": "steps/standard_error.nc",
     "target_grids": "targets.nc",
     "check": "check.json",
     "rewalk": "rewalk.gpx",
@@ -60,6 +61,7 @@ TABLES = {
     "rover_diurnal": "products.Diurnal",
     "rover_reference": "products.Reference",
     "rover_level": "products.Level",
+    "rover_noise": "products.Noise",
     "rover_budget": "products.Budget",
     "readings": "products.Readings",
 }

@@ -23,11 +23,11 @@ from lodewalk.methods.gridding.standard_error import (
 GROUND = FieldCovariance(depth_m=10.0, variance_nT2=25.0)
 
 
-def blocks_at(east, north, variance, passage):
+def blocks_at(east, north, variance, passage, shared=None):
     size = len(east)
     return LineBlocks(
         np.array(east, float), np.array(north, float), np.zeros(size), np.array(variance, float),
-        np.array(passage), np.full(size, -1),
+        np.array(passage), np.full(size, -1), np.zeros((size, 1)) if shared is None else shared,
     )  # fmt: skip
 
 
@@ -45,7 +45,7 @@ def correlation(one, other):
 
 def noise_of(blocks, line):
     same = (blocks.passage[:, None] == blocks.passage) & (blocks.passage >= 0)
-    return np.diag(blocks.variance) + line**2 * same
+    return np.diag(blocks.variance) + (line**2 + blocks.shared @ blocks.shared.T) * same
 
 
 def test_one_reading_that_counts_is_done_by_hand():
@@ -68,9 +68,10 @@ def test_two_readings_are_done_by_hand():
         assert shares.field[0] + shares.noise[0] == pytest.approx(total, rel=1e-6)
 
 
-@pytest.mark.parametrize("line", [0.0, 0.7])
-def test_many_readings_agree_with_a_dense_solve(line):
+@pytest.mark.parametrize(("line", "causes"), [(0.0, 0.0), (0.7, 0.0), (0.3, 1.2)])
+def test_many_readings_agree_with_a_dense_solve(line, causes):
     blocks = scattered()
+    blocks = blocks._replace(shared=np.random.default_rng(2).normal(0, causes, (30, 3)))
     nodes = np.random.default_rng(1).uniform(-20, 120, (2, 50))
     places = blocks[:2]
     target = correlation(places, nodes)
@@ -125,6 +126,26 @@ def test_a_line_predicts_its_own_readings_better_than_the_field():
     assert np.sqrt(own.noise[0]) + np.sqrt(field.noise[0]) == pytest.approx(2.0, rel=1e-3)
     assert own.noise[0] < field.noise[0]
     assert field.field[0] == own.field[0]
+
+
+def test_a_cause_shared_with_its_own_sign_is_one_line_error_where_the_sign_is_one():
+    """Ten readings in a row that share 2 nT, told as a line's error and as a cause."""
+    place = np.zeros(9), np.arange(9) * 5.0, np.full(9, 0.01), np.zeros(9, int)
+    told = [
+        error_shares([0.0], [22.0], blocks, covariance=GROUND, passage=[0], **more).noise[0]
+        for blocks, more in (
+            (blocks_at(*place), {"line_sd_nT": 2.0}),
+            (blocks_at(*place, shared=np.full((9, 1), -2.0)), {"shared": [[-2.0]]}),
+        )
+    ]
+    assert told[1] == pytest.approx(told[0], rel=1e-9)
+    # With weights of sum W the difference has 2 (1 - W) of it, 2 (1 + W) with the other sign;
+    # beside it stands the readings' own noise.
+    turned = error_shares(
+        [0.0], [22.0], blocks_at(*place, shared=np.full((9, 1), -2.0)), covariance=GROUND,
+        passage=[0], shared=[[2.0]],
+    )  # fmt: skip
+    assert np.sqrt(turned.noise[0]) + np.sqrt(told[0]) == pytest.approx(4.0, rel=5e-3)
 
 
 @settings(max_examples=20, deadline=None)

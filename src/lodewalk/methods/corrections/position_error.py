@@ -146,6 +146,12 @@ def _at_known(
     )
 
 
+def _flat(count: int) -> _Profile:
+    """Return a profile without slopes and direction."""
+    along, along_square, short_square = (np.zeros(count) for _ in range(3))
+    return _Profile(along, along_square, short_square, np.zeros((2, count)))
+
+
 def _profiles(
     place: FloatArray,
     value: FloatArray,
@@ -155,13 +161,13 @@ def _profiles(
     between: float,
 ) -> _Profile:
     """Return the slopes along each stretch of the walk."""
-    step = np.hypot(*np.diff(place, axis=1))
+    step = np.hypot(np.diff(place[0]), np.diff(place[1]))
     moving = step[step > _LEAST_BIN_M / 5]
     usual = float(np.median(moving)) if moving.size else _LEAST_BIN_M
     width = float(np.clip(usual, _LEAST_BIN_M, between / 4))
     parted = (np.diff(passage) != 0) | (step > _PARTED * usual)
     ends = [0, *(np.flatnonzero(parted) + 1).tolist(), value.size]
-    out = _Profile(*(np.zeros(value.size) for _ in range(3)), np.zeros((2, value.size)))
+    out = _flat(value.size)
     for first, last in pairwise(ends):
         rows = slice(first, last)
         part = _one_profile(place[:, rows], value[rows], sd[rows], apart[rows], (width, between))
@@ -183,7 +189,7 @@ def _one_profile(
     number = np.floor(distance / width).astype(np.int64)
     count = np.bincount(number)
     if count.size < _LEAST_BINS:
-        return _Profile(*(np.zeros(value.size) for _ in range(3)), np.zeros((2, value.size)))
+        return _flat(value.size)
     bins = np.arange(count.size)
     filled = count > 0
     means = [
@@ -199,7 +205,7 @@ def _one_profile(
         slope,
         _mean_square(slope, spread / width, noise),
         _mean_square(short, between / 2 / width, noise),
-        *(course / np.maximum(np.hypot(*course), 1e-12)),
+        *(course / np.maximum(np.hypot(course[0], course[1]), 1e-12)),
     )
     at = distance / width - 0.5
     along, along_square, short_square, *direction = (np.interp(at, bins, own) for own in columns)
@@ -213,7 +219,7 @@ def _walked(place: FloatArray, width: float) -> FloatArray:
     """
     smooth = gaussian_filter1d(place, max(_SMOOTHED_M / width, 1.0), axis=1, mode="nearest")
     course = np.gradient(smooth, axis=1) if place.shape[1] > 1 else np.zeros_like(place)
-    course = course / np.maximum(np.hypot(*course), 1e-12)
+    course = course / np.maximum(np.hypot(course[0], course[1]), 1e-12)
     steps = np.sum(np.diff(place, axis=1) * (course[:, 1:] + course[:, :-1]) / 2, axis=0)
     distance = np.concatenate([[0.0], np.cumsum(steps)])
     return np.asarray(distance - distance.min())

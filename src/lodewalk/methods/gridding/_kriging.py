@@ -34,9 +34,11 @@ def _own_weights(
     count = away.size
     matrix, target = noise.copy(), np.empty(count)
     for i in range(count):
-        for j in range(count):
-            matrix[i, j] += field * _correlation(apart[i, j])
-        matrix[i, i] += _JITTER * field
+        for j in range(i):
+            both = field * _correlation(apart[i, j])
+            matrix[i, j] += both
+            matrix[j, i] += both
+        matrix[i, i] += (1.0 + _JITTER) * field
         target[i] = field * _correlation(away[i])
     return np.linalg.solve(matrix, target).astype(np.float64)
 
@@ -54,8 +56,8 @@ def _plate_weights(
     count = away.size
     matrix, target = np.zeros((count + 3, count + 3)), np.zeros(count + 3)
     for i in range(count):
-        for j in range(count):
-            matrix[i, j] = _plate(apart[i, j])
+        for j in range(i):
+            matrix[i, j] = matrix[j, i] = _plate(apart[i, j])
         matrix[i, i] = stiffness * variance[i]
         target[i] = _plate(away[i])
         matrix[i, count] = matrix[count, i] = 1.0
@@ -72,9 +74,10 @@ def _shares(
     """Return what the weights leave open of the field, and what they let in of errors."""
     unknown, error = 1.0, 0.0
     for i in range(weight.size):
-        unknown -= 2.0 * weight[i] * _correlation(away[i])
-        for j in range(weight.size):
-            both = weight[i] * weight[j]
+        unknown += weight[i] * (weight[i] - 2.0 * _correlation(away[i]))
+        error += weight[i] * weight[i] * noise[i, i]
+        for j in range(i):
+            both = 2.0 * weight[i] * weight[j]
             unknown += both * _correlation(apart[i, j])
             error += both * noise[i, j]
     return max(unknown * field, 0.0), error
@@ -90,6 +93,8 @@ def krige(
     north: FloatArray,
     variance: FloatArray,
     passage: IntArray,
+    shared: FloatArray,
+    node_shared: FloatArray,
     field: float,
     depth: float,
     line: float,
@@ -99,7 +104,8 @@ def krige(
     """Set the field's and the noise's share of the error variance of each node.
 
     `near` holds the neighbours of each node; `field` and `line` are variances. A node with a
-    passage has that passage's error too, as a reading has. Without a stiffness (below zero) the
+    passage has that passage's error too, as a reading has; `shared` and `node_shared` hold the
+    other errors that a passage has in common. Without a stiffness (below zero) the
     weights are those of least variance, else those of a plate.
     """
     count = near.shape[1]
@@ -112,9 +118,11 @@ def krige(
         for i in range(count):
             for j in range(i + 1):
                 square = (e[i] - e[j]) ** 2 + (n[i] - n[j]) ** 2
-                shared = line if own[i] >= 0 and own[i] == own[j] else 0.0
+                common = 0.0
+                if own[i] >= 0 and own[i] == own[j]:
+                    common = line + np.sum(shared[a[i]] * shared[a[j]])
                 apart[i, j] = apart[j, i] = square
-                noise[i, j] = noise[j, i] = shared
+                noise[i, j] = noise[j, i] = common
             noise[i, i] += variance[a[i]]
         if stiffness < 0.0:
             weight = _own_weights(apart, away, noise, field)
@@ -122,5 +130,9 @@ def krige(
             weight = _plate_weights(apart, away, e, n, variance[a], stiffness)
         unknown, error = _shares(weight, apart, away, noise, field)
         if node_passage[node] >= 0:
-            error += line * (1.0 - 2.0 * np.sum(weight[own == node_passage[node]]))
+            error += line + np.sum(node_shared[node] ** 2)
+            for i in range(count):
+                if own[i] == node_passage[node]:
+                    common = line + np.sum(shared[a[i]] * node_shared[node])
+                    error -= 2.0 * weight[i] * common
         shares[node, 0], shares[node, 1] = unknown, max(error, 0.0)

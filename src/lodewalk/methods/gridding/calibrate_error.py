@@ -1,5 +1,6 @@
 """Stated errors of a grid held against readings left out, place by place."""
 
+from collections.abc import Callable
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -7,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.spatial import cKDTree
 
+from lodewalk.errors import InputError
 from lodewalk.methods.gridding.covariance import FieldCovariance
 from lodewalk.methods.gridding.ground import Region
 from lodewalk.methods.gridding.interface import grid_readings, region_for
@@ -25,14 +27,19 @@ BoolArray = NDArray[np.bool_]
 #: Nodes between lines; lengths of averaging in line spacings: roughness, misfit, left-out errors.
 NODES_BETWEEN: Final = 4
 _ROUGHNESS, _MISFIT, _LOCAL = 0.25, 0.5, 0.75
-#: Fewer left-out block means than this tell nothing.
+#: Fewer left-out block means than this tell nothing; of more than the second, two folds are enough.
 LEAST: Final = 40
+PLENTY: Final = 8_000
 #: Weight of the whole survey beside what lies near, in block means; least part of the usual.
 _WHOLE: Final = 0.5
 _LEAST_PART: Final = 0.02
 #: Bounds of factors of variance; the part inside an interval, and its half width in sd.
 _FACTORS: Final = (0.02, 400.0)
 _INSIDE, _TIMES = 0.9, 1.645
+
+
+#: Grids easting, northing, value and sd of readings on a region of nodes so far apart [m].
+Engine = Callable[[FloatArray, FloatArray, FloatArray, FloatArray, Region, float], FloatArray]
 
 
 class _Readings(NamedTuple):
@@ -44,6 +51,7 @@ class _Readings(NamedTuple):
     sd: FloatArray
     passage: IntArray
     fold: IntArray
+    shared: FloatArray
 
 
 class _LeftOut(NamedTuple):
@@ -68,9 +76,11 @@ def calibrate(
     lines: ArrayLike,
     pieces: ArrayLike,
     covariance: FieldCovariance,
-    surface: Surface,
+    surface: Surface | None,
     line_spacing_m: float,
+    engine: Engine | None = None,
     line_sd_nT: float = 0.0,
+    shared: ArrayLike | None = None,
     neighbours: int = NEIGHBOURS,
 ) -> Calibration:
     """Make stated errors as large as those of readings left out.
@@ -87,12 +97,17 @@ def calibrate(
         them nothing would predict them.
     covariance : FieldCovariance
         Covariance of the anomaly.
-    surface : Surface
-        How the grid was made.
+    surface : Surface or None
+        How the grid was made by minimum curvature; None for another engine.
     line_spacing_m : float
         Distance between lines [m].
+    engine : callable, optional
+        What the grid was made with: easting, northing, value, sd, region and distance of nodes [m]
+        to values, NaN where it gives none (default: minimum curvature as in `surface`).
     line_sd_nT : float
         Standard deviation of the error that the readings of a passage share [nT].
+    shared : array, shape (n, k), optional
+        Further errors that they share, as in `line_blocks`.
     neighbours : int
         As in `standard_error`.
 
@@ -151,12 +166,21 @@ def calibrate(
         sd=np.asarray(sd_nT, dtype=np.float64),
         passage=np.asarray(passage, dtype=np.int64),
         fold=np.where(np.asarray(lines) < 0, -1, np.asarray(pieces, dtype=np.int64)),
+        shared=np.zeros((np.size(value_nT), 1)) if shared is None else np.asarray(shared),
     )
     check_same_length(**readings._asdict())
     node = line_spacing_m / NODES_BETWEEN
     region = region_for(readings.easting, readings.northing, spacing_m=node, reach_m=line_spacing_m)
     blocks = _blocks(readings, node)
-    judge = _Judge(region, node, covariance, surface, line_sd_nT, neighbours)
+    judge = _Judge(
+        region,
+        node,
+        covariance,
+        surface,
+        engine or _curvature_engine(surface),
+        line_sd_nT,
+        neighbours,
+    )
     whole = judge.surface(readings)
     misfit = judge.misfit(readings, whole)
     left = judge.left_out(readings, blocks, misfit)
@@ -173,8 +197,27 @@ def _blocks(readings: _Readings, size_m: float) -> LineBlocks:
     """Return the block means of all readings, by fold."""
     return line_blocks(
         *readings[:3], sd_nT=readings.sd, passage=readings.passage, size_m=size_m,
-        fold=readings.fold,
+        fold=readings.fold, shared=readings.shared,
     )  # fmt: skip
+
+
+def _curvature_engine(surface: Surface | None) -> Engine:
+    """Return minimum curvature with some settings, everywhere on its grid."""
+    if surface is None:
+        raise InputError("A calibration needs a surface or an engine.")
+
+    def made(
+        easting: FloatArray, northing: FloatArray, value: FloatArray, sd: FloatArray,
+        region: Region, node_m: float,
+    ) -> FloatArray:  # fmt: skip
+        return grid_readings(
+            easting, northing, value, sd=sd, **region._asdict(), spacing_m=node_m,
+            reach_m=node_m * (sum(region.shape) + 1), method="minimum curvature",
+            tension=surface.tension, damping_m2=surface.damping_m2,
+            tension_length_m=surface.tension_length_m,
+        )  # fmt: skip
+
+    return made
 
 
 class _Judge(NamedTuple):
@@ -183,19 +226,15 @@ class _Judge(NamedTuple):
     region: Region
     node_m: float
     covariance: FieldCovariance
-    settings: Surface
+    settings: Surface | None
+    engine: Engine
     line_sd_nT: float
     neighbours: int
 
     def surface(self, readings: _Readings) -> FloatArray:
-        """Return the surface of readings, everywhere on the grid."""
-        far = self.node_m * (sum(self.region.shape) + 1)
-        return grid_readings(
-            *readings[:3], sd=np.hypot(readings.sd, self.line_sd_nT), **self.region._asdict(),
-            spacing_m=self.node_m, reach_m=far, method="minimum curvature",
-            tension=self.settings.tension, damping_m2=self.settings.damping_m2,
-            tension_length_m=self.settings.tension_length_m,
-        )  # fmt: skip
+        """Return the surface of readings, everywhere on the grid where there is one."""
+        sd = np.hypot(readings.sd, self.line_sd_nT)
+        return self.engine(*readings[:3], sd, self.region, self.node_m)
 
     def place(self, easting: FloatArray, northing: FloatArray) -> list[FloatArray]:
         """Return rows and columns of places."""
@@ -206,7 +245,7 @@ class _Judge(NamedTuple):
 
     def roughness(self, surface: FloatArray) -> FloatArray:
         """Return the squared curvature of a surface, averaged over a fraction of the spacing."""
-        slopes = np.gradient(surface)
+        slopes = np.gradient(_filled(surface))
         square = sum(bend**2 for slope in slopes for bend in np.gradient(slope))
         return np.asarray(gaussian_filter(square, _ROUGHNESS * NODES_BETWEEN))
 
@@ -216,7 +255,10 @@ class _Judge(NamedTuple):
         What is left of a reading's error is what the surface doesn't follow.
         """
         place = self.place(readings.easting, readings.northing)
-        error = readings.value - map_coordinates(surface, place, order=3)
+        error = readings.value - _sampled(surface, place)
+        told = np.isfinite(error)
+        place, error = [axis[told] for axis in place], error[told]
+        readings = _Readings._make(part[told] for part in readings)
         blocks = _blocks(readings._replace(fold=np.full(error.size, -1)), self.node_m)
         followed = error_shares(
             blocks.easting, blocks.northing, blocks, covariance=self.covariance,
@@ -232,10 +274,10 @@ class _Judge(NamedTuple):
 
     def left_out(self, readings: _Readings, blocks: LineBlocks, misfit: FloatArray) -> _LeftOut:
         """Return errors and predicted variances of the block means of all folds."""
-        parts = [
-            self._one_fold(readings, blocks, misfit, fold)
-            for fold in np.unique(blocks.fold[blocks.fold >= 0])
-        ]
+        folds = np.unique(blocks.fold[blocks.fold >= 0])
+        if blocks.value.size > PLENTY:
+            folds = folds[:2]
+        parts = [self._one_fold(readings, blocks, misfit, fold) for fold in folds]
         if not parts:
             none = np.empty(0)
             return _LeftOut(none, none, none, none, none, none, np.empty(0, dtype=np.int64))
@@ -252,18 +294,34 @@ class _Judge(NamedTuple):
         place = self.place(out.easting, out.northing)
         shares = error_shares(
             out.easting, out.northing, rest, covariance=self.covariance, surface=self.settings,
-            line_sd_nT=self.line_sd_nT, passage=out.passage, neighbours=self.neighbours,
+            line_sd_nT=self.line_sd_nT, passage=out.passage, shared=out.shared,
+            neighbours=self.neighbours,
         )  # fmt: skip
         there = map_coordinates(misfit, place, order=1, mode="nearest")
-        return _LeftOut(
+        found = _LeftOut(
             place[0],
             place[1],
-            out.value - map_coordinates(surface, place, order=3),
+            out.value - _sampled(surface, place),
             shares.field,
             shares.noise + out.variance + there,
             map_coordinates(self.roughness(surface), place, order=1, mode="nearest"),
             out.fold,
         )
+        told = np.isfinite(found.error)
+        return _LeftOut._make(part[told] for part in found)
+
+
+def _filled(surface: FloatArray) -> FloatArray:
+    """Return a surface with its mean where it has no value."""
+    return np.where(np.isnan(surface), np.nanmean(surface), surface)
+
+
+def _sampled(surface: FloatArray, place: list[FloatArray]) -> FloatArray:
+    """Return a surface at places in nodes; NaN beside nodes without a value."""
+    values = np.asarray(map_coordinates(_filled(surface), place, order=3))
+    beside = map_coordinates(np.isnan(surface).astype(np.float64), place, order=1, mode="nearest")
+    values[beside > 0] = np.nan
+    return values
 
 
 def _spread(

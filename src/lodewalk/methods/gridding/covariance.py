@@ -101,6 +101,7 @@ def fit_covariance(
     passage: ArrayLike,
     line_spacing_m: float,
     line_sd_nT: float = 0.0,
+    shared: ArrayLike | None = None,
 ) -> FieldCovariance:
     """Fit the covariance of the anomaly to readings on lines.
 
@@ -118,6 +119,8 @@ def fit_covariance(
         Distance between neighbouring lines [m].
     line_sd_nT : float
         Standard deviation of the error that the readings of a passage share [nT].
+    shared : array, shape (n, k), optional
+        Further errors that they share, as in `line_blocks`.
 
     Returns
     -------
@@ -158,7 +161,7 @@ def fit_covariance(
     """
     blocks = line_blocks(
         easting_m, northing_m, value_nT, sd_nT=sd_nT, passage=passage,
-        size_m=line_spacing_m / 4,
+        size_m=line_spacing_m / 4, shared=shared,
     )  # fmt: skip
     return covariance_of(blocks, line_spacing_m=line_spacing_m, line_sd_nT=line_sd_nT)
 
@@ -232,7 +235,8 @@ def _prepare(blocks: LineBlocks, window: NDArray[np.int64], line_sd: float) -> _
     east, north = blocks.easting[window], blocks.northing[window]
     value, passage = blocks.value[window], blocks.passage[window]
     same = (passage[:, None] == passage) & (passage[:, None] >= 0)
-    noise = np.diag(blocks.variance[window]) + line_sd**2 * same
+    common = blocks.shared[window] @ blocks.shared[window].T
+    noise = np.diag(blocks.variance[window]) + (line_sd**2 + common) * same
     root = cholesky(noise, lower=True)
     plane = np.column_stack([np.ones(east.size), east - east.mean(), north - north.mean()])
     whitened = solve_triangular(root, plane, lower=True)

@@ -17,7 +17,7 @@ from lodewalk.validation import FloatArray, check_positive, check_same_length, c
 IntArray = NDArray[np.int64]
 
 #: Neighbouring block means that a node is predicted from.
-NEIGHBOURS: Final = 40
+NEIGHBOURS: Final = 32
 #: Nodes worked on together, whatever the number of threads.
 PART: Final = 4096
 #: The plate of a surface under tension alone keeps this part of its stiffness.
@@ -132,8 +132,8 @@ def standard_error(
     surface : Surface, optional
         How the grid was made (default: the predictor of least variance, simple kriging).
     line_sd_nT, survey_sd_nT : float
-        Standard deviation of the errors that the readings of a passage share, and that all
-        readings share [nT].
+        Standard deviation of the errors that the readings of a passage share, beside those in
+        ``blocks.shared``, and that all readings share [nT].
     calibration : Calibration or float
         From `calibrate`, or a factor of the field's share of the sd (default 1).
     neighbours : int
@@ -207,6 +207,7 @@ def error_shares(
     surface: Surface | None = None,
     line_sd_nT: float = 0.0,
     passage: ArrayLike | None = None,
+    shared: ArrayLike | None = None,
     neighbours: int = NEIGHBOURS,
 ) -> ErrorShares:
     """Return both shares of the error variance at places, before any calibration.
@@ -218,6 +219,8 @@ def error_shares(
     passage : int array, shape (n,), optional
         Passage of the reading that is predicted there, whose shared error then belongs to the
         difference (default: no reading, so the error is the map's own).
+    shared : array, shape (n, k), optional
+        What that reading has of the errors in `LineBlocks.shared` (default: nothing).
 
     Returns
     -------
@@ -243,7 +246,8 @@ def error_shares(
     number = np.atleast_1d(
         np.asarray(np.full(east.size, -1) if passage is None else passage, dtype=np.int64)
     )
-    check_same_length(easting_m=east, northing_m=north, passage=number)
+    common = np.zeros((east.size, blocks.shared.shape[1])) if shared is None else np.asarray(shared)
+    check_same_length(easting_m=east, northing_m=north, passage=number, shared=common[:, 0])
     check_within(line_sd_nT, name="line_sd_nT", low=0, high=np.inf, unit="nT")
     count = min(neighbours, blocks.value.size)
     if count < 3 or not np.isfinite(east + north).all():
@@ -262,7 +266,8 @@ def error_shares(
         near = tree.query(np.column_stack([east[part], north[part]]), k=count)[1]
         krige(
             east[part], north[part], number[part], near.reshape(-1, count).astype(np.int64),
-            blocks.easting, blocks.northing, blocks.variance, blocks.passage,
+            blocks.easting, blocks.northing, blocks.variance, blocks.passage, blocks.shared,
+            common[part],
             covariance.variance_nT2, covariance.depth_m, line_sd_nT**2, stiffness, shares[part],
         )  # fmt: skip
     return ErrorShares(shares[:, 0], shares[:, 1])
