@@ -84,6 +84,7 @@ STEPS = (
         ),
         (
             "survey.crs", "position", "instruments.*.sensor_height_m", "instruments.*.geoid_m",
+            "instruments.*.position_sd_m",
         ),
     ),
     Step(

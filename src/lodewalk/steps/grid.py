@@ -6,11 +6,11 @@ from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 
 from lodewalk.errors import InputError
 from lodewalk.methods.gridding.ground import Region, within_reach
 from lodewalk.methods.gridding.interface import grid_readings, region_for, suggest_spacing
+from lodewalk.methods.gridding.standard_error import resampled_error
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.gridded import CURVATURE, LAYER, Used, fitted_layer, used_readings
@@ -55,7 +55,7 @@ def _error_on(grid: Grid, error: Grid) -> Grid:
         (grid.eastings - error.west_m) / error.spacing_m,
         indexing="ij",
     )
-    values = map_coordinates(error.values, place, order=1, mode="nearest")
+    values = resampled_error(error.values, place)
     return replace(
         error,
         values=np.where(np.isnan(grid.values), np.nan, values),

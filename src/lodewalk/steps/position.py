@@ -60,7 +60,9 @@ def run(
     heights = _heights(work, spans, settings["instruments.*.geoid_m"])
     sensor = settings["instruments.*.sensor_height_m"]
     return {
-        "rover_positions": _positions(work, spans, sensor),
+        "rover_positions": _positions(
+            work, spans, sensor, given=settings["instruments.*.position_sd_m"]
+        ),
         "rover_heights": Heights(pl.DataFrame({"height_m": float_column(heights)})),
         "position_findings": work.found.table(),
     }
@@ -105,14 +107,20 @@ def _tell_missing(work: Work, spans: list[FileRows]) -> None:
             )
 
 
-def _positions(work: Work, spans: list[FileRows], sensor: Mapping[str, float]) -> Positions:
+def _positions(
+    work: Work,
+    spans: list[FileRows],
+    sensor: Mapping[str, float],
+    *,
+    given: Mapping[str, float | None],
+) -> Positions:
     """Return the places as their table."""
     places = work.places
     longitude, latitude = to_geographic(places.easting, places.northing, crs=work.crs)
     above, error = np.full(len(work.recorded), np.nan), np.full(len(work.recorded), np.nan)
     for span in spans:
         above[span.rows] = own_value(sensor, span.instrument)
-        error[span.rows] = _errors(work, span)
+        error[span.rows] = _errors(work, span, given.get(span.instrument, given["*"]))
     columns = {
         "easting_m": places.easting,
         "northing_m": places.northing,
@@ -126,8 +134,11 @@ def _positions(work: Work, spans: list[FileRows], sensor: Mapping[str, float]) -
     return Positions(frame.with_columns(source))
 
 
-def _errors(work: Work, span: FileRows) -> Floats:
-    """Return the error of each position of a file: of its fix, and of bridging its losses."""
+def _errors(work: Work, span: FileRows, given: float | None) -> Floats:
+    """Return the error of each position of a file: of its fix, and of bridging its losses.
+
+    What the settings give goes before the kind of fix.
+    """
     rows = np.arange(span.start, span.stop)
     source = work.places.source[rows]
     recorded = work.recorded
@@ -135,6 +146,8 @@ def _errors(work: Work, span: FileRows) -> Floats:
     placed = np.isfinite(work.places.easting[rows])
     error = np.where(placed, np.where(np.isfinite(fix), fix, np.nanmedian([*fix, 3.0])), np.nan)
     error[source == "local grid"] = LOCAL_GRID_SD_M
+    if given is not None:
+        error[placed] = given
     order = at_distinct_times(timed(rows, work.seconds), work.seconds)
     bridged = source == "bridged"
     if bridged.any() and order.size > 2:

@@ -61,6 +61,11 @@ class Instrument(Section):
     northing_m: Annotated[float, Field(ge=-2e7, le=2e7)] | None = _setting(
         None, "Base only: northing in the survey's reference system, where known.", "m"
     )
+    position_sd_m: Annotated[float, Field(ge=0.001, le=1000)] | None = _setting(
+        None,
+        "Rover only: error of a position, one sd on each axis; left out, by the kind of fix.",
+        "m",
+    )
     site_tie_nT: float = _setting(
         0.0,
         "Base only: added to this base's record so that bases at different sites agree.",

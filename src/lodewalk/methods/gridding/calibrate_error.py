@@ -1,6 +1,7 @@
 """Stated errors of a grid held against readings left out, place by place."""
 
 from collections.abc import Callable
+from functools import partial
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -260,14 +261,22 @@ class _Judge(NamedTuple):
         place, error = [axis[told] for axis in place], error[told]
         readings = _Readings._make(part[told] for part in readings)
         blocks = _blocks(readings._replace(fold=np.full(error.size, -1)), self.node_m)
-        followed = error_shares(
-            blocks.easting, blocks.northing, blocks, covariance=self.covariance,
+        bare = blocks._replace(shared=np.zeros_like(blocks.shared))
+        at_blocks = partial(
+            error_shares, blocks.easting, blocks.northing, covariance=self.covariance,
             surface=self.settings, neighbours=self.neighbours,
-        ).noise  # fmt: skip
+        )  # fmt: skip
+        followed = at_blocks(bare).noise
+        # What the surface doesn't follow of an error that a whole passage shares.
+        whole = at_blocks(
+            blocks, line_sd_nT=self.line_sd_nT, passage=blocks.passage, shared=blocks.shared
+        ).noise
+        left = whole - followed
         tree = cKDTree(np.column_stack([blocks.easting, blocks.northing]))
         nearest = tree.query(np.column_stack([readings.easting, readings.northing]))[1]
         noise = readings.sd**2
         open_noise = np.maximum(noise - followed[nearest], 0.05 * noise)
+        open_noise += np.maximum(left, 0.0)[nearest]
         total = _spread(place, error**2 - open_noise, surface.shape, _MISFIT * NODES_BETWEEN)
         count = _spread(place, np.ones(error.size), surface.shape, _MISFIT * NODES_BETWEEN)
         return np.asarray(np.maximum(total, 0.0) / np.maximum(count, 1e-9))
