@@ -171,6 +171,15 @@ class Reference(Table):
     SCHEMA: ClassVar = (_number("reference_nT", "nT", "total intensity of the reference field"),)
 
 
+class Heading(Table):
+    """Heading correction of each rover reading."""
+
+    SCHEMA: ClassVar = (
+        _number("heading_nT", "nT", "heading error of its rover, taken off"),
+        _number("sd_heading_nT", "nT", "one standard deviation of what is left of it"),
+    )
+
+
 class Level(Table):
     """Levelling of each rover reading."""
 
@@ -187,7 +196,6 @@ class Budget(Table):
         _number("sd_sensor_nT", "nT", "sensor noise"),
         _number("sd_clock_nT", "nT", "clock error times the rate of the field"),
         _number("sd_position_nT", "nT", "position error times the gradient"),
-        _number("sd_heading_nT", "nT", "heading and operator"),
     )
 
 

@@ -1,6 +1,6 @@
 """Error budget: the sensor from the fourth difference, passage by passage.
 
-The parts of clock, position and heading are 0: nothing tells them yet.
+The parts of clock and position are 0: nothing tells them yet.
 """
 
 from collections.abc import Mapping
@@ -18,7 +18,7 @@ from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.rows import document, in_time_order, table
 
-NOT_YET = ("clock", "position", "heading")
+NOT_YET = ("clock", "position")
 
 
 def run(

@@ -191,7 +191,7 @@ STEPS = (
     Step(
         "trials",
         "Takes the figures of the tests of set-up and cleanliness.",
-        2,
+        3,
         ("trials", "trial_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
@@ -208,19 +208,33 @@ STEPS = (
         ("rover_positions", "rover_heights", "rover_times", "datum"),
     ),
     Step(
+        "heading",
+        "Takes off what each rover reads too much for the way in which its operator faces.",
+        1,
+        ("rover_heading", "heading", "heading_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_heights",
+            "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal", "datum",
+            "notes_recorded", "notes_times",
+        ),
+        ("heading", "survey.crs", "tolerances.heading_nT"),
+        ("test",),
+    ),
+    Step(
         "level",
         "Levels the lines by their crossings.",
-        1,
+        2,
         ("rover_level", "level", "level_findings"),
         (
             "rover_times", "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal",
+            "rover_heading",
         ),
         ("level",),
     ),
     Step(
         "budget",
         "Gives the error budget of each reading.",
-        2,
+        3,
         ("rover_budget",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
@@ -241,11 +255,12 @@ STEPS = (
     Step(
         "readings",
         "Joins the columns of all steps and computes the anomaly.",
-        2,
+        3,
         ("readings",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
-            "rover_lines", "rover_diurnal", "rover_reference", "rover_level", "rover_budget",
+            "rover_lines", "rover_diurnal", "rover_reference", "rover_heading", "rover_level",
+            "rover_budget",
         ),
     ),
     Step(

@@ -17,8 +17,8 @@ LONE_LINE_SPACING_M = 20.0
 class Used:
     """The readings that a grid is made of: the kept ones on lines, or all where none is.
 
-    `sd_nT` leaves out the error of the line's level, which all its readings share: it says nothing
-    of how well each follows the ground.
+    `sd_nT` leaves out the errors of level and heading, which all readings of a line share: they say
+    nothing of how well each follows the ground.
     """
 
     easting_m: Floats
@@ -70,6 +70,7 @@ def used_readings(readings: Table, passage: NDArray[np.int64]) -> Used:
 
 def _own_sd(readings: Table) -> Floats:
     """Return the error of each reading without what its line shares [nT]."""
-    total, shared = readings.floats("sd_nT"), readings.floats("sd_level_nT")
-    own: Floats = np.sqrt(np.maximum(total**2 - np.nan_to_num(shared) ** 2, 0.0))
+    shared = [np.nan_to_num(readings.floats(f"sd_{name}_nT")) for name in ("level", "heading")]
+    square = readings.floats("sd_nT") ** 2 - shared[0] ** 2 - shared[1] ** 2
+    own: Floats = np.sqrt(np.maximum(square, 0.0))
     return own

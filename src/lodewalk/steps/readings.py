@@ -68,12 +68,13 @@ def _corrected(inputs: Mapping[str, Record], recorded: Table) -> pl.DataFrame:
     corrections = {
         "diurnal": table(inputs, "rover_diurnal").floats("diurnal_nT"),
         "reference": table(inputs, "rover_reference").floats("reference_nT"),
-        **{name: np.zeros(len(recorded)) for name in ("instrument", "heading")},
+        "instrument": np.zeros(len(recorded)),
+        "heading": table(inputs, "rover_heading").floats("heading_nT"),
         "level": table(inputs, "rover_level").floats("level_nT"),
         "micro_level": np.zeros(len(recorded)),
     }
     budget = table(inputs, "rover_budget")
-    elsewhere = {"diurnal": "rover_diurnal", "level": "rover_level"}
+    elsewhere = {name: f"rover_{name}" for name in ("diurnal", "heading", "level")}
     parts = {name: budget.floats(f"sd_{name}_nT") for name in BUDGET if name not in elsewhere}
     parts |= {
         name: table(inputs, record).floats(f"sd_{name}_nT") for name, record in elsewhere.items()
