@@ -228,7 +228,9 @@ def write(folder: Path, seed: int, plan: Plan, settings: str = ""):
             ).iter_rows()
         ]
         source = folder / f"{name}.csv"
-        source.write_text("\n".join(["time_utc,easting,northing,line,total_field_nT", *rows]) + "\n")
+        source.write_text(
+            "\n".join(["time_utc,easting,northing,line,total_field_nT", *rows]) + "\n"
+        )
         add_files(open_folder(path), [source], role="rover", instrument=name)
     last = max(float(frame["time"].max()) for frame in rovers.values())
     times = np.arange(-900.0, last + 900.0, 10.0)

@@ -17,7 +17,7 @@ def rover(name, stands=8):
         {"heading_deg": float(a), "value_nT": float(v) + 0.1, "sd_nT": 0.1}
         for a, v in zip(at[:stands], value, strict=False)
     ]
-    return {"instrument": name, "headings": rows, "stands": points}
+    return {"instrument": name, "curve": rows, "stands": points}
 
 
 @pytest.mark.parametrize("names", [("R1",), ("R1", "R2")])

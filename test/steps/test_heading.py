@@ -77,7 +77,9 @@ def test_lines_walked_one_way_have_nothing_to_correct_and_no_error_from_it(tmp_p
 
 
 def test_tie_lines_alone_tell_the_directions_walked(tmp_path):
-    survey, found = outcomes(tmp_path, 6, Plan(turn="", spacing_m=80.0, length_m=480.0, lines=5, ties=5))
+    survey, found = outcomes(
+        tmp_path, 6, Plan(turn="", spacing_m=80.0, length_m=480.0, lines=5, ties=5)
+    )
     one = found["R1"]
     (rover,) = noted(survey)
     assert rover["evidence"]["neighbour"] == rover["evidence"]["turn"] == 0

@@ -32,13 +32,12 @@ def draw_heading_error(found: Document) -> Figure:
     Parameters
     ----------
     found : Document
-        The product ``heading``: ``rovers``, each with ``instrument``, ``headings`` and ``stands``.
+        The product ``heading``: ``rovers``, each with ``instrument``, ``curve`` and ``stands``.
 
     Returns
     -------
     Figure
-        120 mm wide, one panel a rover. The band is the error ± 1.645 sd at eight headings, joined
-        by straight lines; points are the stands of turn-around tests against the level of their
+        120 mm wide, one panel a rover. The band is the error ± 1.645 sd; points are the stands of turn-around tests against the level of their
         test, with ± 1.645 sd.
 
     Raises
@@ -69,7 +68,7 @@ def draw_heading_error(found: Document) -> Figure:
 
 def _panel(axes: Axes, rover: Mapping[str, Any]) -> None:
     """Draw one rover; the first heading is drawn again at 360 degrees."""
-    rows = [*rover["headings"], rover["headings"][0]]
+    rows = [*rover["curve"], rover["curve"][0]]
     at = np.array([row["heading_deg"] for row in rows], dtype=float)
     at[-1] += 360.0
     value = np.array([row["correction_nT"] for row in rows])
@@ -78,10 +77,12 @@ def _panel(axes: Axes, rover: Mapping[str, Any]) -> None:
     axes.fill_between(at, value - half, value + half, color=CURVE, alpha=0.2, linewidth=0)
     axes.plot(at, value, color=CURVE, linewidth=1.2)
     if rover["stands"]:
-        points = [[stand[key] for stand in rover["stands"]] for key in ("heading_deg", "value_nT")]
-        error = [NINETY * stand["sd_nT"] for stand in rover["stands"]]
+        facing, level, error = (
+            [stand[key] for stand in rover["stands"]] for key in ("heading_deg", "value_nT", "sd_nT")
+        )
         axes.errorbar(
-            *points, yerr=error, fmt="o", color=FILL, markersize=3, linewidth=0.8, ecolor=FILL
+            facing, level, yerr=NINETY * np.array(error), fmt="o", color=FILL, markersize=3,
+            linewidth=0.8, ecolor=FILL,
         )  # fmt: skip
     axes.set(xlim=(0, 360), xticks=range(0, 361, 45), ylabel=f"{rover['instrument']} [nT]")
     axes.yaxis.set_major_formatter(lambda tick, _: number(tick, 1))

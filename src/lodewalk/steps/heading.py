@@ -35,8 +35,8 @@ from lodewalk.steps.trial_spans import TrialSpan, trial_spans, turn_arounds
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
-#: Headings at which the correction is told [deg].
-EIGHT = tuple(range(0, 360, 45))
+#: Headings at which the correction is told, and those at which its curve is drawn [deg].
+EIGHT, CURVE = range(0, 360, 45), range(0, 360, 15)
 #: Lines whose directions differ by less than this were walked one way [deg].
 ONE_WAY_DEG = 15.0
 
@@ -93,9 +93,7 @@ def run(
     }
 
 
-def _rovers(
-    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
-) -> _Rovers:
+def _rovers(inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context) -> _Rovers:
     """Return the readings with what belongs to them."""
     positions = table(inputs, "rover_positions")
     kept = table(inputs, "rover_checks").booleans("kept")
@@ -197,8 +195,6 @@ def _notes(
     high, low = (float(walked[place]) for place in (value.argmax(), value.argmin()))
     spread, spread_sd = fitted.step(high, low)
     turned = np.abs((walked - walked[0] + 180.0) % 360.0 - 180.0)
-    at = np.array(EIGHT, dtype=float)
-    eight = zip(EIGHT, fitted.correction(at), fitted.sd(at), strict=True)
     return {
         "instrument": name,
         "coefficients_nT": [round(float(item), 3) for item in fitted.coefficients_nT],
@@ -215,16 +211,23 @@ def _notes(
         "highest_deg": round(high, 1),
         "lowest_deg": round(low, 1),
         "sd_nT": round(float(np.sqrt(np.mean(sd**2))), 3),
-        "headings": [
-            {
-                "heading_deg": degrees,
-                "correction_nT": round(float(correction), 3),
-                "sd_nT": round(float(error), 3),
-            }
-            for degrees, correction, error in eight
-        ],
+        "headings": _at(fitted, EIGHT),
+        "curve": _at(fitted, CURVE),
         "stands": _points(told.stands, fitted),
     }
+
+
+def _at(fitted: HeadingCorrection, degrees: Sequence[int]) -> list[dict[str, float]]:
+    """Return the correction and its error at some headings."""
+    at = np.array(degrees, dtype=float)
+    return [
+        {
+            "heading_deg": heading,
+            "correction_nT": round(float(value), 3),
+            "sd_nT": round(float(sd), 3),
+        }
+        for heading, value, sd in zip(degrees, fitted.correction(at), fitted.sd(at), strict=True)
+    ]
 
 
 def _points(stands: Sequence[Stand], fitted: HeadingCorrection) -> list[dict[str, float]]:

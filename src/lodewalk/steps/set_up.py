@@ -13,7 +13,10 @@ TestName = Literal[
 ]
 
 #: Points of the compass, clockwise from north.
-COMPASS = ("n nne ne ene e ese se sse s ssw sw wsw w wnw nw nnw").split()
+COMPASS = (
+    "n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw",
+    "nnw",
+)  # fmt: skip
 
 #: How people write the tests, in marks of files and in notes; the first that fits counts.
 WORDS: tuple[tuple[TestName, str], ...] = (
