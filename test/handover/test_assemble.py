@@ -138,7 +138,13 @@ def test_heading_errors_get_a_row_a_rover_and_one_figure(job, provenance):
         for n in range(8)
     ]
     counts = {"turn": 8, "crossing": 0, "neighbour": 3}
-    rover = {"instrument": "R1", "headings": eight, "curve": eight, "stands": [], "evidence": counts}
+    rover = {
+        "instrument": "R1",
+        "headings": eight,
+        "curve": eight,
+        "stands": [],
+        "evidence": counts,
+    }
     records = Records(heading=Document({"applied": True, "rovers": [rover]}))
     content = assemble(job, records, provenance=provenance)
     (row,) = content.heading

@@ -78,7 +78,8 @@ def _panel(axes: Axes, rover: Mapping[str, Any]) -> None:
     axes.plot(at, value, color=CURVE, linewidth=1.2)
     if rover["stands"]:
         facing, level, error = (
-            [stand[key] for stand in rover["stands"]] for key in ("heading_deg", "value_nT", "sd_nT")
+            [stand[key] for stand in rover["stands"]]
+            for key in ("heading_deg", "value_nT", "sd_nT")
         )
         axes.errorbar(
             facing, level, yerr=NINETY * np.array(error), fmt="o", color=FILL, markersize=3,

@@ -34,31 +34,45 @@ def test_lines_one_way_have_no_error_against_their_mean():
     assert found.sd([217.0])[0] == pytest.approx(2 * np.sqrt(2.0))
 
 
-def test_posterior_is_that_of_a_simulation():
+def test_the_sd_is_that_of_a_simulation():
     rng = np.random.default_rng(1)
-    covariance = np.diag([0.8, 0.8, 0.3, 0.3])
-    expected = 1.2
-    truth = rng.normal(0, expected / np.sqrt(2), (3_000_000, 4))
-    seen = truth + rng.normal(size=truth.shape) * np.sqrt(np.diag(covariance))
-    value = np.array([0.9, -0.4, 0.3, 0.2])  # so small that the prior is the expected one
-    near = np.all(np.abs(seen - value) < 0.3, axis=1)
-    found = heading_correction(model(value, covariance), ALL, expected_nT=expected)
-    count = near.sum()
-    spread = truth[near].std(axis=0)
-    np.testing.assert_allclose(
-        found.coefficients_nT, truth[near].mean(axis=0), atol=4 * spread.max() / np.sqrt(count)
+    told = np.linalg.qr(rng.normal(size=(4, 2)))[0]
+    opened = np.linalg.svd(told.T)[2][2:].T
+    covariance = told @ np.diag([0.3, 0.1]) @ told.T
+    walked = np.repeat([20.0, 200.0, 110.0], [5, 4, 1])
+    found = heading_correction(
+        model(told @ [1.6, 1.1], covariance, opened), walked, expected_nT=2.0
     )
-    np.testing.assert_allclose(np.sqrt(np.diag(found.covariance_nT2)), spread, rtol=0.1)
+    drawn = rng.normal(size=(200_000, 2)) * np.sqrt([0.3, 0.1]) @ told.T
+    drawn = drawn + rng.normal(0.0, np.sqrt(2.0), (200_000, 2)) @ opened.T
+
+    def error(degrees):
+        psi = np.radians(degrees)
+        return (
+            np.cos(psi) * drawn[:, 0]
+            + np.sin(psi) * drawn[:, 1]
+            + (np.cos(2 * psi) * drawn[:, 2] + np.sin(2 * psi) * drawn[:, 3])
+        )
+
+    mean = (5 * error(20.0) + 4 * error(200.0) + error(110.0)) / 10
+    for degrees in (20.0, 65.0, 110.0, 300.0):
+        np.testing.assert_allclose(found.sd([degrees])[0], np.std(error(degrees) - mean), rtol=0.01)
+    around = np.mean([np.mean((error(at) - mean) ** 2) for at in np.arange(0.0, 360.0, 30.0)])
+    np.testing.assert_allclose(
+        found.sd([np.nan])[0], np.sqrt(around + _mean_square(found)), rtol=0.01
+    )
 
 
-def test_strong_evidence_is_left_as_it_is_and_weak_evidence_corrects_little():
+def _mean_square(found):
+    """Mean square of the correction itself over all headings: what isn't taken off."""
+    return np.mean(found.correction(ALL) ** 2)
+
+
+def test_what_is_told_is_left_as_it_is():
     value = np.array([4.0, 3.0, 1.0, 0.5])
     strong = heading_correction(model(value, 0.01 * np.eye(4)), ALL, expected_nT=1.0)
-    np.testing.assert_allclose(strong.coefficients_nT, value, rtol=0.005)
-    np.testing.assert_allclose(strong.sd(ALL), np.sqrt(2 * 0.01), rtol=0.005)
-    weak = heading_correction(model(0.3 * value, 9.0 * np.eye(4)), ALL, expected_nT=1.0)
-    assert np.abs(weak.correction(ALL)).max() < 0.15
-    assert np.all(weak.sd(ALL) <= 1.0)
+    np.testing.assert_array_equal(strong.coefficients_nT, value)
+    np.testing.assert_allclose(strong.sd(ALL), np.sqrt(2 * 0.01))
 
 
 def test_what_is_open_has_the_expected_error_and_at_least_what_the_rest_shows():

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import linalg
 
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.spans import IntArray
@@ -102,41 +101,29 @@ def heading_correction(
     Only differences between headings change a map. So the error is counted against its mean over
     the headings walked, and lines that all go one way have none.
 
-    Before the evidence each of the four coefficients is taken as normal about zero with one
-    variance v. Then the error at any heading has the variance ``2 v``, so ``v = expected^2 / 2``.
-    Where the evidence shows a larger error, its own estimate by moments is taken for v,
-    ``(c.c - tr C) / r`` with c the r coefficients that the evidence tells and C their covariance
-    (an empirical prior, Efron and Morris 1973, from memory). The answer is the mean and covariance
-    of the coefficients given the evidence, ``v (v I + C)^-1 c`` and ``v (v I + C)^-1 C`` among
-    those told, zero and ``v I`` among the others. So weak evidence corrects little, and the sd is
-    nowhere infinite, and nowhere zero but where headings don't differ.
-
-    References
-    ----------
-    Efron, B. and Morris, C. (1973), Stein's estimation rule and its competitors: an empirical
-    Bayes approach, Journal of the American Statistical Association 68, 117-130,
-    doi:10.1080/01621459.1973.10481350 (from memory).
+    In what the evidence tells, coefficients and covariance are the model's: its average over the
+    orders has shrunk them already. Among the rest, each coefficient is taken as normal about zero
+    with one variance v. With nothing told, the error at any heading then has the variance ``2 v``,
+    so ``v = expected^2 / 2``. Where the evidence shows a larger error, the estimate by moments from
+    its r coefficients c with covariance C is taken, ``v = (c.c - tr C) / r``. So the sd is nowhere
+    infinite, and zero only where headings don't differ.
 
     Examples
     --------
     >>> seen = HeadingModel(np.array([4.0, 0.0, 0.0, 0.0]), 0.01 * np.eye(4), np.zeros(4),
     ...                     np.empty((4, 0)), 1, (0.0, 1.0, 0.0), 8, 0)
-    >>> heading_correction(seen, [0.0, 180.0], expected_nT=1.0).correction([0, 180]).round(2)
-    array([ 3.99, -3.99])
+    >>> heading_correction(seen, [0.0, 180.0], expected_nT=1.0).correction([0, 180]).tolist()
+    [4.0, -4.0]
     """
     check_positive(expected_nT, name="expected_nT")
-    told = linalg.null_space(model.unknown.T) if model.unknown.shape[1] else np.eye(4)
-    count = told.shape[1]
-    value = told.T @ model.coefficients_nT
-    spread = told.T @ model.covariance_nT2 @ told
+    value, spread = model.coefficients_nT, model.covariance_nT2
     prior = expected_nT**2 / 2
-    if count:
-        prior = max(prior, (float(value @ value) - float(np.trace(spread))) / count)
-    share = prior * linalg.inv(prior * np.eye(count) + spread) if count else np.zeros((0, 0))
-    covariance = told @ share @ spread @ told.T + prior * model.unknown @ model.unknown.T
+    told = 4 - model.unknown.shape[1]
+    if told:
+        prior = max(prior, (float(value @ value) - float(np.trace(spread))) / told)
     return HeadingCorrection(
-        coefficients_nT=told @ share @ value,
-        covariance_nT2=(covariance + covariance.T) / 2,
+        coefficients_nT=value,
+        covariance_nT2=spread + prior * model.unknown @ model.unknown.T,
         reference=_mean_harmonics(walked_deg),
         expected_nT=expected_nT,
     )
