@@ -4,8 +4,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from heading_survey import NONE, Gear, Plan, magnetic_north, outcomes
+from heading_survey import FACINGS, NONE, Gear, Plan, magnetic_north, outcomes, write
+from lodewalk.services.add import add_files
+from lodewalk.services.run import run
 from lodewalk.survey.store import read_product
+from small_survey import stamp
 
 NINETY = 1.645
 
@@ -57,6 +60,19 @@ def test_a_test_that_does_not_say_which_way_was_faced_is_told_and_not_used(tmp_p
     assert not found["R1"].found_nT.any()
     # Half of the variance, the second harmonic, is common to both ways.
     np.testing.assert_allclose(found["R1"].sd_nT, 1 / np.sqrt(2), rtol=0.05)
+
+
+def test_notes_tell_which_way_was_faced_within_a_bare_mark(tmp_path):
+    survey, rovers = write(tmp_path, 5, Plan(lines=2, ties=0, spacing_m=120.0, turn="bare"))
+    begin = rovers["R1"].filter(pl.col("line") == "turn-around")["time"].min()
+    rows = [f"{stamp(begin + 12 * n)},R1,test: turn-around {way}" for n, way in enumerate(FACINGS)]
+    rows.append(f"{stamp(begin + 95)},R1,test: turn-around end")
+    (tmp_path / "notes.csv").write_text("\n".join(["time,name,text", *rows]) + "\n")
+    add_files(survey, [tmp_path / "notes.csv"], role="notes")
+    run(survey, to="heading")
+    (rover,) = noted(survey)
+    assert rover["evidence"]["turn"] == 8
+    assert rover["unfaced_tests"] == 0
 
 
 @pytest.mark.parametrize("seed", [11, 12])

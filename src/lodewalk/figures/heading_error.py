@@ -37,8 +37,8 @@ def draw_heading_error(found: Document) -> Figure:
     Returns
     -------
     Figure
-        120 mm wide, one panel a rover. The band is the error ± 1.645 sd; points are the stands of turn-around tests against the level of their
-        test, with ± 1.645 sd.
+        120 mm wide, one panel a rover. The band is the error ± 1.645 sd; points are the stands of
+        turn-around tests against the level of their test, with ± 1.645 sd.
 
     Raises
     ------

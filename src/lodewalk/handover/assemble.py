@@ -54,8 +54,8 @@ class Records:
     ``base`` (``range_nT``, ``worst_chord_nT``, ``activity``, ``intervals``) and ``lines``
     (``line``, ``verdict``, ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages
     of a line apart), and ``missed`` with the target sought. `targets` is the radius of the smallest
-    target found, `grid_notes` how the grid was made, `heading` the heading errors. `minutes` holds the predicted error and
-    verdict of each minute.
+    target found, `grid_notes` how the grid was made, `heading` the heading errors. `minutes` holds
+    the predicted error and verdict of each minute.
     """
 
     readings: Readings | None = None

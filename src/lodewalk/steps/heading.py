@@ -153,7 +153,17 @@ def _told(rovers: _Rovers, name: str, rows: Numbers) -> _Told:
                 sd_nT=np.array([stand.sd_nT for stand in all_stands]),
             )
         )
-    return _Told(all_stands, tuple(parts), sum(not own for own in faced))
+    return _Told(all_stands, tuple(parts), _unfaced(tests, faced))
+
+
+def _unfaced(tests: Sequence[list[TrialSpan]], faced: Sequence[list[Stand]]) -> int:
+    """Return how many tests don't say which way was faced, nor does a test within them."""
+    told = [spans for spans, own in zip(tests, faced, strict=True) if own]
+    silent = [spans[0] for spans, own in zip(tests, faced, strict=True) if not own]
+    return sum(
+        not any(whole.start_s <= spans[0].start_s <= whole.end_s for spans in told)
+        for whole in silent
+    )
 
 
 def _crossings(rovers: _Rovers, name: str) -> HeadingEvidence:
