@@ -20,6 +20,7 @@ TRIALS = (
     "base_events",
     "bridging",
     "positions",
+    "heading",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")
 

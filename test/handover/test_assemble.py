@@ -132,6 +132,31 @@ def test_a_datum_that_was_set_has_no_quietest_hours():
     assert [fact.label for fact in datum_facts(datum)] == ["Datum", "Rests on"]
 
 
+def test_heading_errors_get_a_row_a_rover_and_one_figure(job, provenance):
+    eight = [
+        {"heading_deg": 45 * n, "correction_nT": -1.26 if n == 1 else 0.0, "sd_nT": 0.2}
+        for n in range(8)
+    ]
+    counts = {"turn": 8, "crossing": 0, "neighbour": 3}
+    rover = {
+        "instrument": "R1",
+        "headings": eight,
+        "curve": eight,
+        "stands": [],
+        "evidence": counts,
+    }
+    records = Records(heading=Document({"applied": True, "rovers": [rover]}))
+    content = assemble(job, records, provenance=provenance)
+    (row,) = content.heading
+    assert row.cells[:2] == ("0.0 ± 0.3", "−1.3 ± 0.3")  # 1.645 of 0.2
+    assert row.evidence == "8 stands of turn-around tests, 3 lines between neighbours"
+    assert len(content.figures_of("heading")) == 1
+    off = Records(heading=Document({"applied": False, "rovers": [rover]}))
+    text = assemble(job, off, provenance=provenance, with_figures=False).heading_text
+    assert text.startswith("The heading correction is turned off")
+    assert "taken off" not in assemble(job, Records(), provenance=provenance).heading_text
+
+
 def test_level_without_datum():
     assert "No datum has been set" in level_words(None, None)[0]
 

@@ -27,7 +27,7 @@ def walk():
 def survey(bench):
     """Return readings of a survey whose lines are off by planted constants [nT]."""
 
-    def make(off, *, ties=TIES, noise=0.05, **level):
+    def make(off, *, ties=TIES, noise=0.05, heading=True, **level):
         number, easting, northing = walk()
         rng = np.random.default_rng(4)
         seconds = 2.0 * np.arange(number.size) + 60.0 * number
@@ -49,6 +49,7 @@ def survey(bench):
         bench.add("base.csv", ["time_utc,total_field_nT", *base], "base", "B")
         if level:
             bench.set("level", **level)
+        bench.set("heading", apply=str(heading).lower())
         bench.run()
         return bench.readings(), number[kept]
 
@@ -77,7 +78,9 @@ def test_planted_constants_come_back_up_to_a_common_one(survey):
 
 def test_the_error_stated_holds_the_truth(survey):
     off = planted(4.0, seed=8)
-    readings, number = survey(off)
+    # Constants of eight lines by chance also differ between the ways walked; that part would go
+    # with the heading.
+    readings, number = survey(off, heading=False)
     error = readings["level_nT"].to_numpy() - (off[number] - off[number].mean())
     sd = readings["sd_level_nT"].to_numpy()
     assert (sd > 0).all()
@@ -87,13 +90,35 @@ def test_the_error_stated_holds_the_truth(survey):
 
 def test_the_correction_is_taken_off_and_its_error_is_in_the_sum(survey):
     readings, _ = survey(planted(4.0))
-    parts = [readings[f"{name}_nT"].to_numpy() for name in ("raw", "diurnal", "reference", "level")]
+    names = ("raw", "diurnal", "reference", "heading", "level")
+    parts = [readings[f"{name}_nT"].to_numpy() for name in names]
     np.testing.assert_array_equal(
-        readings["anomaly_nT"].to_numpy(), parts[0] - parts[1] - parts[2] - 0 - 0 - parts[3] - 0
+        readings["anomaly_nT"].to_numpy(),
+        parts[0] - parts[1] - parts[2] - 0 - parts[3] - parts[4] - 0,
     )
     names = ("sensor", "diurnal", "clock", "position", "heading", "level")
     total = sum(readings[f"sd_{name}_nT"].to_numpy() ** 2 for name in names)
     np.testing.assert_allclose(readings["sd_nT"].to_numpy() ** 2, total, rtol=1e-12)
+
+
+def test_heading_and_level_together_hold_the_truth(survey):
+    off = planted(4.0, seed=8)
+    readings, number = survey(off)
+    found = readings["heading_nT"].to_numpy() + readings["level_nT"].to_numpy()
+    error = found - off[number]
+    error -= error.mean()
+    sd = np.hypot(readings["sd_heading_nT"].to_numpy(), readings["sd_level_nT"].to_numpy())
+    assert np.std(readings["heading_nT"].to_numpy()) > 1.0  # of the constants, by chance
+    assert np.mean(np.abs(error) < 3 * sd) > 0.95
+    assert np.abs(error).max() < 0.5
+
+
+def test_the_heading_comes_off_the_crossings_before_they_are_levelled(survey):
+    way = np.where(np.arange(LINES + TIES) % 2, -3.0, 3.0) * (np.arange(LINES + TIES) < LINES)
+    readings, number = survey(way)
+    assert np.abs(readings["level_nT"].to_numpy()).max() < 0.2
+    error = readings["heading_nT"].to_numpy() + readings["level_nT"].to_numpy() - way[number]
+    assert np.std(error) < 0.1
 
 
 def test_lines_that_agree_are_left_alone(survey, bench):
@@ -122,5 +147,6 @@ def test_weights_of_the_grid_leave_out_what_a_line_shares(survey, bench):
     readings, number = survey(planted(4.0))
     used = used_readings(bench.product("readings"), number)
     parts = [readings[f"sd_{name}_nT"].to_numpy() for name in ("sensor", "diurnal")]
+    assert (readings["sd_heading_nT"] > 0.03).all()
     assert (readings["sd_level_nT"] > 0.03).all()
     np.testing.assert_allclose(used.sd_nT, np.hypot(*parts), rtol=1e-9)

@@ -70,6 +70,32 @@ def test_marks_of_the_file_make_tests_with_figure_and_result(standing):
     assert {line.line for line in standing.lines()} == {"with", "without"}
 
 
+WAYS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+def test_a_mark_for_each_way_that_was_faced_is_one_test(standing):
+    rows = rover_text()
+    for place, way in enumerate(WAYS):
+        for row in range(121 + 15 * place, 121 + 15 * (place + 1)):
+            rows[row] = rows[row].replace("turn-around", f"turn-around {way}")
+    standing.add("rover.csv", rows, "rover", "R1")
+    turns = [test for test in check(open_folder(standing.path)).tests if test.test == "turn-around"]
+    (turn,) = turns
+    assert turn.figure_nT == pytest.approx(2 * HEADING_NT, abs=0.25)
+    assert {line.line for line in standing.lines()} == {"with", "without"}
+
+
+def test_notes_of_the_ways_faced_stand_beside_the_mark_of_the_whole(standing):
+    standing.add("rover.csv", rover_text(), "rover", "R1")
+    notes = [note(120 + 15 * n, f"test: turn-around {way}") for n, way in enumerate(WAYS)]
+    notes.append(note(239, "test: turn-around end"))
+    standing.add("notes.csv", ["time,name,text", *notes], "notes")
+    found = [test for test in check(open_folder(standing.path)).tests if test.test == "turn-around"]
+    assert len(found) == 2
+    for turn in found:
+        assert turn.figure_nT == pytest.approx(2 * HEADING_NT, abs=0.35)
+
+
 def test_notes_mark_an_item_taken_along_and_left_away(standing):
     standing.add("rover.csv", rover_text(marks=False), "rover", "R1")
     notes = [
@@ -118,6 +144,8 @@ def test_without_a_base_the_text_says_what_is_still_in_the_figure(bench):
         ("test: with handheld 2 min", "with", "handheld"),
         ("test without companion end", "without", "companion"),
         ("static run", "static", ""),
+        ("turn-around NE", "turn-around", "ne"),
+        ("test: turn-around N, NE, E", "turn-around", "n, ne, e"),
     ],
 )
 def test_words_that_people_use_are_understood(text, test, item):
@@ -125,6 +153,8 @@ def test_words_that_people_use_are_understood(text, test, item):
     assert (mark.test, mark.item) == (test, item)
 
 
-@pytest.mark.parametrize("text", ["", None, "L12", "with care", "Static Ridge", "checkered rock"])
+@pytest.mark.parametrize(
+    "text", ["", None, "L12", "with care", "Static Ridge", "checkered rock", "turn-around hill"]
+)
 def test_other_words_mark_no_test(text):
     assert read_mark(text) is None

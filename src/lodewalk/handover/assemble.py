@@ -19,6 +19,7 @@ from lodewalk.handover.content import (
     Undrawn,
 )
 from lodewalk.handover.evening import evening_of
+from lodewalk.handover.heading import heading_part
 from lodewalk.handover.pictures import (
     base_figures,
     chosen_lines,
@@ -53,8 +54,8 @@ class Records:
     ``base`` (``range_nT``, ``worst_chord_nT``, ``activity``, ``intervals``) and ``lines``
     (``line``, ``verdict``, ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages
     of a line apart), and ``missed`` with the target sought. `targets` is the radius of the smallest
-    target found, `grid_notes` how the grid was made. `minutes` holds the predicted error and
-    verdict of each minute.
+    target found, `grid_notes` how the grid was made, `heading` the heading errors. `minutes` holds
+    the predicted error and verdict of each minute.
     """
 
     readings: Readings | None = None
@@ -69,6 +70,7 @@ class Records:
     ticks: tuple[Mapping[str, Any], ...] = ()
     targets: Grid | None = None
     grid_notes: Document | None = None
+    heading: Document | None = None
 
 
 def assemble(
@@ -114,6 +116,7 @@ def assemble(
     days = days_of(records.check, lines=lines, base=records.base)
     rows = line_rows(lines, records.check)
     some = bool(used_rows(readings).any())
+    heading = heading_part(records.heading, with_figures=with_figures)
     pictures = _figures(job, records, days, rows, most_lines) if with_figures else []
     return ReportContent(
         job=job,
@@ -127,11 +130,16 @@ def assemble(
         findings_total=len(findings),
         corrections=correction_sizes(readings) if some else (),
         stages=stages(readings) if some else (),
+        heading_text=heading.text,
+        heading=heading.rows,
         dropped=dropped_reasons(readings) if len(readings) else (),
         errors=error_terms(readings) if some else (),
         lines=rows,
         evening=evening_of(records.check, records.ticks),
-        figures=tuple(item for item in pictures if isinstance(item, ReportFigure)),
+        figures=(
+            *(item for item in pictures if isinstance(item, ReportFigure)),
+            *heading.figures,
+        ),
         undrawn=tuple(item for item in pictures if isinstance(item, Undrawn)),
     )
 

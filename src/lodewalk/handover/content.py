@@ -106,6 +106,15 @@ class ErrorTerm:
 
 
 @dataclass(frozen=True)
+class HeadingRow:
+    """Heading error of one rover at eight headings from north clockwise, and what tells it."""
+
+    instrument: str
+    cells: tuple[str, ...]
+    evidence: str
+
+
+@dataclass(frozen=True)
 class LineRow:
     """One passage of a line."""
 
@@ -127,7 +136,7 @@ class LineRow:
 
 @dataclass(frozen=True)
 class ReportFigure:
-    """A figure as PNG bytes with its words; `section` is map, targets, base or line."""
+    """A figure as PNG bytes with its words; `section` is map, targets, base, heading or line."""
 
     section: str
     title: str
@@ -200,6 +209,8 @@ class ReportContent:
     findings_total: int = 0
     corrections: tuple[Spread, ...] = ()
     stages: tuple[Spread, ...] = ()
+    heading_text: str = ""
+    heading: tuple[HeadingRow, ...] = ()
     dropped: tuple[Fact, ...] = ()
     errors: tuple[ErrorTerm, ...] = ()
     lines: tuple[LineRow, ...] = ()

@@ -171,6 +171,15 @@ class Reference(Table):
     SCHEMA: ClassVar = (_number("reference_nT", "nT", "total intensity of the reference field"),)
 
 
+class Heading(Table):
+    """Heading correction of each rover reading."""
+
+    SCHEMA: ClassVar = (
+        _number("heading_nT", "nT", "heading error of its rover, taken off"),
+        _number("sd_heading_nT", "nT", "one standard deviation of what is left of it"),
+    )
+
+
 class Level(Table):
     """Levelling of each rover reading."""
 

@@ -101,6 +101,7 @@ def _records(folder: Folder) -> "Records":
         grid=grids[0] if grids else None,
         targets=targets[0] if targets else None,
         grid_notes=product(folder, "grid_notes"),
+        heading=product(folder, "heading"),
         datum=datum,
         site=_site(product(folder, "rover_positions"), product(folder, "rover_heights"), datum),
         check=product(folder, "check"),

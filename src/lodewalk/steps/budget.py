@@ -42,13 +42,12 @@ def run(
     bases = usable_bases(inputs, settings["instruments.*.site_tie_nT"])
     context.check_cancelled()
     place = _position(inputs, anomaly)
-    count = anomaly.size
     parts = {
         "sensor": table(inputs, "rover_noise").floats("sd_sensor_nT"),
         "diurnal": _diurnal(inputs, settings, bases, anomaly),
         "clock": _clock(inputs, settings, bases),
         "position": np.nan_to_num(place.sd_nT),
-        "heading": np.zeros(count),
+        "heading": table(inputs, "rover_heading").floats("sd_heading_nT"),
         "level": table(inputs, "rover_level").floats("sd_level_nT"),
     }
     columns = {f"sd_{name}_nT": float_column(values) for name, values in parts.items()}
@@ -69,6 +68,7 @@ def _anomaly(inputs: Mapping[str, Record]) -> Floats:
     for record, column in (
         ("rover_diurnal", "diurnal_nT"),
         ("rover_reference", "reference_nT"),
+        ("rover_heading", "heading_nT"),
         ("rover_level", "level_nT"),
     ):
         left = left - table(inputs, record).floats(column)

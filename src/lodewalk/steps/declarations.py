@@ -192,7 +192,7 @@ STEPS = (
     Step(
         "trials",
         "Takes the figures of the tests of set-up and cleanliness.",
-        2,
+        3,
         ("trials", "trial_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
@@ -209,12 +209,26 @@ STEPS = (
         ("rover_positions", "rover_heights", "rover_times", "datum"),
     ),
     Step(
+        "heading",
+        "Takes off what each rover reads too much for the way in which its operator faces.",
+        1,
+        ("rover_heading", "heading", "heading_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_heights",
+            "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal", "datum",
+            "notes_recorded", "notes_times",
+        ),
+        ("heading", "survey.crs", "tolerances.heading_nT"),
+        ("test",),
+    ),
+    Step(
         "level",
         "Levels the lines by their crossings.",
         2,
         ("rover_level", "level", "level_findings"),
         (
             "rover_times", "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal",
+            "rover_heading",
         ),
         ("level",),
     ),
@@ -236,8 +250,8 @@ STEPS = (
         (
             "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
             "rover_positions", "rover_heights", "rover_noise", "rover_diurnal", "rover_reference",
-            "rover_level", "level", "base_files", "base_recorded", "base_times", "base_checks",
-            "clock_evidence", "datum",
+            "rover_heading", "rover_level", "level", "base_files", "base_recorded", "base_times",
+            "base_checks", "clock_evidence", "datum",
         ),
         (
             "survey.time_zone", "diurnal", "clocks", "instruments.*.site_tie_nT",
@@ -262,7 +276,8 @@ STEPS = (
         ("readings",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
-            "rover_lines", "rover_diurnal", "rover_reference", "rover_level", "rover_budget",
+            "rover_lines", "rover_diurnal", "rover_reference", "rover_heading", "rover_level",
+            "rover_budget",
         ),
     ),
     Step(

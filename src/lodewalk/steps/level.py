@@ -1,7 +1,6 @@
 """Level: what each passage of a line is off by, from the crossings, and what stays open."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,7 +9,7 @@ from numpy.typing import NDArray
 
 from lodewalk.methods.corrections.levelling import Levelling
 from lodewalk.methods.corrections.levelling_choice import PriorChoice, choose_prior
-from lodewalk.methods.corrections.levelling_model import LevelPrior, LineTies, crossing_sd
+from lodewalk.methods.corrections.levelling_model import LevelPrior, LineTies
 from lodewalk.methods.corrections.position_scale import position_scale
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Level
@@ -18,13 +17,9 @@ from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList, amount
 from lodewalk.steps.rows import table
+from lodewalk.steps.ties import crossing_ties, hours_of
 
 Floats = NDArray[np.float64]
-Numbers = NDArray[np.int64]
-SIDES = ("first", "second")
-HOUR_S = 3600.0
-#: Noise of a reading where none was measured [nT]; common practice.
-LEAST_NOISE_NT = 0.05
 #: Lines that are told one by one.
 MANY = 8
 
@@ -40,15 +35,18 @@ def run(
     level, sd = np.zeros(count), np.zeros(count)
     notes: dict[str, Any] = {"crossings": 0, "factor": None, "position": None, "lines": []}
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
-    ties, by_position = _ties(inputs, passage)
+    crossed = crossing_ties(inputs, passage, taken_off=("diurnal", "heading"))
+    ties = crossed.ties
     if own["apply"] and len(ties):
         choice = choose_prior(
-            passage, _hours(inputs), ties,
+            passage, hours_of(inputs), ties,
             prior=LevelPrior(own["constant_nT"], own["drift_nT_h"]),
         )  # fmt: skip
         level = np.nan_to_num(choice.levelling.level_nT)
         sd = np.nan_to_num(choice.levelling.sd_nT)
-        notes = _notes(inputs, ties, choice) | {"position": _positions(choice, by_position)}
+        notes = _notes(inputs, ties, choice) | {
+            "position": _positions(choice, crossed.by_position_nT)
+        }
         _tell(found, notes)
     elif (passage >= 0).any():
         found.add("level", _open_words(own["apply"]), severity="doubt")
@@ -60,14 +58,6 @@ def run(
     }
 
 
-def _hours(inputs: Mapping[str, Record]) -> Floats:
-    """Return the time of each reading since the first [h]."""
-    seconds = table(inputs, "rover_times").seconds("time_utc")
-    known = seconds[np.isfinite(seconds)]
-    hours: Floats = (seconds - (known.min() if known.size else 0.0)) / HOUR_S
-    return hours
-
-
 def _positions(choice: PriorChoice, by_position: Floats) -> dict[str, float]:
     """Return by which factor the crossings say that position errors are to be changed."""
     found = choice.levelling
@@ -76,58 +66,6 @@ def _positions(choice: PriorChoice, by_position: Floats) -> dict[str, float]:
     other = np.sqrt(sd[known] ** 2 - by_position[known] ** 2)
     scale = position_scale(off[known], other, by_position[known])
     return {"factor": round(scale.factor, 4), "log_sd": round(scale.log_sd, 4)}
-
-
-def _ties(inputs: Mapping[str, Record], passage: Numbers) -> tuple[LineTies, Floats]:
-    """Return the crossings of lines whose readings have a diurnal correction.
-
-    Beside them stands the part of each one's sd that comes from the positions [nT].
-    """
-    crossings = table(inputs, "crossings")
-    lines = crossings.frame.select(f"{side}_passage" for side in SIDES)
-    rows = np.flatnonzero(lines.select(pl.all_horizontal(pl.all().is_not_null())).to_numpy())
-    number = lines.fill_null(-1).to_numpy().astype(np.int64)[rows]
-    columns = {
-        name: np.column_stack([crossings.floats(f"{side}_{name}")[rows] for side in SIDES])
-        for name in ("slope_nT_m", "position_sd_m")
-    }
-    seconds = np.column_stack([crossings.seconds(f"{side}_utc")[rows] for side in SIDES])
-    diurnal = table(inputs, "rover_diurnal")
-    series = _Series(passage, table(inputs, "rover_times").seconds("time_utc"))
-    taken = series.at(diurnal.floats("diurnal_nT"), number, seconds)
-    noise = np.fmax(table(inputs, "lines").floats("noise_nT"), LEAST_NOISE_NT)
-    known = {
-        "noise_nT": noise[number],
-        "diurnal_sd_nT": np.nan_to_num(series.at(diurnal.floats("sd_diurnal_nT"), number, seconds)),
-        "angle_deg": np.clip(crossings.floats("angle_deg")[rows], 1.0, 90.0),
-    }
-    sd = crossing_sd(**known, **columns)
-    bare = crossing_sd(**known, **columns | {"position_sd_m": np.zeros_like(number, dtype=float)})
-    hours = series.at(_hours(inputs), number, seconds)
-    difference = crossings.floats("difference_nT")[rows] - (taken[:, 0] - taken[:, 1])
-    ties = (number[:, 0], hours[:, 0], number[:, 1], hours[:, 1], difference, sd)
-    usable = np.isfinite(difference + sd) & (number[:, 0] != number[:, 1])
-    by_position = np.sqrt(np.maximum(sd**2 - bare**2, 0.0))[usable]
-    return LineTies(*(part[usable] for part in ties)), by_position
-
-
-@dataclass(frozen=True)
-class _Series:
-    """Columns of readings as series in time, passage by passage."""
-
-    passage: Numbers
-    seconds: Floats
-
-    def at(self, values: Floats, number: Numbers, seconds: Floats) -> Floats:
-        """Return the values of passages at times between their readings, of any shape."""
-        found = np.full(number.shape, np.nan)
-        for own in np.unique(number):
-            rows = np.flatnonzero((self.passage == own) & np.isfinite(self.seconds))
-            rows = rows[np.argsort(self.seconds[rows], kind="stable")]
-            here = number == own
-            if rows.size:
-                found[here] = np.interp(seconds[here], self.seconds[rows], values[rows])
-        return found
 
 
 def _notes(inputs: Mapping[str, Record], ties: LineTies, choice: PriorChoice) -> dict[str, Any]:

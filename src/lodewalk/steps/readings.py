@@ -68,7 +68,8 @@ def _corrected(inputs: Mapping[str, Record], recorded: Table) -> pl.DataFrame:
     corrections = {
         "diurnal": table(inputs, "rover_diurnal").floats("diurnal_nT"),
         "reference": table(inputs, "rover_reference").floats("reference_nT"),
-        **{name: np.zeros(len(recorded)) for name in ("instrument", "heading")},
+        "instrument": np.zeros(len(recorded)),
+        "heading": table(inputs, "rover_heading").floats("heading_nT"),
         "level": table(inputs, "rover_level").floats("level_nT"),
         "micro_level": np.zeros(len(recorded)),
     }

@@ -12,6 +12,12 @@ TestName = Literal[
     "static", "side-by-side", "turn-around", "with", "without", "check-station", "repeat-line"
 ]
 
+#: Points of the compass, clockwise from north.
+COMPASS = (
+    "n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw",
+    "nnw",
+)  # fmt: skip
+
 #: How people write the tests, in marks of files and in notes; the first that fits counts.
 WORDS: tuple[tuple[TestName, str], ...] = (
     ("side-by-side", r"side[ _-]?by[ _-]?side|beside (the )?base"),
@@ -59,8 +65,25 @@ def read_mark(text: str | None) -> Mark | None:
             mark = _rest(test, words[found.end() :])
             named = words != (text or "").strip().casefold()
             plain = test not in ("with", "without")
-            return mark if named or (plain and not mark.item) else None
+            faced = test == "turn-around" and bool(facings(mark.item))
+            return mark if named or faced or (plain and not mark.item) else None
     return None
+
+
+def facings(item: str) -> tuple[float, ...]:
+    """Return the directions that the item of a turn-around test names, in the order faced [deg].
+
+    They are points of the compass; empty where any word is something else.
+
+    Examples
+    --------
+    >>> facings("N, NE, E"), facings("ssw"), facings("radio")
+    ((0.0, 45.0, 90.0), (202.5,), ())
+    """
+    words = re.split(r"[\s,;/-]+", item.strip(" .,;:-").casefold())
+    if not all(word in COMPASS for word in words):
+        return ()
+    return tuple(COMPASS.index(word) * 360.0 / len(COMPASS) for word in words)
 
 
 def _rest(test: TestName, rest: str) -> Mark:

@@ -9,13 +9,15 @@ from numpy.typing import NDArray
 
 from lodewalk.records import Record
 from lodewalk.steps.rows import document, file_rows, in_time_order, instruments, table
-from lodewalk.steps.set_up import Mark, TestName, read_mark
+from lodewalk.steps.set_up import Mark, TestName, facings, read_mark
 from lodewalk.steps.time import decision_rows
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 #: A mark in the file goes on over a pause of this length [s].
 PAUSE_S = 120.0
+#: Stands of one turn-around test follow each other within this time [s].
+TURN_S = 300.0
 #: A note that starts a test and is never ended marks this much [s].
 OPEN_S = 600.0
 
@@ -46,6 +48,27 @@ def trial_spans(
     return sorted(_once(found), key=lambda span: (span.start_s, span.instrument, span.test))
 
 
+def turn_arounds(spans: Iterable[TrialSpan]) -> list[list[TrialSpan]]:
+    """Return the turn-around tests, each as its spans: one, or one for each way that was faced.
+
+    Spans that name one facing each and follow each other within `TURN_S` are one test.
+    """
+    found: list[list[TrialSpan]] = []
+    last: dict[str, list[TrialSpan]] = {}
+    for span in spans:
+        if span.test != "turn-around":
+            continue
+        own = last.get(span.instrument)
+        if len(facings(span.item)) != 1:
+            found.append([span])
+        elif own is not None and span.start_s - own[-1].end_s <= TURN_S:
+            own.append(span)
+        else:
+            last[span.instrument] = [span]
+            found.append(last[span.instrument])
+    return found
+
+
 def idle_decisions(
     inputs: Mapping[str, Record], decisions: Iterable[Mapping[str, Any]]
 ) -> list[Mapping[str, Any]]:
@@ -56,11 +79,12 @@ def idle_decisions(
 
 
 def _once(spans: list[TrialSpan]) -> list[TrialSpan]:
-    """Leave out spans that lie within another of the same test."""
+    """Leave out spans that lie within another of the same test; a facing of its own stays."""
     kept: list[TrialSpan] = []
     for span in sorted(spans, key=lambda item: item.start_s - item.end_s):
         same = (
             other.test == span.test
+            and (other.item == span.item or not facings(span.item))
             and other.instrument == span.instrument
             and other.start_s <= span.start_s
             and span.end_s <= other.end_s

@@ -23,13 +23,15 @@ from lodewalk.steps.context import Context
 from lodewalk.steps.days import Days
 from lodewalk.steps.findings import FindingList, tell_idle
 from lodewalk.steps.rows import table
-from lodewalk.steps.trial_spans import TrialSpan, idle_decisions, trial_spans
+from lodewalk.steps.trial_spans import TrialSpan, idle_decisions, trial_spans, turn_arounds
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 #: A heading is taken from the walk where it is faster than this [m/s], else the operator turns
 #: on one spot.
 WALKING_M_S = 0.5
+#: Block over which a stand of a turn-around test is averaged [s]; stands are short.
+STAND_BLOCK_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -116,9 +118,14 @@ def _row(
     }
 
 
+def _readings(rover: _Rover, span: TrialSpan) -> tuple[Floats, Floats]:
+    """Return times and readings of a span."""
+    return rover.seconds[span.rows], rover.field_nT[span.rows]
+
+
 def _means(rover: _Rover, span: TrialSpan) -> Floats:
     """Return the block means of a span."""
-    return block_means(rover.seconds[span.rows], rover.field_nT[span.rows])
+    return block_means(*_readings(rover, span))
 
 
 def _of(spans: list[TrialSpan], *tests: str) -> list[TrialSpan]:
@@ -160,9 +167,12 @@ def _side_by_side(rover: _Rover, spans: list[TrialSpan]) -> list[dict[str, Any]]
 def _turn_around(rover: _Rover, spans: list[TrialSpan], tolerance: float) -> list[dict[str, Any]]:
     """Return the spread over the headings of each turn-around test."""
     rows = []
-    for span in _of(spans, "turn-around"):
-        figure = spread_of_levels(_headings(rover, span))
-        rows.append(_row(rover, [span], figure, tolerance, what="headings spread by"))
+    for own in turn_arounds(spans):
+        levels = _headings(rover, own[0])
+        if len(own) > 1:  # a span for each way that was faced
+            levels = [block_means(*_readings(rover, span), block_s=STAND_BLOCK_S) for span in own]
+        figure = spread_of_levels(levels)
+        rows.append(_row(rover, own, figure, tolerance, what="headings spread by"))
     return rows
 
 
@@ -293,4 +303,5 @@ def _name(row: Mapping[str, Any]) -> str:
     """Return what a test is called, with its item where the text doesn't say it anyway."""
     if row["test"] in ("with", "without"):
         return "with-and-without test"
-    return f"{row['test']} {row['item']}".strip()
+    item = "" if row["test"] == "turn-around" else row["item"]
+    return f"{row['test']} {item}".strip()

@@ -245,6 +245,23 @@ class Datum(Section):
     quiet_hours: float = _setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)
 
 
+class HeadingSettings(Section):
+    """Correction for the way in which the operator faces."""
+
+    apply: bool = _setting(True, "Whether the heading error that the evidence tells is taken off.")
+    expected_nT: float = _setting(
+        1.0,
+        "Expected heading error where nothing tells it, one sd: half of the largest spread over "
+        "eight headings that good practice allows, 2 nT (from memory).",
+        "nT",
+        gt=0,
+        le=1000,
+    )
+    facings_from: Literal["magnetic", "true", "grid"] = _setting(
+        "magnetic", "North from which the facings of a standing turn-around test are counted."
+    )
+
+
 class LevelSettings(Section):
     """Levelling of lines by their crossings."""
 
@@ -327,6 +344,7 @@ class Settings(Section):
     diurnal: Diurnal = Diurnal()
     clocks: Clocks = Clocks()
     datum: Datum = Datum()
+    heading: HeadingSettings = HeadingSettings()
     level: LevelSettings = LevelSettings()
     grid: GridSettings = GridSettings()
     targets: Targets = Targets()
@@ -346,6 +364,7 @@ SECTIONS: dict[str, type[Section]] = {
     "diurnal": Diurnal,
     "clocks": Clocks,
     "datum": Datum,
+    "heading": HeadingSettings,
     "level": LevelSettings,
     "grid": GridSettings,
     "targets": Targets,
