@@ -17,7 +17,7 @@ def decide(
         str,
         typer.Argument(
             metavar="KIND",
-            help="clock, drop, keep, bridge, test, withdraw; or list, to see those in force.",
+            help="clock, lag, drop, keep, bridge, test, withdraw; or list, to see those in force.",
         ),
     ],
     reason: Annotated[str, typer.Option(help="Why; kept with the decision.")] = "",
@@ -33,6 +33,13 @@ def decide(
     offset: Annotated[
         float | None, typer.Option(help="clock: seconds that the clock is ahead of UTC.")
     ] = None,
+    lag: Annotated[
+        float | None,
+        typer.Option(help="lag: seconds from the position's time to the field reading's."),
+    ] = None,
+    sd: Annotated[
+        float | None, typer.Option(help="lag: its standard deviation in seconds, where known.")
+    ] = None,
     test: Annotated[
         str | None,
         typer.Option(
@@ -46,7 +53,7 @@ def decide(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Write down what a person decided: confirm a clock, drop or keep readings, bridge a gap."""
+    """Write down what a person decided: a clock, a lag, readings to drop, a gap to bridge."""
     from lodewalk.services import decide as service
 
     folder = open_survey(directory)
@@ -78,6 +85,8 @@ def decide(
             end=end,
             readings=tuple(reading or ()),
             offset_s=offset,
+            lag_s=lag,
+            sd_s=sd,
             test=test,
             item=item,
         )
