@@ -106,7 +106,7 @@ def to_sensor(
 
     `tracks` holds the track of each file without fixes of its own, by the file's first row.
     """
-    columns = {name: recorded.floats(name) for name in ("easting_m", "northing_m", "sd_m")}
+    columns = {n: recorded.floats(n).copy() for n in ("easting_m", "northing_m", "sd_m")}
     moved = False
     for span in spans:
         arm = arm_of(settings, span.instrument)
