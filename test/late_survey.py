@@ -65,11 +65,16 @@ def base_rows(late: Late) -> list[str]:
     return ["time_utc,total_field_nT", *rows]
 
 
-def rover_rows(late: Late, *, ahead_s: float = 0.0, fixes: bool = True) -> list[str]:
-    """Return the file of the rover, with its own fixes or without; its clock `ahead_s`."""
+def rover_rows(
+    late: Late, *, ahead_s: float = 0.0, fixes: bool = True, marks: bool = True
+) -> list[str]:
+    """Return the file of the rover, with fixes of its own and marks of lines or without.
+
+    Its clock is `ahead_s` of UTC.
+    """
     rows = [
         f"{stamp(t + ahead_s)},{f'{e:.3f},{n:.3f},' if fixes else ''}"
-        f"{f'L{line + 1}' if line >= 0 else ''},{value:.3f}"
+        f"{f'L{line + 1}' if marks and line >= 0 else ''},{value:.3f}"
         for t, e, n, line, value in zip(
             late.time_s, late.east, late.north, late.line, late.field_nT, strict=True
         )

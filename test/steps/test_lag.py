@@ -17,11 +17,13 @@ from late_survey import (
     track_text,
     write_late,
 )
+from lodewalk.handover.evening import evening_of
 from lodewalk.services.add import add_files
 from lodewalk.services.check import check
 from lodewalk.services.decide import decide, withdraw
 from lodewalk.services.new import new_survey
 from lodewalk.services.run import run
+from lodewalk.services.why import why
 from lodewalk.survey.folder import open_folder
 from lodewalk.survey.state import read_state
 from lodewalk.survey.store import read_product
@@ -330,6 +332,38 @@ def test_a_clock_that_is_off_is_proposed_once(bench):
     assert finding.severity == "information"
     assert "decide" not in finding.text
     assert rovers(folder)["R1"]["proposal"] is None
+
+
+def test_lines_told_by_the_track_leave_the_evidence_too(bench):
+    walked = planted(1, rule(lag_s=3.0))
+    bench.add("base.csv", base_rows(walked), "base", "B1")
+    bench.add("R1.csv", rover_rows(walked, marks=False), "rover", "R1")
+    folder = open_folder(bench.path)
+    run(folder, to="lag")
+    before, clocks = rovers(folder)["R1"], digests(folder)["clock_evidence"]
+    assert abs(before["lag_s"] - 3.0) < 3 * before["sd_s"]
+    decide_lag(folder, 3.0)
+    run(folder, to="lag")
+    after = rovers(folder)["R1"]
+    for name in ("lag_s", "sd_s", "ahead_m", "ahead_sd_m", "windows", "crossings", "speed_m_s"):
+        assert after[name] == before[name], name
+    assert digests(folder)["clock_evidence"] == clocks
+
+
+def test_why_tells_where_a_reading_was_recorded_and_why_it_moved(late):
+    folder, _ = late
+    assert not any("as recorded" in line for line in why(folder, "rover.csv:500").sentences)
+    decide_lag(folder, LAG_S)
+    run(folder, to="readings")
+    (told_so,) = [line for line in why(folder, "rover.csv:500").sentences if "as recorded" in line]
+    assert "AB decided a lag of +0.5 s: zigzag" in told_so
+
+
+def test_the_report_tells_it_beside_the_clocks(late):
+    folder, _ = late
+    (finding,) = [f for f in check(folder).findings if f.kind == "lag"]
+    evening = evening_of(read_product(folder, "check"))
+    assert evening.lag_text == (finding.text,)
 
 
 def test_a_track_rover_moves_by_a_decided_lag_and_arm(bench):

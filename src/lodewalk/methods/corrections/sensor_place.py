@@ -144,11 +144,16 @@ def _at(time: FloatArray, track: Track, axis: FloatArray, max_gap_s: float) -> F
 
 def _speed(time: FloatArray, track: Track, max_gap_s: float) -> FloatArray:
     """Return the speed at each time, the usual one where it isn't known [m/s]."""
+    if not track.time_s.size:
+        return np.zeros(time.shape)
+    first, last = track.time_s[[0, -1]]
+    sides = [np.clip(time + side, first, last) for side in (-SPEED_S, SPEED_S)]
     ends = [
-        np.stack([_at(time + side, track, axis, max_gap_s) for side in (-SPEED_S, SPEED_S)])
+        [_at(side, track, axis, max_gap_s) for side in sides]
         for axis in (track.easting_m, track.northing_m)
     ]
-    speed = np.hypot(*(axis[1] - axis[0] for axis in ends)) / (2 * SPEED_S)
+    lasting = np.where(sides[1] > sides[0], sides[1] - sides[0], np.nan)
+    speed = np.hypot(*(after - before for before, after in ends)) / lasting
     known = speed[np.isfinite(speed)]
     usual = float(np.median(known)) if known.size else 0.0
     return np.where(np.isfinite(speed), speed, usual)
