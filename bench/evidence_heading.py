@@ -124,10 +124,18 @@ def lag_rows() -> list[str]:
     half, half_silent = lags(
         range(710_000, 710_000 + LATE), lambda _: LAG["Survey"](), **at_antenna
     )
+    step, step_silent = lags(
+        range(730_000, 730_000 + 200), lambda _: LAG["Survey"](), position_sd_m=1.0, **at_antenna
+    )
+    wide, wide_silent = lags(
+        range(740_000, 740_000 + 200), LAG["any_rule"], position_sd_m=1.0, **at_antenna
+    )
     arms, arms_silent = lags(range(720_000, 720_000 + ARMS), armed)
     return [
         lag_row("0.5 s, 16 lines and 3 tie lines", half[:, 0], half[:, 1], half_silent),
         lag_row("-1 to 1.5 s, any survey", any_lag[:, 0], any_lag[:, 1], silent),
+        lag_row("0.5 s, 1 m expected as in the step", step[:, 0], step[:, 1], step_silent),
+        lag_row("any survey, 1 m expected", wide[:, 0], wide[:, 1], wide_silent),
         lag_row("arms not measured: lag", arms[:, 0], arms[:, 1], arms_silent),
         lag_row("the same: shift at the usual speed", arms[:, 2], arms[:, 3], arms_silent),
     ]
