@@ -1,12 +1,15 @@
 """`lodewalk decide` and `lodewalk tick`: what a person decided, and set-up checklists."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from lodewalk.cli.output import AsJson, Survey, columns, emit
 from lodewalk.errors import InputError
 from lodewalk.services.opening import open_survey
+
+if TYPE_CHECKING:
+    from lodewalk.services.decide import DecideResult
 
 Who = Annotated[str, typer.Option("--who", help="Initials of the person.")]
 
@@ -59,14 +62,9 @@ def decide(
     folder = open_survey(directory)
     if kind == "list":
         found = service.decisions_in_force(folder)
-        rows = [[d.id[:8], d.kind, _told(d), d.reason, d.who, d.when_utc] for d in found]
-        emit(service.DecisionList(found), as_json=as_json, lines=columns(rows) or ["none"])
+        emit(service.DecisionList(found), as_json=as_json, lines=_rows(found))
         return
-    for value, option in ((reason, "--reason"), (who, "--who")):
-        if not value.strip():
-            raise InputError(
-                "A decision has a reason and a person.", remedy=f"Give {option} as well."
-            )
+    _need(reason, who)
     if kind == "withdraw":
         if not decision:
             raise InputError(
@@ -91,6 +89,21 @@ def decide(
             item=item,
         )
     emit(made, as_json=as_json, lines=[f"{made.id[:8]}: {made.kind} {_told(made)}"])
+
+
+def _rows(found: "list[DecideResult]") -> list[str]:
+    """Return the decisions in force as lines."""
+    rows = [[d.id[:8], d.kind, _told(d), d.reason, d.who, d.when_utc] for d in found]
+    return columns(rows) or ["none"]
+
+
+def _need(reason: str, who: str) -> None:
+    """Raise where a reason or a person is lacking."""
+    for value, option in ((reason, "--reason"), (who, "--who")):
+        if not value.strip():
+            raise InputError(
+                "A decision has a reason and a person.", remedy=f"Give {option} as well."
+            )
 
 
 def _told(made: object) -> str:
