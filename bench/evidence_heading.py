@@ -25,7 +25,9 @@ sys.path.insert(0, str(BENCH.parent / "test"))
 STEPS = runpy.run_path(str(BENCH.parent / "test/heading_survey.py"))
 NINETY, EXPECTED_NT = 1.645, 1.0
 SHORT = "--short" in sys.argv
-TRIALS, PLANTED, ARMS = (100, 30, 0) if SHORT else (400, 100, 200)
+TRIALS, PLANTED = (100, 30) if SHORT else (400, 100)
+#: Surveys for the lag, with seeds that nobody had seen while the method was made.
+LAGS, LATE, ARMS = (0, 0, 0) if SHORT else (400, 300, 400)
 THROUGH = 12 if SHORT else 60
 EVIDENCE = {
     "all three": ("turn", "crossing", "neighbour"),
@@ -170,14 +172,22 @@ def armed(seed: int) -> object:
 
 def lag_rows() -> list[str]:
     at_antenna = {"ahead_m": 0.0, "right_m": 0.0}
-    any_lag, silent = lags(range(300_000, 300_000 + TRIALS), LAG["any_rule"], **at_antenna)
+    any_lag, silent = lags(range(700_000, 700_000 + LAGS), LAG["any_rule"], **at_antenna)
     half, half_silent = lags(
-        range(310_000, 310_000 + PLANTED), lambda _: LAG["Survey"](), **at_antenna
+        range(710_000, 710_000 + LATE), lambda _: LAG["Survey"](), **at_antenna
     )
-    arms, arms_silent = lags(range(320_000, 320_000 + ARMS), armed)
+    step, step_silent = lags(
+        range(730_000, 730_000 + 200), lambda _: LAG["Survey"](), position_sd_m=1.0, **at_antenna
+    )
+    wide, wide_silent = lags(
+        range(740_000, 740_000 + 200), LAG["any_rule"], position_sd_m=1.0, **at_antenna
+    )
+    arms, arms_silent = lags(range(720_000, 720_000 + ARMS), armed)
     return [
         lag_row("0.5 s, 16 lines and 3 tie lines", half[:, 0], half[:, 1], half_silent),
         lag_row("-1 to 1.5 s, any survey", any_lag[:, 0], any_lag[:, 1], silent),
+        lag_row("0.5 s, 1 m expected as in the step", step[:, 0], step[:, 1], step_silent),
+        lag_row("any survey, 1 m expected", wide[:, 0], wide[:, 1], wide_silent),
         lag_row("arms not measured: lag", arms[:, 0], arms[:, 1], arms_silent),
         lag_row("the same: shift at the usual speed", arms[:, 2], arms[:, 3], arms_silent),
     ]

@@ -118,3 +118,31 @@ def test_items_are_ticked_and_kept_with_time_and_initials(lodewalk, folder):
 )
 def test_an_unclear_tick_is_refused(refused, folder, words, told):
     assert told in refused(folder, "tick", folder, *words)
+
+
+def test_a_lag_is_written_shown_and_taken_back(lodewalk, folder):
+    made = json.loads(
+        lodewalk("decide", folder, "lag", *R1, "--lag", "0.52", "--sd", "0.06", *WHO, "--json").out
+    )
+    assert made["value"] == {"lag_s": 0.52, "sd_s": 0.06}
+    assert "lag_s 0.52 sd_s 0.06" in lodewalk("decide", folder, "list").out
+    assert lodewalk("decide", folder, "withdraw", "--id", made["id"][:8], *WHO).code == 0
+    early = lodewalk("decide", folder, "lag", *R1, "--lag", "-0.3", *WHO, "--json")
+    assert json.loads(early.out)["value"] == {"lag_s": -0.3, "sd_s": None}
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("lag", *R1, *WHO), "Give --lag"),
+        (("lag", *R1, "--lag", "11", *WHO), "between -10 and 10 s; a larger shift is an error"),
+        (("lag", *R1, "--lag", "nan", *WHO), "lag_s"),
+        (("lag", *R1, "--lag", "1", "--sd", "-1", *WHO), "sd_s: Input should be greater"),
+        (("lag", *R1, "--lag", "1", "--offset", "1", *WHO), "A lag decision takes no --offset"),
+        (("clock", *R1, "--offset", "1", "--lag", "1", *WHO), "A clock decision takes no --lag"),
+        (("lag", "--instrument", "B1", "--lag", "1", *WHO), "No file of role rover"),
+        (("lag", "--reading", "a:1", "--lag", "1", *WHO), "is about an instrument"),
+    ],
+)
+def test_an_unclear_lag_is_refused(refused, folder, words, told):
+    assert told in refused(folder, "decide", folder, *words)

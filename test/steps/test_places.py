@@ -6,7 +6,9 @@ from pyproj import Transformer
 
 from lodewalk.errors import InputError
 from lodewalk.formats.delimited import ColumnMap
+from lodewalk.services.decide import decide
 from lodewalk.services.report import report
+from lodewalk.services.run import run
 from lodewalk.survey.folder import open_folder
 from small_survey import CRS, SOUTH, WEST, stamp
 
@@ -87,8 +89,8 @@ pegs = [
 """
 
 
-def test_stations_of_a_local_grid_are_placed_by_its_pegs(bench, tmp_path):
-    """Local north points east here: a turn by 90 degrees, told by the pegs."""
+def add_local_grid(bench, tmp_path):
+    """Add a base and stations of two lines on a local grid."""
     (tmp_path / "map.toml").write_text(MAP)
     ColumnMap.from_toml(tmp_path / "map.toml")
     rows = [
@@ -98,6 +100,22 @@ def test_stations_of_a_local_grid_are_placed_by_its_pegs(bench, tmp_path):
         "grid.csv", ["time,line,station,field", *rows], "rover", "R1", columns=tmp_path / "map.toml"
     )
     bench.add("base.csv", base(), "base")
+
+
+def test_neither_lag_nor_arm_moves_a_local_grid(bench, tmp_path):
+    add_local_grid(bench, tmp_path)
+    bench.set("instruments.R1", ahead_m=2.0)
+    decide(open_folder(bench.path), kind="lag", instrument="R1", lag_s=1.0, reason="x", who="AB")
+    run(open_folder(bench.path), to="position")
+    positions = bench.product("rover_positions")
+    assert positions.frame.equals(bench.product("rover_recorded_positions").frame)
+    texts = bench.product("position_findings").frame["text"].to_list()
+    assert any("kind lag meets no position by a receiver: instrument R1" in text for text in texts)
+
+
+def test_stations_of_a_local_grid_are_placed_by_its_pegs(bench, tmp_path):
+    """Local north points east here: a turn by 90 degrees, told by the pegs."""
+    add_local_grid(bench, tmp_path)
     bench.run()
     frame = bench.readings()
     number = np.arange(20)

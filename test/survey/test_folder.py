@@ -137,7 +137,7 @@ def test_a_decision_is_withdrawn_by_a_line_of_its_own(folder):
 @pytest.mark.parametrize(
     ("more", "message"),
     [
-        ({"kind": "guess"}, "kind: Input should be 'clock', 'drop', 'keep'"),
+        ({"kind": "guess"}, "kind: Input should be 'clock', 'lag', 'drop', 'keep'"),
         ({"who": " "}, "who: String should match"),
         ({"value": {"offset_s": 1.0}}, "a drop decision has the value null"),
         ({"kind": "test", "target": {"instrument": "R1"}}, "a test decision has the value"),

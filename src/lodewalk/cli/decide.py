@@ -1,12 +1,15 @@
 """`lodewalk decide` and `lodewalk tick`: what a person decided, and set-up checklists."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from lodewalk.cli.output import AsJson, Survey, columns, emit
 from lodewalk.errors import InputError
 from lodewalk.services.opening import open_survey
+
+if TYPE_CHECKING:
+    from lodewalk.services.decide import DecideResult
 
 Who = Annotated[str, typer.Option("--who", help="Initials of the person.")]
 
@@ -17,7 +20,7 @@ def decide(
         str,
         typer.Argument(
             metavar="KIND",
-            help="clock, drop, keep, bridge, test, withdraw; or list, to see those in force.",
+            help="clock, lag, drop, keep, bridge, test, withdraw; or list, to see those in force.",
         ),
     ],
     reason: Annotated[str, typer.Option(help="Why; kept with the decision.")] = "",
@@ -33,6 +36,13 @@ def decide(
     offset: Annotated[
         float | None, typer.Option(help="clock: seconds that the clock is ahead of UTC.")
     ] = None,
+    lag: Annotated[
+        float | None,
+        typer.Option(help="lag: seconds from the position's time to the field reading's."),
+    ] = None,
+    sd: Annotated[
+        float | None, typer.Option(help="lag: its standard deviation in seconds, where known.")
+    ] = None,
     test: Annotated[
         str | None,
         typer.Option(
@@ -46,20 +56,15 @@ def decide(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Write down what a person decided: confirm a clock, drop or keep readings, bridge a gap."""
+    """Write down what a person decided: a clock, a lag, readings to drop, a gap to bridge."""
     from lodewalk.services import decide as service
 
     folder = open_survey(directory)
     if kind == "list":
         found = service.decisions_in_force(folder)
-        rows = [[d.id[:8], d.kind, _told(d), d.reason, d.who, d.when_utc] for d in found]
-        emit(service.DecisionList(found), as_json=as_json, lines=columns(rows) or ["none"])
+        emit(service.DecisionList(found), as_json=as_json, lines=_rows(found))
         return
-    for value, option in ((reason, "--reason"), (who, "--who")):
-        if not value.strip():
-            raise InputError(
-                "A decision has a reason and a person.", remedy=f"Give {option} as well."
-            )
+    _need(reason, who)
     if kind == "withdraw":
         if not decision:
             raise InputError(
@@ -78,10 +83,27 @@ def decide(
             end=end,
             readings=tuple(reading or ()),
             offset_s=offset,
+            lag_s=lag,
+            sd_s=sd,
             test=test,
             item=item,
         )
     emit(made, as_json=as_json, lines=[f"{made.id[:8]}: {made.kind} {_told(made)}"])
+
+
+def _rows(found: "list[DecideResult]") -> list[str]:
+    """Return the decisions in force as lines."""
+    rows = [[d.id[:8], d.kind, _told(d), d.reason, d.who, d.when_utc] for d in found]
+    return columns(rows) or ["none"]
+
+
+def _need(reason: str, who: str) -> None:
+    """Raise where a reason or a person is lacking."""
+    for value, option in ((reason, "--reason"), (who, "--who")):
+        if not value.strip():
+            raise InputError(
+                "A decision has a reason and a person.", remedy=f"Give {option} as well."
+            )
 
 
 def _told(made: object) -> str:

@@ -77,6 +77,7 @@ class Evening:
     walks: tuple[WalkRow, ...] = ()
     walk_text: str = ""
     missed_text: str = ""
+    lag_text: tuple[str, ...] = ()
 
 
 def evening_of(check: Document | None, ticks: Sequence[Mapping[str, Any]] = ()) -> Evening:
@@ -116,6 +117,7 @@ def evening_of(check: Document | None, ticks: Sequence[Mapping[str, Any]] = ()) 
         ),
         walk_text=_walk_text(values.get("rewalk", {})),
         missed_text=_missed_text(values.get("findings", ())),
+        lag_text=tuple(row["text"] for row in values.get("findings", ()) if row["kind"] == "lag"),
     )
 
 

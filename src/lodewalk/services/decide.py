@@ -12,9 +12,23 @@ from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.lock import locked
 
-KINDS = ("clock", "drop", "keep", "bridge", "test", "tick")
+KINDS = ("clock", "lag", "drop", "keep", "bridge", "test", "tick")
 #: What an instrument that a decision is about must have recorded as.
-ROLES = {"bridge": ("base",), "test": ("rover",)}
+ROLES = {"bridge": ("base",), "test": ("rover",), "lag": ("rover",)}
+
+#: The option that a kind can't do without, why, and what to give.
+NEEDED = {
+    "clock": (
+        "--offset",
+        "A clock decision needs the offset, that clock minus UTC.",
+        "Give --offset with the seconds that the clock is ahead; behind is below 0.",
+    ),
+    "lag": (
+        "--lag",
+        "A lag decision needs the time of the field reading less that of the position.",
+        "Give --lag with the seconds that the field comes late; early is below 0.",
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -68,6 +82,8 @@ def decide(
     end: str | None = None,
     readings: tuple[str, ...] = (),
     offset_s: float | None = None,
+    lag_s: float | None = None,
+    sd_s: float | None = None,
     test: str | None = None,
     item: str = "",
 ) -> DecideResult:
@@ -79,11 +95,19 @@ def decide(
         For an instrument that the survey doesn't have, a decision that isn't complete, or a value
         of another kind.
     """
-    _check_kind(kind, offset_s=offset_s, test=test, item=item)
+    given = {
+        "--offset": ("clock", offset_s),
+        "--lag": ("lag", lag_s),
+        "--sd": ("lag", sd_s),
+        "--test": ("test", test),
+        "--item": ("test", item),
+    }
+    _check_kind(kind, given)
     if instrument is not None:
         _check_instrument(folder, instrument, ROLES.get(kind, ("base", "rover")))
     values: dict[str, Mapping[str, Any]] = {
         "clock": {"offset_s": offset_s},
+        "lag": {"lag_s": lag_s, "sd_s": sd_s},
         "test": {"test": test, "item": item},
     }
     target = {"readings": list(readings), "instrument": instrument, "start": start, "end": end}
@@ -94,19 +118,19 @@ def decide(
     return _result(made)
 
 
-def _check_kind(kind: str, *, offset_s: float | None, test: str | None, item: str) -> None:
-    """Raise for a tick, and where a value is lacking or belongs to another kind."""
+def _check_kind(kind: str, given: Mapping[str, tuple[str, Any]]) -> None:
+    """Raise for a tick, and where a value is lacking or belongs to another kind.
+
+    `given` holds the kind that each option is of, and its value.
+    """
     if kind == "tick":
         raise InputError(
             "A checklist is ticked by a command of its own.",
             remedy="lodewalk tick DIR ITEM... --instrument NAME --day YYYY-MM-DD --who INITIALS",
         )
-    if kind == "clock" and offset_s is None:
-        raise InputError(
-            "A clock decision needs the offset, that clock minus UTC.",
-            remedy="Give --offset with the seconds that the clock is ahead; behind is below 0.",
-        )
-    given = {"--offset": ("clock", offset_s), "--test": ("test", test), "--item": ("test", item)}
+    option, rule, remedy = NEEDED.get(kind, ("", "", ""))
+    if option and given[option][1] is None:
+        raise InputError(rule, remedy=remedy)
     for option, (owner, value) in given.items():
         if kind in KINDS and kind != owner and value not in (None, ""):
             raise InputError(

@@ -12,7 +12,7 @@ from lodewalk.formats.delimited.encoding import decode
 from lodewalk.records import Document
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.rows import spread
-from lodewalk.survey.decisions import Clock, in_force, read_decisions
+from lodewalk.survey.decisions import Clock, Lag, in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_parts, why_stale
 from lodewalk.survey.ledger import check_raw, display_names, read_ledger
@@ -114,7 +114,11 @@ def why_reading(folder: Folder, name: str) -> WhyReading:
     plain = {key: _plain(value) for key, value in row.items()}
     tie = folder.settings.instrument(used).site_tie_nT if used else 0.0
     sentences = _sentences(row, origin, base, datum=values, tie=tie)
-    sentences[3:3] = [_clock_sentence(folder, number, row), _place_sentence(folder, number, row)]
+    sentences[3:3] = [
+        _clock_sentence(folder, number, row),
+        _place_sentence(folder, number, row),
+        *_moved_sentences(folder, number, row),
+    ]
     if why_step(folder, "readings").stale:
         sentences.append("Something changed since: these are the numbers of the last run.")
     return WhyReading(plain, origin, base, values, sentences)
@@ -240,6 +244,23 @@ def _place_sentence(folder: Folder, number: int, row: Mapping[str, Any]) -> str:
         f"{r['file']}, line {r['line_in_file']}" for r in (*before.to_dicts(), *after.to_dicts())
     ]
     return f"{place}, from the track between {' and '.join(lines)}."
+
+
+def _moved_sentences(folder: Folder, number: int, row: Mapping[str, Any]) -> list[str]:
+    """Say from where arm and lag moved a reading, none where they didn't."""
+    was = _frame(folder, "rover_recorded_positions").row(number, named=True)
+    if all(was[axis] == row[axis] for axis in ("easting_m", "northing_m")):
+        return []
+    place = f"easting {_number(was['easting_m'])} m, northing {_number(was['northing_m'])} m"
+    own = folder.settings.instrument(row["instrument"])
+    arm = [("ahead", own.ahead_m), ("to the right", own.right_m)]
+    why = [f"sensor {size:+g} m {way} of the antenna" for way, size in arm if size is not None]
+    why += [
+        f"{item.who} decided a lag of {item.value.lag_s:+g} s: {item.reason}"
+        for item in in_force(read_decisions(folder), ("lag",))
+        if item.target.instrument == row["instrument"] and isinstance(item.value, Lag)
+    ]
+    return [f"That is the sensor's place; as recorded it is {place}: {'; '.join(why)}."]
 
 
 def _sentences(

@@ -1,4 +1,4 @@
-"""Positions, lines and crossings by the clocks as recorded, whatever was decided on them."""
+"""Positions, lines and crossings as recorded, whatever was decided on clocks and lags."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -17,7 +17,7 @@ from lodewalk.steps.rows import table
 def as_recorded(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> Mapping[str, Record]:
-    """Return the inputs as they would be without any clock decision.
+    """Return the inputs as they would be without any decision on a clock or a lag, and no arm.
 
     Evidence on a clock must not move when a person decides on that clock.
     """
@@ -30,10 +30,24 @@ def as_recorded(
     }
     same = np.array_equal(decided, clock, equal_nan=True)
     quiet = Context(step=context.step, key=context.key, cancelled=context.cancelled)
-    for step in (crossings,) if same else (position, lines, crossings):
+    bare["rover_positions"] = (
+        inputs["rover_recorded_positions"]
+        if same
+        else position.recorded_positions(bare, settings, quiet)
+    )
+    for step in (crossings,) if same and not moved(inputs) else (lines, crossings):
         made = step.run(bare, settings, quiet)
         bare |= {name: record for name, record in made.items() if name in inputs}
     return bare
+
+
+def moved(inputs: Mapping[str, Record]) -> bool:
+    """Tell whether an arm or a lag moved any position."""
+    recorded, now = (table(inputs, f"rover_{name}") for name in ("recorded_positions", "positions"))
+    return not all(
+        np.array_equal(recorded.floats(axis), now.floats(axis), equal_nan=True)
+        for axis in ("easting_m", "northing_m")
+    )
 
 
 def _possible(inputs: Mapping[str, Record]) -> Checks:

@@ -12,7 +12,7 @@ from lodewalk.methods.checks.clocks.evidence import NOT_IDENTIFIABLE, ClockEvide
 from lodewalk.methods.corrections.time_scales import gps_minus_utc
 from lodewalk.records import Document, Record
 from lodewalk.steps.as_recorded import as_recorded
-from lodewalk.steps.clock_findings import tell_clock, tell_drift, tell_lag
+from lodewalk.steps.clock_findings import tell_clock, tell_drift
 from lodewalk.steps.clock_links import Clocks, DayDrift, all_links, clocks_of, pooled_revisits
 from lodewalk.steps.clock_spans import DaySpan, day_spans
 from lodewalk.steps.context import Context
@@ -37,7 +37,6 @@ def run(
     if pooled != links:
         links, estimates = pooled, _combined(clocks, inputs, pooled)
     found = FindingList("clock_evidence")
-    tell_lag(clocks, found)
     spans = day_spans(inputs, clocks)
     rows = []
     for estimate in estimates:

@@ -1,14 +1,12 @@
-"""What is told of the clocks: agreement, offsets to confirm day by day, drifts, lags."""
+"""What is told of the clocks: agreement, offsets to confirm day by day, drifts."""
 
 from collections.abc import Mapping
 
 from lodewalk.methods.checks.clocks.combine import ClockEstimate, DayClock
 from lodewalk.methods.checks.clocks.evidence import NOT_IDENTIFIABLE
-from lodewalk.methods.checks.clocks.zigzag import zigzag_offset
-from lodewalk.steps.clock_links import Clocks, DayDrift
+from lodewalk.steps.clock_links import DayDrift
 from lodewalk.steps.clock_spans import DaySpan
 from lodewalk.steps.findings import FindingList, amount
-from lodewalk.steps.rows import table
 
 #: A slip smaller than this is within the agreement of clocks (common practice) [s].
 AGREE_S = 1.0
@@ -152,33 +150,3 @@ def _drift_text(best: DayDrift, span: DaySpan | None) -> tuple[str, bool]:
         f"{text}. One of the two runs away, or was set between. No single offset puts it right: "
         f"decide the clock of each {hours:.1f} h by --start and --end, or compare them again."
     ), False
-
-
-def tell_lag(clocks: Clocks, found: FindingList) -> None:
-    """Tell a lag of a rover's own positions behind its readings, by the zigzag of its lines.
-
-    The lag is the receiver's and the same on all days.
-    """
-    positions = table(clocks.inputs, "rover_positions")
-    lines = table(clocks.inputs, "rover_lines").frame["line"].fill_null("")
-    source = (positions.frame["source"] == "recorded").fill_null(value=False).to_numpy()
-    for name, every in clocks.rows.items():
-        rows = every[source[every]]
-        if clocks.tracks(name) or not rows.size:
-            continue
-        lag = zigzag_offset(
-            clocks.seconds[rows],
-            clocks.field_nT[rows],
-            lines.gather(rows).to_numpy(),
-            track_time_s=clocks.seconds[rows],
-            track_easting=positions.floats("easting_m")[rows],
-            track_northing=positions.floats("northing_m")[rows],
-        )
-        if lag.state == "measured" and abs(lag.offset_s) > max(AGREE_S, 3 * lag.sd_s):
-            found.add(
-                "lag",
-                f"{name}: positions lag {-lag.offset_s:+.1f} s (sd {lag.sd_s:.1f} s) behind the "
-                "readings, by the zigzag of lines walked to and fro.",
-                severity="doubt",
-                instrument=name,
-            )

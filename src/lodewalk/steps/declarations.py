@@ -75,9 +75,12 @@ STEPS = (
     ),
     Step(
         "position",
-        "Gives each rover reading its place, from its own fix, a track or the local grid.",
-        2,
-        ("rover_positions", "rover_heights", "position_findings"),
+        "Gives each rover reading its place, from its own fix, a track or the local grid, with the "
+        "measured arm and the decided lag.",
+        3,
+        (
+            "rover_positions", "rover_recorded_positions", "rover_heights", "position_findings",
+        ),
         (
             "rover_files", "rover_recorded", "rover_times", "track_files", "track_recorded",
             "track_times",
@@ -85,7 +88,9 @@ STEPS = (
         (
             "survey.crs", "position", "instruments.*.sensor_height_m", "instruments.*.geoid_m",
             "instruments.*.position_sd_m",
+            "instruments.*.ahead_m", "instruments.*.right_m",
         ),
+        ("lag",),
     ),
     Step(
         "first_checks",
@@ -124,17 +129,18 @@ STEPS = (
     Step(
         "clock_evidence",
         "Tells how far each clock is off, from independent kinds of evidence.",
-        2,
+        3,
         ("clock_evidence", "clock_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
-            "rover_positions", "rover_lines", "lines", "crossings", "base_files", "base_recorded",
+            "rover_positions", "rover_recorded_positions", "rover_lines", "lines", "crossings",
+            "base_files", "base_recorded",
             "base_times", "base_clock_times", "base_checks", "track_files", "track_recorded",
             "track_times", "plan_recorded", "notes_recorded", "notes_times",
         ),
         (
             "survey.crs", "survey.time_zone", "position", "lines",
-            "instruments.*.sensor_height_m", "instruments.*.geoid_m",
+            "instruments.*.sensor_height_m",
         ),
         ("clock", "test"),
     ),
@@ -150,6 +156,19 @@ STEPS = (
         ),
         ("diurnal", "datum", "instruments.*.site_tie_nT"),
         ("bridge",),
+    ),
+    Step(
+        "lag",
+        "Tells how far the field's times are from the positions', and what that amounts to.",
+        1,
+        ("lag", "lag_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
+            "rover_positions", "rover_recorded_positions", "rover_lines", "lines",
+            "rover_diurnal", "clock_findings", "plan_recorded",
+        ),
+        ("survey.crs", "lines", "instruments.*.ahead_m", "instruments.*.right_m"),
+        ("lag",),
     ),
     Step(
         "minutes",
@@ -307,10 +326,11 @@ STEPS = (
     Step(
         "check",
         "Gathers findings and gives each line and day its verdict.",
-        3,
+        4,
         ("check", "check_findings", "rewalk"),
         (
-            "position_findings", "first_findings", "clock_findings", "diurnal_findings",
+            "position_findings", "first_findings", "clock_findings", "lag_findings",
+            "diurnal_findings",
             "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
             "missed_findings", "missed", "walked", "lines", "line_noise",
             "base_files", "base_recorded", "base_times", "base_checks", "base_minutes",

@@ -1,4 +1,8 @@
-"""Position: each rover reading's place, from its own fix, a track or the local grid."""
+"""Position: each rover reading's place, from its own fix, a track or the local grid.
+
+Places are given as recorded too, without arm and lag: what tells a lag must not move when a person
+decides on it.
+"""
 
 from collections.abc import Mapping
 from typing import Any
@@ -27,7 +31,8 @@ from lodewalk.steps.rows import (
     table,
     timed,
 )
-from lodewalk.steps.tracks import track_for, tracks_of
+from lodewalk.steps.sensor import decided_lags, tell_idle_lags, to_sensor
+from lodewalk.steps.tracks import Track, track_for, tracks_of
 
 Floats = NDArray[np.float64]
 #: Error of a station paced or taped between pegs (common practice) [m].
@@ -40,6 +45,32 @@ def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return position, smoothed height and sensor height of each rover reading."""
+    work, spans, tracks = _placed(inputs, settings, context)
+    recorded = _positions(work, spans, settings)
+    lags = decided_lags(context.decisions, work.recorded, spans)
+    tell_idle_lags(context.decisions, work, spans)
+    moved = to_sensor(recorded, work, spans, tracks, settings=settings, lags=lags)
+    heights = _heights(work, spans, settings["instruments.*.geoid_m"])
+    return {
+        "rover_positions": moved,
+        "rover_recorded_positions": recorded,
+        "rover_heights": Heights(pl.DataFrame({"height_m": float_column(heights)})),
+        "position_findings": work.found.table(),
+    }
+
+
+def recorded_positions(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> Positions:
+    """Return the positions without arm and lag."""
+    work, spans, _ = _placed(inputs, settings, context)
+    return _positions(work, spans, settings)
+
+
+def _placed(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> tuple[Work, list[FileRows], dict[int, Track]]:
+    """Place all readings; return the track of each file that has no fixes of its own as well."""
     recorded = table(inputs, "rover_recorded")
     seconds = table(inputs, "rover_times").seconds("time_utc")
     crs, own = settings["survey.crs"], settings["position"]
@@ -53,19 +84,15 @@ def run(
         max_speed_m_s=own["max_speed_m_s"],
     )
     spans = file_rows(files)
+    used: dict[int, Track] = {}
     for done, span in enumerate(spans, 1):
-        place_file(work, span, track_for(span, seconds[span.rows], tracks, instruments(files)))
+        track = track_for(span, seconds[span.rows], tracks, instruments(files))
+        place_file(work, span, track)
+        if (work.places.source[span.rows] == "track").any():
+            used[span.start] = track
         context.progress(done, len(spans))
     _tell_missing(work, spans)
-    heights = _heights(work, spans, settings["instruments.*.geoid_m"])
-    sensor = settings["instruments.*.sensor_height_m"]
-    return {
-        "rover_positions": _positions(
-            work, spans, sensor, given=settings["instruments.*.position_sd_m"]
-        ),
-        "rover_heights": Heights(pl.DataFrame({"height_m": float_column(heights)})),
-        "position_findings": work.found.table(),
-    }
+    return work, spans, used
 
 
 def _heights(work: Work, spans: list[FileRows], geoid: Mapping[str, float]) -> Floats:
@@ -107,14 +134,10 @@ def _tell_missing(work: Work, spans: list[FileRows]) -> None:
             )
 
 
-def _positions(
-    work: Work,
-    spans: list[FileRows],
-    sensor: Mapping[str, float],
-    *,
-    given: Mapping[str, float | None],
-) -> Positions:
+def _positions(work: Work, spans: list[FileRows], settings: Mapping[str, Any]) -> Positions:
     """Return the places as their table."""
+    sensor = settings["instruments.*.sensor_height_m"]
+    given = settings["instruments.*.position_sd_m"]
     places = work.places
     longitude, latitude = to_geographic(places.easting, places.northing, crs=work.crs)
     above, error = np.full(len(work.recorded), np.nan), np.full(len(work.recorded), np.nan)

@@ -8,7 +8,15 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    AwareDatetime,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from lodewalk.errors import InputError
 from lodewalk.steps.set_up import TestName
@@ -20,6 +28,8 @@ TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d+)?)?")
 WRITTEN = "a time is written YYYY-MM-DDTHH:MM:SS"
 #: No clock is wrong by more than this [s].
 TEN_YEARS_S = 3.2e8
+#: A larger shift between field and position is an error of a clock [s].
+MOST_LAG_S = 10.0
 
 
 class _Part(BaseModel):
@@ -52,6 +62,23 @@ class Clock(_Part):
     offset_s: float = Field(ge=-TEN_YEARS_S, le=TEN_YEARS_S)
 
 
+class Lag(_Part):
+    """Value of a decision on a lag: time of the field reading less time of the position [s]."""
+
+    lag_s: float
+    sd_s: float | None = Field(default=None, ge=0, le=MOST_LAG_S)
+
+    @field_validator("lag_s")
+    @classmethod
+    def _check_lag(cls, lag_s: float) -> float:
+        if abs(lag_s) > MOST_LAG_S:
+            raise ValueError(
+                f"a lag lies between {-MOST_LAG_S:g} and {MOST_LAG_S:g} s; a larger shift is an "
+                "error of a clock, see the kind clock"
+            )
+        return lag_s
+
+
 class Trial(_Part):
     """Value of a decision that marks a span as a test of set-up or cleanliness."""
 
@@ -69,9 +96,9 @@ class Decision(_Part):
     """One decision; `withdraws` is the id of a decision that is taken back."""
 
     id: str = Field(min_length=1)
-    kind: Literal["clock", "drop", "keep", "bridge", "test", "tick"]
+    kind: Literal["clock", "lag", "drop", "keep", "bridge", "test", "tick"]
     target: Target
-    value: Clock | Trial | Tick | None = None
+    value: Clock | Lag | Trial | Tick | None = None
     reason: str = Field(min_length=1, pattern=r"\S")
     who: str = Field(min_length=1, pattern=r"\S")
     when_utc: AwareDatetime
@@ -89,7 +116,8 @@ class Decision(_Part):
         except ValidationError as error:
             first = error.errors()[0]
             place = ".".join(str(part) for part in ("value", *first["loc"]))
-            raise ValueError(f"{place}: {first['msg']}") from error
+            told = first["msg"].removeprefix("Value error, ")
+            raise ValueError(f"{place}: {told}") from error
 
     @model_validator(mode="after")
     def _check(self) -> "Decision":
@@ -108,6 +136,7 @@ class Decision(_Part):
 #: Class of the value of each kind that has one, and how it is written.
 VALUES: dict[str, tuple[type[_Part], str]] = {
     "clock": (Clock, '{"offset_s": …}'),
+    "lag": (Lag, '{"lag_s": …, "sd_s": …}'),
     "test": (Trial, '{"test": …, "item": …}'),
     "tick": (Tick, '{"item": …}'),
 }

@@ -55,6 +55,16 @@ class Instrument(Section):
         ge=-150,
         le=150,
     )
+    ahead_m: Annotated[float, Field(ge=-20, le=20)] | None = _setting(
+        None,
+        "Rover only: sensor ahead of the GPS antenna, behind it below 0, as measured with a tape.",
+        "m",
+    )
+    right_m: Annotated[float, Field(ge=-20, le=20)] | None = _setting(
+        None,
+        "Rover only: sensor to the right of the GPS antenna, to the left below 0, as measured.",
+        "m",
+    )
     easting_m: Annotated[float, Field(ge=-1e7, le=1e7)] | None = _setting(
         None, "Base only: easting in the survey's reference system, where known.", "m"
     )

@@ -175,7 +175,7 @@ def any_rule(seed, **fixed):
 
 
 def estimate(parts, **more):
-    return estimate_lag(**parts, position_sd_m=0.3, **more)
+    return estimate_lag(**parts, **({"position_sd_m": 0.3} | more))
 
 
 def test_a_lag_of_half_a_second_is_found_to_a_tenth():

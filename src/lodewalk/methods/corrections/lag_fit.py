@@ -20,7 +20,7 @@ from lodewalk.methods.checks.fourth_difference import (
     WHITE_NOISE_GAIN,
     fourth_difference,
 )
-from lodewalk.methods.checks.spans import IntArray
+from lodewalk.methods.checks.spans import BoolArray, IntArray
 from lodewalk.methods.corrections.crossings import at_positions, crossing_misfits, find_crossings
 from lodewalk.methods.corrections.mixed_model import NORMAL_SCALE, MixedModel, draws, settle, solve
 from lodewalk.validation import FloatArray
@@ -35,6 +35,9 @@ BEND_SD_M: Final = 0.5
 #: independent one (counted as one each, intervals come out short in trials).
 WINDOW_SHARE: Final = 0.25
 WINDOW_WORTH: Final = 0.5
+
+#: Of more lines than this, those neighbours are used that tell most: time grows as their cube.
+MOST_LINES: Final = 50
 
 #: The field's slope along a passage is taken from so far before to so far after [m].
 SLOPE_M: Final = 3.0
@@ -129,6 +132,7 @@ def window_rows(
     speed = _window_speeds(passages, window_m, shift.shape[1])
     shares, beside = neighbour_shares(passages), passages.beside
     lever = np.einsum("ij,ijw->iw", shares, speed[beside]) - speed
+    told &= _telling(np.where(told, lever**2 / (variance + MATCH_SD_M**2), 0.0))[:, None]
     sense = np.sign(passages.velocity_m_s)
     turned = np.sum(shares * sense[beside], axis=1) - sense
     line, window = np.nonzero(told & np.isfinite(lever))
@@ -147,6 +151,17 @@ def window_rows(
         levels=((position_sd_m**2, moved), (BEND_SD_M**2, own)),
         worth=WINDOW_WORTH,
     )
+
+
+def _telling(share: FloatArray) -> BoolArray:
+    """Return which lines are used, by what each window tells; lines are in order across."""
+    count = share.shape[0]
+    if count <= MOST_LINES:
+        return np.ones(count, dtype=bool)
+    total = np.concatenate([[0.0], np.cumsum(np.nansum(share, axis=1))])
+    first = int(np.argmax(total[MOST_LINES:] - total[:-MOST_LINES]))
+    place = np.arange(count)
+    return (place >= first) & (place < first + MOST_LINES)
 
 
 def _window_speeds(passages: Passages, window_m: float, windows: int) -> FloatArray:
@@ -170,7 +185,7 @@ def crossing_rows(walk: Walk, *, position_sd_m: float, usual_speed: float) -> Ro
     wide = at.angle_deg >= LEAST_ANGLE_DEG
     if not np.any(wide):
         return None
-    way, speed, slope = _along(walk, max(round(SLOPE_M / max(step, 0.1)), 1))
+    way, speed, slope = along_passages(walk, max(round(SLOPE_M / max(step, 0.1)), 1))
     ends = (at.first, at.second)
     ways = np.stack([[at_positions(end, part) for part in way] for end in ends])
     slopes = np.stack([at_positions(end, slope) for end in ends])
@@ -190,7 +205,7 @@ def crossing_rows(walk: Walk, *, position_sd_m: float, usual_speed: float) -> Ro
     return Rows(value[kept], sd[kept], np.column_stack([late, ahead, aside])[kept])
 
 
-def _along(walk: Walk, reach: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+def along_passages(walk: Walk, reach: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return direction (2, n), speed and the field's slope along each passage; NaN at its ends."""
     count = walk.time_s.size
     way, speed, slope = np.full((2, count), np.nan), np.full(count, np.nan), np.full(count, np.nan)
