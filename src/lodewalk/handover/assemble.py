@@ -28,6 +28,7 @@ from lodewalk.handover.pictures import (
 )
 from lodewalk.handover.tables import (
     correction_sizes,
+    correction_words,
     datum_facts,
     days_of,
     dropped_reasons,
@@ -127,6 +128,7 @@ def assemble(
         findings_total=len(findings),
         corrections=correction_sizes(readings) if some else (),
         stages=stages(readings) if some else (),
+        corrections_text=correction_words(findings),
         dropped=dropped_reasons(readings) if len(readings) else (),
         errors=error_terms(readings) if some else (),
         lines=rows,

@@ -200,6 +200,7 @@ class ReportContent:
     findings_total: int = 0
     corrections: tuple[Spread, ...] = ()
     stages: tuple[Spread, ...] = ()
+    corrections_text: tuple[str, ...] = ()
     dropped: tuple[Fact, ...] = ()
     errors: tuple[ErrorTerm, ...] = ()
     lines: tuple[LineRow, ...] = ()

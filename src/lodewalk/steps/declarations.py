@@ -218,6 +218,17 @@ STEPS = (
         ("level",),
     ),
     Step(
+        "micro_level",
+        "Takes small stripes along the lines off, up to a limit, where that is asked for.",
+        1,
+        ("rover_micro_level", "micro_level", "micro_level_findings"),
+        (
+            "rover_recorded", "rover_positions", "rover_checks", "rover_lines", "lines",
+            "rover_diurnal", "rover_reference", "rover_level",
+        ),
+        ("micro_level",),
+    ),
+    Step(
         "budget",
         "Gives the error budget of each reading.",
         2,
@@ -245,7 +256,8 @@ STEPS = (
         ("readings",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
-            "rover_lines", "rover_diurnal", "rover_reference", "rover_level", "rover_budget",
+            "rover_lines", "rover_diurnal", "rover_reference", "rover_level",
+            "rover_micro_level", "rover_budget",
         ),
     ),
     Step(

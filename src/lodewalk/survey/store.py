@@ -53,6 +53,7 @@ TABLES = {
     "walked_findings": "products.Findings",
     "trial_findings": "products.Findings",
     "level_findings": "products.Findings",
+    "micro_level_findings": "products.Findings",
     "missed_findings": "products.Findings",
     "check_findings": "products.Findings",
     "rover_lines": "products.ReadingLines",
@@ -60,6 +61,7 @@ TABLES = {
     "rover_diurnal": "products.Diurnal",
     "rover_reference": "products.Reference",
     "rover_level": "products.Level",
+    "rover_micro_level": "products.MicroLevel",
     "rover_budget": "products.Budget",
     "readings": "products.Readings",
 }
