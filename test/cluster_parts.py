@@ -49,3 +49,10 @@ def dividing(number):
 def blas_threads(_part):
     """Return how many threads each BLAS library of the process may use."""
     return [found["num_threads"] for found in threadpool_info() if found["user_api"] == "blas"]
+
+
+def dozing(folder, number):
+    """Say that a part has begun, and take a while."""
+    Path(folder, str(number)).touch()
+    time.sleep(2.0)
+    return number

@@ -16,7 +16,7 @@ import psutil
 import pytest
 from typer.testing import CliRunner
 
-from cluster_parts import blas_threads, dividing, gated, refusing, wait_for, weighed
+from cluster_parts import blas_threads, dividing, dozing, gated, refusing, wait_for, weighed
 from lodewalk.adapters import cluster as adapter
 from lodewalk.adapters.cluster import connected
 from lodewalk.cli.main import app
@@ -45,8 +45,11 @@ def hosted(folder, workers):
     )
     started = []
     try:
-        yield host.stdout.readline().strip()
+        answered = host.stdout.readline().strip()
         started = psutil.Process(host.pid).children(recursive=True)
+        yield answered
+        if host.poll() is None:
+            started += psutil.Process(host.pid).children(recursive=True)
     finally:
         host.communicate()
         _gone, alive = psutil.wait_procs(started, timeout=60)
@@ -186,6 +189,24 @@ def test_a_scheduler_without_workers_is_told(tmp_path, monkeypatch):
         connected(address),
     ):
         pass
+
+
+def test_a_scheduler_whose_last_worker_left_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr(adapter, "ALONE_S", 1.0)
+    with hosted(tmp_path, 1) as address, connected(address) as cluster:
+        cluster.client.retire_workers(list(cluster.client.scheduler_info()["workers"]))
+        with pytest.raises(ClusterError, match="The scheduler has had no worker for 1 s"):
+            Context(executor=cluster).map(abs, [1, 2])
+
+
+def test_a_scheduler_that_goes_away_half_way_is_told(tmp_path):
+    with hosted(tmp_path / "dask", 1) as address, connected(address) as cluster:
+        results = cluster.results(partial(dozing, str(tmp_path)), range(5), check=lambda: None)
+        next(results)
+        wait_for((tmp_path / "1").exists)
+        os.kill(cluster.client.run_on_scheduler(os.getpid), signal.SIGKILL)
+        with pytest.raises(ClusterError, match="connection to the scheduler was lost"):
+            list(results)
 
 
 def test_other_versions_are_told(address, monkeypatch):

@@ -5,7 +5,7 @@ import pickle
 import re
 import warnings
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from platform import python_version_tuple
@@ -66,8 +66,9 @@ class Cluster:
         ClusterError
             When a part fails otherwise, the connection is lost, or no worker is left.
         """
-        futures = self._sent(function, parts)
+        futures: list[Future[Any]] = []
         try:
+            futures += self._sent(function, parts, check)
             for number, future in enumerate(futures, start=1):
                 self._wait(future, check)
                 yield _result(future, f"part {number} of {len(futures)}")
@@ -76,7 +77,10 @@ class Cluster:
                 self.client.cancel(futures)
 
     def _sent(
-        self, function: Callable[[Part], Result], parts: Sequence[Part]
+        self,
+        function: Callable[[Part], Result],
+        parts: Sequence[Part],
+        check: Callable[[], None],
     ) -> list["Future[Any]"]:
         """Send function and parts off; what was sent can be sent again when a worker is lost."""
         from dask import config
@@ -85,7 +89,9 @@ class Cluster:
         # worker gets it at once: parts go first to those that have what they need.
         with config.set({"distributed.admin.large-graph-warning-threshold": "1 TiB"}):
             common = self.client.submit(bytes, _packed(function), pure=False)
-            if len(parts) > 1:
+            self._wait(common, check)
+            # A worker lost right now is no matter: the others get what they need with a part.
+            with suppress(AssertionError, KeyError, ValueError):
                 self.client.replicate(common)
             return [
                 self.client.submit(_work, common, _packed(part), versions(), pure=False)
