@@ -23,7 +23,7 @@ def survey(bench):
         if tie:
             across = np.arange(-11.0, SPACING * lines, 2.0)
             number = np.append(number, np.full(across.size, lines))
-            east, north = np.append(east, across), np.append(north, np.full(across.size, 201.0))
+            east, north = np.append(east, across), np.append(north, 100.0 + 0.6 * across)
         field, longitude, latitude = main_field(WEST + east, SOUTH + north)
         seconds = 2.0 * np.arange(number.size) + 60.0 * number
         rng = np.random.default_rng(5)
