@@ -74,6 +74,10 @@ class CancelledError(LodewalkError, RuntimeError):
     """The run was cancelled on request; finished products are kept."""
 
 
+class ClusterError(LodewalkError, RuntimeError):
+    """Workers on other machines can't do what they were asked."""
+
+
 def _shortened(value: object, limit: int = 60) -> str:
     """Return a printable form of at most `limit` characters on one line."""
     text = repr(value)

@@ -15,6 +15,14 @@ def run(
         bool, typer.Option("--rehash", help="Compare the content of every raw file.")
     ] = False,
     threads: Annotated[int, typer.Option(min=1, max=64, help="Results don't depend on it.")] = 2,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="Dask scheduler (tcp://HOST:PORT) whose workers are used instead of threads; "
+            "results don't depend on it.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Bring products up to date; show which step ran and why."""
@@ -22,7 +30,14 @@ def run(
 
     folder = open_survey(directory)
     with progress() as reporter:
-        result = run_service(folder, to=to, rehash=rehash, workers=threads, reporter=reporter)
+        result = run_service(
+            folder,
+            to=to,
+            rehash=rehash,
+            workers=threads,
+            scheduler=scheduler,
+            reporter=reporter,
+        )
     rows = [
         [item.step, f"{item.seconds:.2f} s" if item.ran else "up to date", "; ".join(item.why)]
         for item in result.steps

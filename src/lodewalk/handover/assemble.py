@@ -29,6 +29,7 @@ from lodewalk.handover.pictures import (
 )
 from lodewalk.handover.tables import (
     correction_sizes,
+    correction_words,
     datum_facts,
     days_of,
     dropped_reasons,
@@ -132,6 +133,7 @@ def assemble(
         stages=stages(readings) if some else (),
         heading_text=heading.text,
         heading=heading.rows,
+        corrections_text=correction_words(findings),
         dropped=dropped_reasons(readings) if len(readings) else (),
         errors=error_terms(readings) if some else (),
         lines=rows,

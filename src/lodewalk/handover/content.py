@@ -211,6 +211,7 @@ class ReportContent:
     stages: tuple[Spread, ...] = ()
     heading_text: str = ""
     heading: tuple[HeadingRow, ...] = ()
+    corrections_text: tuple[str, ...] = ()
     dropped: tuple[Fact, ...] = ()
     errors: tuple[ErrorTerm, ...] = ()
     lines: tuple[LineRow, ...] = ()

@@ -62,6 +62,12 @@ def correction_sizes(readings: Readings) -> tuple[Spread, ...]:
     return tuple(sizes)
 
 
+def correction_words(findings: Findings) -> tuple[str, ...]:
+    """Return what corrections that may cost geology took off, in plain sentences."""
+    rows = zip(findings.strings("kind"), findings.strings("text"), strict=True)
+    return tuple(text or "" for kind, text in rows if kind == "micro-levelling")
+
+
 def stages(readings: Readings) -> tuple[Spread, ...]:
     """Return the spread of the field as each correction comes off, over the readings used."""
     rows = used_rows(readings)

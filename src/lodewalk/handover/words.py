@@ -89,7 +89,7 @@ ERROR_TERMS: Final = (
     ("Clock", "sd_clock_nT", "error of the clocks times the rate of change of the field"),
     ("Position", "sd_position_nT", "error of the position times the gradient of the field"),
     ("Heading", "sd_heading_nT", "what is left of the effect of direction and operator"),
-    ("Levelling", "sd_level_nT", "error of the levelling"),
+    ("Levelling", "sd_level_nT", "error of the levelling, and what micro-levelling took off"),
 )
 
 #: Key in the datum's record and our label, in the order in which they are told.

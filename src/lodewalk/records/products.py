@@ -195,6 +195,15 @@ class Noise(Table):
     SCHEMA: ClassVar = (_number("sd_sensor_nT", "nT", "sensor noise, one standard deviation"),)
 
 
+class MicroLevel(Table):
+    """Micro-levelling of each rover reading."""
+
+    SCHEMA: ClassVar = (
+        _number("micro_level_nT", "nT", "stripe along its line, taken off"),
+        _number("sd_micro_level_nT", "nT", "one standard deviation of that: it may be geology"),
+    )
+
+
 class Budget(Table):
     """Error budget of each rover reading, one standard deviation each."""
 

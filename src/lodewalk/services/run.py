@@ -39,6 +39,7 @@ def run(
     to: str | None = None,
     rehash: bool = False,
     workers: int = 2,
+    scheduler: str | None = None,
     reporter: Reporter | None = None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> RunResult:
@@ -48,6 +49,7 @@ def run(
         to=to,
         rehash=rehash,
         workers=workers,
+        scheduler=scheduler,
         reporter=reporter,
         cancelled=cancelled,
     )

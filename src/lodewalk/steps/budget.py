@@ -17,6 +17,7 @@ from lodewalk.records.products import Budget
 from lodewalk.records.table import float_column
 from lodewalk.steps.bases import Base, usable_bases
 from lodewalk.steps.context import Context
+from lodewalk.steps.corrected import anomaly_before
 from lodewalk.steps.days import Days
 from lodewalk.steps.gridded import spacing_or_usual
 from lodewalk.steps.rows import document, in_time_order, instruments, rows_of, table
@@ -38,7 +39,7 @@ def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return the parts of the error budget of each rover reading, and how much each counts."""
-    anomaly = _anomaly(inputs)
+    anomaly = anomaly_before(inputs, None)
     bases = usable_bases(inputs, settings["instruments.*.site_tie_nT"])
     context.check_cancelled()
     place = _position(inputs, anomaly)
@@ -48,7 +49,10 @@ def run(
         "clock": _clock(inputs, settings, bases),
         "position": np.nan_to_num(place.sd_nT),
         "heading": table(inputs, "rover_heading").floats("sd_heading_nT"),
-        "level": table(inputs, "rover_level").floats("sd_level_nT"),
+        "level": combine_sd(
+            table(inputs, "rover_level").floats("sd_level_nT"),
+            table(inputs, "rover_micro_level").floats("sd_micro_level_nT"),
+        ),
     }
     columns = {f"sd_{name}_nT": float_column(values) for name, values in parts.items()}
     columns |= {
@@ -60,19 +64,6 @@ def run(
         "rover_budget": Budget(pl.DataFrame(columns)),
         "budget": Document({"parts": [_row(name, parts, used) for name in parts]}),
     }
-
-
-def _anomaly(inputs: Mapping[str, Record]) -> Floats:
-    """Return the anomaly as far as the corrections are known here."""
-    left = table(inputs, "rover_recorded").floats("raw_nT")
-    for record, column in (
-        ("rover_diurnal", "diurnal_nT"),
-        ("rover_reference", "reference_nT"),
-        ("rover_heading", "heading_nT"),
-        ("rover_level", "level_nT"),
-    ):
-        left = left - table(inputs, record).floats(column)
-    return left
 
 
 def _row(name: str, parts: Mapping[str, Floats], used: NDArray[np.bool_]) -> dict[str, Any]:

@@ -2,11 +2,12 @@
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from lodewalk.errors import CancelledError
+from lodewalk.steps.executors import Executor, Threads
 
 if TYPE_CHECKING:
     import numpy as np
@@ -39,8 +40,8 @@ class Context:
         Name of the running step.
     key : str
         Key of its products; it seeds the random numbers.
-    workers : int
-        Number of threads; results never depend on it.
+    executor : Executor
+        Does the parts of the work; results never depend on it.
     reporter : Reporter
         Hears the progress.
     cancelled : callable
@@ -51,17 +52,36 @@ class Context:
 
     step: str = ""
     key: str = ""
-    workers: int = 1
+    executor: Executor = field(default_factory=Threads)
     reporter: Reporter = field(default_factory=Silent)
     cancelled: Callable[[], bool] = lambda: False
     decisions: tuple[Mapping[str, Any], ...] = ()
 
-    def map(self, function: Callable[[Part], Result], parts: Iterable[Part]) -> list[Result]:
-        """Return `function` of each part, in the order of the parts."""
+    def map(self, function: Callable[[Part], Result], parts: Iterable[Part], /) -> list[Result]:
+        """Return `function` of each part, in the order of the parts.
+
+        Parameters
+        ----------
+        function : callable
+            Stands at the top of a module, or is a partial of such a one; takes one part. It may
+            be sent to another machine, so it reads no file and changes nothing but its result.
+        parts : iterable
+            Arrays, or what can be pickled: lines or tiles, never as many as there are workers.
+
+        Returns
+        -------
+        list
+            One result for each part.
+
+        Raises
+        ------
+        CancelledError
+            When the user asked to stop; parts that wait are dropped.
+        """
         todo: Sequence[Part] = list(parts)
         results: list[Result] = []
-        with ThreadPoolExecutor(max_workers=self.workers) as pool:
-            for result in pool.map(function, todo):
+        with closing(self.executor.results(function, todo, check=self.check_cancelled)) as coming:
+            for result in coming:
                 self.check_cancelled()
                 results.append(result)
                 self.progress(len(results), len(todo))

@@ -252,6 +252,17 @@ STEPS = (
         ("level",),
     ),
     Step(
+        "micro_level",
+        "Takes small stripes along the lines off, up to a limit, where that is asked for.",
+        1,
+        ("rover_micro_level", "micro_level", "micro_level_findings"),
+        (
+            "rover_recorded", "rover_positions", "rover_checks", "rover_lines", "lines",
+            "rover_diurnal", "rover_reference", "rover_heading", "rover_level",
+        ),
+        ("micro_level",),
+    ),
+    Step(
         "noise",
         "Measures the noise of the sensor, passage by passage.",
         1,
@@ -269,8 +280,8 @@ STEPS = (
         (
             "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
             "rover_positions", "rover_heights", "rover_noise", "rover_diurnal", "rover_reference",
-            "rover_heading", "rover_level", "level", "base_files", "base_recorded", "base_times",
-            "base_checks", "clock_evidence", "datum",
+            "rover_heading", "rover_level", "rover_micro_level", "level", "base_files",
+            "base_recorded", "base_times", "base_checks", "clock_evidence", "datum",
         ),
         (
             "survey.time_zone", "diurnal", "clocks", "instruments.*.site_tie_nT",
@@ -296,7 +307,7 @@ STEPS = (
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
             "rover_lines", "rover_diurnal", "rover_reference", "rover_heading", "rover_level",
-            "rover_budget",
+            "rover_micro_level", "rover_budget",
         ),
     ),
     Step(

@@ -11,6 +11,7 @@ from lodewalk.records import Document, Record, Table
 from lodewalk.records.products import Readings
 from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
+from lodewalk.steps.corrected import corrections
 from lodewalk.steps.rows import document, reading_ids, spread, table
 
 BUDGET = ("sensor", "diurnal", "clock", "position", "heading", "level")
@@ -65,19 +66,12 @@ def _as_recorded(recorded: Table) -> pl.DataFrame:
 
 def _corrected(inputs: Mapping[str, Record], recorded: Table) -> pl.DataFrame:
     """Return corrections, anomaly and error budget."""
-    corrections = {
-        "diurnal": table(inputs, "rover_diurnal").floats("diurnal_nT"),
-        "reference": table(inputs, "rover_reference").floats("reference_nT"),
-        "instrument": np.zeros(len(recorded)),
-        "heading": table(inputs, "rover_heading").floats("heading_nT"),
-        "level": table(inputs, "rover_level").floats("level_nT"),
-        "micro_level": np.zeros(len(recorded)),
-    }
+    taken = corrections(inputs)
     budget = table(inputs, "rover_budget")
     parts = {name: budget.floats(f"sd_{name}_nT") for name in BUDGET}
-    anomaly = total_field_anomaly(recorded.floats("raw_nT"), **corrections)
+    anomaly = total_field_anomaly(recorded.floats("raw_nT"), **taken)
     sd = np.where(np.isnan(anomaly), np.nan, combine_sd(*(parts[name] for name in BUDGET)))
-    columns = {f"{name}_nT": values for name, values in corrections.items()}
+    columns = {f"{name}_nT": values for name, values in taken.items()}
     columns |= {"anomaly_nT": anomaly, "sd_nT": sd}
     columns |= {f"sd_{name}_nT": parts[name] for name in BUDGET}
     return pl.DataFrame({name: float_column(values) for name, values in columns.items()})

@@ -23,21 +23,20 @@ def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return what was chosen and tried, and how well left-out lines are predicted."""
-    del context
     method = settings["grid.method"]
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
     used = used_readings(table(inputs, "readings"), passage)
     wanted = settings["grid.tension"], settings["grid.damping_m2"]
     choice = None
     if method == CURVATURE and None in wanted and used.passage.size >= LEAST:
-        choice = _choice(used)
+        choice = _choice(used, context)
     values = _values(choice, used, *wanted)
     if method == LAYER:
-        values["layer"] = _layer(used)
+        values["layer"] = _layer(used, context)
     return {"surface": Document(values)}
 
 
-def _layer(used: Used) -> dict[str, Any]:
+def _layer(used: Used, context: Context) -> dict[str, Any]:
     """Return depth, damping and rounds of the layer of equivalent sources."""
     between = used.line_spacing_m if used.passage.size else 1.0
     try:
@@ -48,6 +47,7 @@ def _layer(used: Used) -> dict[str, Any]:
             sd=used.weighing_sd,
             line=used.passage,
             line_spacing_m=between,
+            each=context.map,
         )
     except InputError as error:
         # One line, or too few readings: a layer a line spacing down, and why nothing was chosen.
@@ -68,7 +68,7 @@ def _rounded(rms: float) -> float | None:
     return round(float(rms), 4) if np.isfinite(rms) else None
 
 
-def _choice(used: Used) -> SurfaceChoice:
+def _choice(used: Used, context: Context) -> SurfaceChoice:
     """Return what left-out lines say."""
     places, between = (used.easting_m, used.northing_m), used.line_spacing_m
     sd = used.weighing_sd
@@ -79,6 +79,7 @@ def _choice(used: Used) -> SurfaceChoice:
         lines=used.line_folds,
         pieces=used.piece_folds,
         line_spacing_m=between,
+        each=context.map,
     )
 
 

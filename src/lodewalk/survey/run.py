@@ -1,6 +1,7 @@
 """Bringing the products up to date: only what changed runs, and the run says why."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from importlib import import_module
 from time import perf_counter
@@ -8,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from lodewalk.steps.context import Context, Reporter, Silent
 from lodewalk.steps.declarations import Step, needed_for
+from lodewalk.steps.executors import Executor, Threads
 from lodewalk.survey.decisions import Decision, in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_of, key_parts, why_stale
@@ -40,8 +42,8 @@ class Runner:
     ----------
     folder : Folder
         The survey; the caller holds its lock.
-    workers : int
-        Number of threads; results never depend on it.
+    executor : Executor
+        Does the parts of the steps' work; results never depend on it.
     reporter : Reporter
         Hears the progress.
     cancelled : callable
@@ -49,7 +51,7 @@ class Runner:
     """
 
     folder: Folder
-    workers: int = 2
+    executor: Executor = field(default_factory=lambda: Threads(2))
     reporter: Reporter = field(default_factory=Silent)
     cancelled: Callable[[], bool] = lambda: False
     entries: list[RawFile] = field(init=False)
@@ -85,7 +87,7 @@ class Runner:
         context = Context(
             step=step.name,
             key=made.key,
-            workers=self.workers,
+            executor=self.executor,
             reporter=self.reporter,
             cancelled=self.cancelled,
             decisions=tuple(d.effect() for d in in_force(self.decisions, step.decisions)),
@@ -134,6 +136,7 @@ def run(
     to: str | None = None,
     rehash: bool = False,
     workers: int = 2,
+    scheduler: str | None = None,
     reporter: Reporter | None = None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> list[StepRun]:
@@ -149,6 +152,9 @@ def run(
         Compare the content of every raw file, whatever its size and time say.
     workers : int
         Number of threads; results never depend on it.
+    scheduler : str, optional
+        Address of a Dask scheduler whose workers do the parts instead of threads; see
+        `lodewalk.adapters.cluster`. Results don't depend on it either.
     reporter, cancelled
         See `Runner`.
 
@@ -163,8 +169,8 @@ def run(
         What a step, the settings or the folder complain of; finished products stay.
     """
     steps = needed_for(to)
-    with locked(folder):
-        runner = Runner(folder, workers, reporter or Silent(), cancelled)
+    with _executor(scheduler, workers) as executor, locked(folder):
+        runner = Runner(folder, executor, reporter or Silent(), cancelled)
         check_raw(folder, runner.entries, rehash=rehash)
         entry = start_entry(folder, command="run", to=to)
         done: list[StepRun] = []
@@ -176,3 +182,15 @@ def run(
             raise
         entry.finish("done", steps=[asdict(item) for item in done], digests=runner.digests)
         return done
+
+
+@contextmanager
+def _executor(scheduler: str | None, workers: int) -> Iterator[Executor]:
+    """Yield who does the parts: threads here, or the workers of a scheduler."""
+    if scheduler is None:
+        yield Threads(workers)
+        return
+    from lodewalk.adapters.cluster import connected
+
+    with connected(scheduler) as cluster:
+        yield cluster

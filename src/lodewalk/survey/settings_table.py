@@ -288,6 +288,35 @@ class LevelSettings(Section):
     )
 
 
+class MicroLevelSettings(Section):
+    """Micro-levelling: small stripes along lines that levelling left."""
+
+    apply: bool = _setting(
+        False, "Whether stripes are taken off; narrow bodies along the lines lose as much."
+    )
+    limit_nT: float = _setting(
+        1.0,
+        "Largest correction of a reading; three times the error that levelling leaves is common "
+        "practice.",
+        "nT",
+        gt=0,
+        le=100,
+    )
+    min_wavelength_m: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
+        None,
+        "Wavelength along the line that is taken off by half, a longer one more; left out, five "
+        "line spacings (common practice).",
+        "m",
+    )
+    width_lines: float = _setting(
+        2.0,
+        "Width of a stripe that is taken off by half, a narrower one more (common practice).",
+        "line spacings",
+        ge=1,
+        le=20,
+    )
+
+
 class GridSettings(Section):
     """The grid of the anomaly."""
 
@@ -356,6 +385,7 @@ class Settings(Section):
     datum: Datum = Datum()
     heading: HeadingSettings = HeadingSettings()
     level: LevelSettings = LevelSettings()
+    micro_level: MicroLevelSettings = MicroLevelSettings()
     grid: GridSettings = GridSettings()
     targets: Targets = Targets()
     tolerances: Tolerances = Tolerances()
@@ -376,6 +406,7 @@ SECTIONS: dict[str, type[Section]] = {
     "datum": Datum,
     "heading": HeadingSettings,
     "level": LevelSettings,
+    "micro_level": MicroLevelSettings,
     "grid": GridSettings,
     "targets": Targets,
     "tolerances": Tolerances,

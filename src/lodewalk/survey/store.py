@@ -57,6 +57,7 @@ TABLES = {
     "trial_findings": "products.Findings",
     "heading_findings": "products.Findings",
     "level_findings": "products.Findings",
+    "micro_level_findings": "products.Findings",
     "missed_findings": "products.Findings",
     "check_findings": "products.Findings",
     "rover_lines": "products.ReadingLines",
@@ -66,6 +67,7 @@ TABLES = {
     "rover_heading": "products.Heading",
     "rover_level": "products.Level",
     "rover_noise": "products.Noise",
+    "rover_micro_level": "products.MicroLevel",
     "rover_budget": "products.Budget",
     "readings": "products.Readings",
 }

@@ -10,6 +10,8 @@ from lodewalk.methods.gridding.choose_surface import DAMPINGS, TENSIONS, choose_
 from lodewalk.methods.gridding.line_folds import line_folds
 from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
 from lodewalk.methods.gridding.piece_folds import piece_folds
+from lodewalk.steps.context import Context
+from lodewalk.steps.executors import Threads
 
 SPACING, LINES, LENGTH = 20.0, 11, 200.0
 
@@ -20,11 +22,11 @@ def walk(step=3.0):
     return east, np.tile(north, LINES), np.repeat(np.arange(LINES), north.size)
 
 
-def chosen_by(east, north, line, value, noise):
+def chosen_by(east, north, line, value, noise, **more):
     return choose_surface(
         east, north, value, sd=np.full(east.size, noise), line_spacing_m=SPACING,
         lines=line_folds(east, north, line, line_spacing_m=SPACING),
-        pieces=piece_folds(east, north, line, length_m=SPACING),
+        pieces=piece_folds(east, north, line, length_m=SPACING), **more,
     )  # fmt: skip
 
 
@@ -80,6 +82,13 @@ def test_the_misfit_is_that_of_the_left_out_lines():
     assert chosen.rms == pytest.approx(2.0, rel=0.1)
     assert chosen.damping_m2 >= DAMPINGS[-1] * SPACING**2
     assert chosen.judged == (LINES - 2) * 67
+
+
+def test_threads_choose_the_same_from_the_same_trials():
+    east, north, line = walk()
+    value = np.random.default_rng(6).normal(0, 2.0, east.size)
+    alone = chosen_by(east, north, line, value, 2.0)
+    assert alone == chosen_by(east, north, line, value, 2.0, each=Context(executor=Threads(3)).map)
 
 
 def test_a_large_survey_is_judged_in_a_window(monkeypatch):

@@ -19,6 +19,8 @@ from lodewalk.methods.gridding.standard_error import (
     error_shares,
     standard_error,
 )
+from lodewalk.steps.context import Context
+from lodewalk.steps.executors import Threads
 
 GROUND = FieldCovariance(depth_m=10.0, variance_nT2=25.0)
 
@@ -170,6 +172,9 @@ def test_parts_of_a_grid_give_the_same_bits():
         for part in np.array_split(nodes, 7, axis=1)
     ]
     np.testing.assert_array_equal(np.concatenate(parts), whole)
+    each = Context(executor=Threads(2)).map
+    threads = standard_error(*nodes, blocks, covariance=GROUND, surface=how, each=each)
+    np.testing.assert_array_equal(threads, whole)
 
 
 def test_bad_settings_are_refused():

@@ -354,13 +354,19 @@ def tie_lines(
     for name in np.unique(block):
         mine = np.flatnonzero((block == name) & np.isfinite(azimuth))
         if mine.size:
-            main = _main_azimuth(azimuth[mine], length[mine])
+            main = main_azimuth(azimuth[mine], length[mine])
             ties[mine] = np.cos(2 * (np.deg2rad(azimuth[mine]) - main)) < 0
     return ties
 
 
-def _main_azimuth(azimuth_deg: FloatArray, length: FloatArray) -> float:
-    """Return the axial mean of azimuths [rad], weighted by length."""
+def main_azimuth(azimuth_deg: FloatArray, length: FloatArray) -> float:
+    """Return the axial mean of azimuths [rad], weighted by length.
+
+    Examples
+    --------
+    >>> round(float(np.rad2deg(main_azimuth(np.array([2.0, 182.0]), np.array([1.0, 1.0])))), 6)
+    2.0
+    """
     doubled = 2 * np.deg2rad(azimuth_deg)
     north, east = np.sum(length * np.cos(doubled)), np.sum(length * np.sin(doubled))
     if np.hypot(north, east) <= 1e-9 * np.sum(length):
@@ -433,7 +439,7 @@ def _offsets(east: FloatArray, north: FloatArray, number: IntArray) -> tuple[Flo
     parallel = np.flatnonzero(np.isfinite(azimuth) & ~tie_lines(azimuth, length))
     if not parallel.size:
         return np.empty(0), 0.0
-    main = _main_azimuth(azimuth[parallel], length[parallel])
+    main = main_azimuth(azimuth[parallel], length[parallel])
     across = east * np.cos(main) - north * np.sin(main)
     offsets = np.array([np.median(across[passages[k]]) for k in parallel])
     scatter = [

@@ -1,7 +1,7 @@
 """Guarded micro-levelling on line data: small stripes along lines, taken off up to a limit."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -9,7 +9,9 @@ from numpy.typing import ArrayLike
 from scipy.linalg import solveh_banded
 from scipy.ndimage import median_filter
 
+from lodewalk.methods.checks.spans import BoolArray
 from lodewalk.methods.corrections.levelling_model import IntArray
+from lodewalk.methods.corrections.lines import main_azimuth
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
 #: Sd of a Gaussian that halves a wave, in wavelengths: sqrt(ln 2 / 2) / pi.
@@ -136,6 +138,117 @@ def micro_level(
             for target, part in zip(out, parts.T, strict=True):
                 target[r] = np.interp(along[r], places[there], part[there])
     return MicroLevelling(*out)
+
+
+class Removed(NamedTuple):
+    """What micro-levelling took off, over the readings on lines.
+
+    Parameters
+    ----------
+    readings : int
+        Number of readings on lines.
+    rms_nT, most_nT : float
+        Root mean square and largest size of the correction [nT].
+    constant_share : float
+        Share of its power that is one constant a passage, and so goes along the whole line.
+    limit_share : float
+        Share of the readings where the limit bends the correction: without it, it would be as
+        large as the limit or larger.
+    guarded_share : float
+        Share of the readings where the guard forbids the correction, in part or altogether.
+    """
+
+    readings: int
+    rms_nT: float
+    most_nT: float
+    constant_share: float
+    limit_share: float
+    guarded_share: float
+
+
+def removed(passage: ArrayLike, found: MicroLevelling, *, limit_nT: float) -> Removed:
+    """Sum up what `micro_level` took off.
+
+    Parameters
+    ----------
+    passage : int array, shape (n,)
+        As for `micro_level`.
+    found : MicroLevelling
+        What it returned.
+    limit_nT : float
+        The limit that it was given [nT].
+
+    Returns
+    -------
+    Removed
+
+    Examples
+    --------
+    Two readings on each of two lines; what the second lost is no constant:
+
+    >>> took = np.array([0.5, 0.5, 0.5, -0.5])
+    >>> removed([0, 0, 1, 1], MicroLevelling(took, took, np.ones(4)), limit_nT=0.5)
+    Removed(readings=4, rms_nT=0.5, most_nT=0.5, constant_share=0.5, limit_share=1.0, \
+guarded_share=0.0)
+    """
+    number = np.atleast_1d(np.asarray(passage, dtype=np.int64))
+    check_same_length(passage=number, level_nT=found.level_nT)
+    known = np.flatnonzero((number >= 0) & np.isfinite(found.level_nT))
+    level = found.level_nT[known]
+    power = float(np.sum(level**2))
+    if not power:
+        return Removed(known.size, 0.0, 0.0, 0.0, 0.0, _share(found.guard[known] < 1))
+    constants = sum(r.size * np.mean(found.level_nT[r]) ** 2 for r in _by_passage(number, known))
+    return Removed(
+        readings=known.size,
+        rms_nT=float(np.sqrt(power / known.size)),
+        most_nT=float(np.max(np.abs(level))),
+        constant_share=float(constants) / power,
+        limit_share=_share(np.abs(found.free_nT[known]) >= limit_nT),
+        guarded_share=_share(found.guard[known] < 1),
+    )
+
+
+def _share(true: BoolArray) -> float:
+    """Return the share that is true; 0 of nothing."""
+    return float(np.mean(true)) if true.size else 0.0
+
+
+def line_axes(
+    easting_m: ArrayLike, northing_m: ArrayLike, *, azimuth_deg: ArrayLike, length_m: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Turn positions to the common direction of lines.
+
+    Parameters
+    ----------
+    easting_m, northing_m : array, shape (n,)
+        Positions [m].
+    azimuth_deg, length_m : array, shape (lines,)
+        Azimuth [degrees] and length [m] of the lines; an azimuth may be NaN.
+
+    Returns
+    -------
+    along, across : array, shape (n,)
+        Distance along the mean direction of the lines, weighted by length, and to the right of
+        it, from the mean position [m].
+
+    Examples
+    --------
+    >>> along, across = line_axes([0.0, 3.0], [0.0, 8.0], azimuth_deg=[0.0, 180.0],
+    ...                           length_m=[50.0, 50.0])
+    >>> along.round(9).tolist(), across.round(9).tolist()
+    ([-4.0, 4.0], [-1.5, 1.5])
+    """
+    azimuth, length = (np.asarray(a, dtype=np.float64) for a in (azimuth_deg, length_m))
+    known = np.isfinite(azimuth)
+    main = main_azimuth(azimuth[known], length[known]) if known.any() else 0.0
+    east, north = (np.asarray(a, dtype=np.float64) for a in (easting_m, northing_m))
+    if np.isfinite(east + north).any():
+        east, north = east - np.nanmean(east), north - np.nanmean(north)
+    return (
+        east * np.sin(main) + north * np.cos(main),
+        east * np.cos(main) - north * np.sin(main),
+    )
 
 
 def _by_passage(number: IntArray, known: IntArray) -> list[IntArray]:

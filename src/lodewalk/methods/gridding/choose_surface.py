@@ -1,6 +1,8 @@
 """Tension and damping of minimum curvature, chosen by lines left out."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -10,6 +12,7 @@ from scipy.ndimage import map_coordinates
 from lodewalk.errors import InputError
 from lodewalk.methods.gridding.block_means import block_means
 from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
+from lodewalk.methods.parts import Each, in_turn
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
 #: Tensions and dampings that are tried; dampings in squares of the line spacing.
@@ -85,6 +88,7 @@ def choose_surface(
     lines: ArrayLike,
     pieces: ArrayLike,
     line_spacing_m: float,
+    each: Each = in_turn,
 ) -> SurfaceChoice:
     """Choose tension and damping so that lines left out are predicted best.
 
@@ -98,6 +102,8 @@ def choose_surface(
         Fold of each reading, from `line_folds` and `piece_folds`; -1 for one never left out.
     line_spacing_m : float
         Distance between lines [m].
+    each : Each
+        Does the surfaces of left-out folds (default: one after the other).
 
     Returns
     -------
@@ -144,14 +150,15 @@ def choose_surface(
     length = line_spacing_m / NODES_BETWEEN
     window = _window(columns, folds, line_spacing_m)
     judged = int(np.sum(window.lines >= 0))
-    trials: list[Trial] = []
+    trials: tuple[Trial, ...] = ()
     damping = DAMPINGS[0] * line_spacing_m**2
     if _can_be_left_out(window.pieces):
-        damping = _damping(window, trials, line_spacing_m)
+        trials = _dampings(window, line_spacing_m, each)
+        damping = _best(trials).damping_m2
     if not _can_be_left_out(window.lines):
-        return SurfaceChoice(0.0, damping, length, float("nan"), judged, tuple(trials))
-    own = [_try(window, tension, damping, "lines") for tension in TENSIONS]
-    best = min(own, key=lambda trial: trial.rms)
+        return SurfaceChoice(0.0, damping, length, float("nan"), judged, trials)
+    own = _tried(window, [(tension, damping) for tension in TENSIONS], "lines", each)
+    best = _best(own)
     return SurfaceChoice(best.tension, damping, length, best.rms, judged, (*trials, *own))
 
 
@@ -161,43 +168,55 @@ def _can_be_left_out(fold: NDArray[np.int64]) -> bool:
     return held.size >= LEAST and len(np.unique(held)) > 1
 
 
-def _damping(window: _Window, trials: list[Trial], line_spacing_m: float) -> float:
-    """Return the best damping of whole and half decades; what was tried is added to `trials`."""
-    trials += [_try(window, 0.0, part * line_spacing_m**2, "pieces") for part in DAMPINGS]
-    best = min(trials, key=lambda trial: trial.rms).damping_m2
-    trials += [_try(window, 0.0, best * step, "pieces") for step in (10**-0.5, 10**0.5)]
-    return min(trials, key=lambda trial: trial.rms).damping_m2
+def _best(trials: Sequence[Trial]) -> Trial:
+    """Return the first trial of the least misfit."""
+    return min(trials, key=lambda trial: trial.rms)
 
 
-def _try(window: _Window, tension: float, damping_m2: float, left_out: str) -> Trial:
-    """Return the misfit of what is left out with one pair of tension and damping."""
+def _dampings(window: _Window, line_spacing_m: float, each: Each) -> tuple[Trial, ...]:
+    """Try dampings of whole decades, then of half ones beside the best."""
+    whole = [(0.0, part * line_spacing_m**2) for part in DAMPINGS]
+    trials = _tried(window, whole, "pieces", each)
+    beside = [(0.0, _best(trials).damping_m2 * step) for step in (10**-0.5, 10**0.5)]
+    return (*trials, *_tried(window, beside, "pieces", each))
+
+
+def _tried(
+    window: _Window, pairs: Sequence[tuple[float, float]], left_out: str, each: Each
+) -> tuple[Trial, ...]:
+    """Return the misfit of what is left out with each pair of tension and damping."""
     fold = window.lines if left_out == "lines" else window.pieces
-    return Trial(tension, damping_m2, left_out, _misfit(window, fold, tension, damping_m2))
+    folds = np.unique(fold[fold >= 0]).tolist()
+    parts = [(number, *pair) for pair in pairs for number in folds]
+    misfits = each(partial(_misfit, window, fold), parts)
+    trials = []
+    for place, pair in enumerate(pairs):
+        own = np.concatenate(misfits[place * len(folds) : (place + 1) * len(folds)])
+        trials.append(Trial(*pair, left_out, float(np.sqrt(np.mean(own**2)))))
+    return tuple(trials)
 
 
-def _misfit(window: _Window, fold: NDArray[np.int64], tension: float, damping_m2: float) -> float:
-    """Return the misfit of all left-out readings."""
-    misfits = []
-    everywhere = np.ones(window.shape, dtype=bool)
-    for number in np.unique(fold[fold >= 0]):
-        held = fold == number
-        blocks = block_means(
-            window.column[~held],
-            window.row[~held],
-            window.value[~held],
-            weight=window.weight[~held],
-        )
-        surface = minimum_curvature(
-            blocks,
-            everywhere,
-            tension=tension,
-            damping=damping_m2 / window.spacing_m**2,
-            tension_length=1.0,
-            tolerance=TOLERANCE,
-        ).reshape(window.shape)
-        there = map_coordinates(surface, [window.row[held], window.column[held]], order=3)
-        misfits.append(there - window.value[held])
-    return float(np.sqrt(np.mean(np.concatenate(misfits) ** 2)))
+def _misfit(window: _Window, fold: NDArray[np.int64], part: tuple[int, float, float]) -> FloatArray:
+    """Return the misfit of the readings of one fold, left out, with a tension and a damping."""
+    number, tension, damping_m2 = part
+    held = fold == number
+    blocks = block_means(
+        window.column[~held],
+        window.row[~held],
+        window.value[~held],
+        weight=window.weight[~held],
+    )
+    surface = minimum_curvature(
+        blocks,
+        np.ones(window.shape, dtype=bool),
+        tension=tension,
+        damping=damping_m2 / window.spacing_m**2,
+        tension_length=1.0,
+        tolerance=TOLERANCE,
+    ).reshape(window.shape)
+    there = map_coordinates(surface, [window.row[held], window.column[held]], order=3)
+    misfit: FloatArray = there - window.value[held]
+    return misfit
 
 
 def _window(

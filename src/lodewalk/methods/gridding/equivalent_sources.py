@@ -26,6 +26,7 @@ from lodewalk.methods.gridding.source_layer import (
     SourceLayer,
     on_trend,
 )
+from lodewalk.methods.parts import Each, in_turn
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
 #: Mesh spacings in the depth of the layer: usual, and where layers are only compared.
@@ -327,6 +328,7 @@ def choose_layer(
     sd: ArrayLike | None = None,
     depths: Sequence[float] = DEPTHS,
     folds: int = 4,
+    each: Each = in_turn,
 ) -> LayerChoice:
     """Choose depth, damping and rounds of a layer by what it predicts of lines left out.
 
@@ -342,6 +344,8 @@ def choose_layer(
         Depths to try, in line spacings, in rising order.
     folds : int
         Every so-manieth line is left out together; all tie lines make one fold more.
+    each : Each
+        Does the layers without a fold (default: one after the other).
 
     Returns
     -------
@@ -388,7 +392,7 @@ def choose_layer(
     def error(depth: int, decade: int, rounds: int) -> float:
         if (depth, decade, rounds) not in trials:
             setting = depths[depth] * line_spacing_m, 10.0**decade, rounds
-            rms = _prediction_error(parts, left_out, *setting)
+            rms = _prediction_error(parts, left_out, *setting, each)
             trials[depth, decade, rounds] = Trial(*setting, rms)
         return trials[depth, decade, rounds].rms
 
@@ -397,7 +401,7 @@ def choose_layer(
         place = _walk_down(partial(error, rounds=rounds), len(depths), place)
     best = min(trials.values(), key=lambda trial: (trial.rms, trial))
     rms_lines, rms_ties = (
-        _prediction_error(parts, [n for n in numbers if n in parts], *best[:3])
+        _prediction_error(parts, [n for n in numbers if n in parts], *best[:3], each)
         for numbers in (lines, [folds])
     )
     return LayerChoice(*best[:3], rms_lines, rms_ties, by_ties, tuple(sorted(trials.values())))
@@ -440,26 +444,31 @@ def _prediction_error(
     depth: float,
     damping: float,
     rounds: int,
+    each: Each,
 ) -> float:
     """Predict each of the folds to leave out from all others; NaN without one."""
-    squares = []
-    for number in left_out:
-        others = [part for other, part in parts.items() if other != number]
-        east, north, value, weight = (
-            np.concatenate(column) for column in zip(*others, strict=True)
-        )
-        layer = fit_layer(
-            east,
-            north,
-            value,
-            sd=1 / np.sqrt(weight),
-            depth_m=depth,
-            # For a usual reading here, but for a usual square there.
-            damping=damping / float(np.median(weight)),
-            rounds=rounds,
-            spacing_m=depth / ROUGH_SPACINGS,
-            tolerance=ROUGH,
-        )
-        out = parts[number]
-        squares.append((layer.at(out.east, out.north) - out.value) ** 2)
+    squares = each(partial(_squares, dict(parts), depth, damping, rounds), left_out)
     return float(np.sqrt(np.mean(np.concatenate(squares)))) if squares else float("nan")
+
+
+def _squares(
+    parts: Mapping[int, _Fold], depth: float, damping: float, rounds: int, number: int
+) -> FloatArray:
+    """Return the squared errors of predicting one fold from all others."""
+    others = [part for other, part in parts.items() if other != number]
+    east, north, value, weight = (np.concatenate(column) for column in zip(*others, strict=True))
+    layer = fit_layer(
+        east,
+        north,
+        value,
+        sd=1 / np.sqrt(weight),
+        depth_m=depth,
+        # For a usual reading here, but for a usual square there.
+        damping=damping / float(np.median(weight)),
+        rounds=rounds,
+        spacing_m=depth / ROUGH_SPACINGS,
+        tolerance=ROUGH,
+    )
+    out = parts[number]
+    errors: FloatArray = (layer.at(out.east, out.north) - out.value) ** 2
+    return errors

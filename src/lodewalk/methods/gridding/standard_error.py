@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -13,6 +14,7 @@ from lodewalk.errors import InputError
 from lodewalk.methods.gridding._kriging import krige
 from lodewalk.methods.gridding.covariance import FieldCovariance
 from lodewalk.methods.gridding.line_blocks import LineBlocks
+from lodewalk.methods.parts import Each, in_turn, tiles
 from lodewalk.validation import FloatArray, check_positive, check_same_length, check_within
 
 IntArray = NDArray[np.int64]
@@ -119,6 +121,7 @@ def standard_error(
     survey_sd_nT: float = 0.0,
     calibration: Calibration | float = 1.0,
     neighbours: int = NEIGHBOURS,
+    each: Each = in_turn,
 ) -> FloatArray:
     """Return the standard error of a grid's value at nodes.
 
@@ -139,6 +142,8 @@ def standard_error(
         From `calibrate`, or a factor of the field's share of the sd (default 1).
     neighbours : int
         Number of nearest block means that count, at least 3.
+    each : Each
+        Does the nodes, some thousands at a time (default: one after the other).
 
     Returns
     -------
@@ -186,7 +191,7 @@ def standard_error(
     check_within(survey_sd_nT, name="survey_sd_nT", low=0, high=np.inf, unit="nT")
     shares = error_shares(
         easting_m, northing_m, blocks, covariance=covariance, surface=surface,
-        line_sd_nT=line_sd_nT, neighbours=neighbours,
+        line_sd_nT=line_sd_nT, neighbours=neighbours, each=each,
     )  # fmt: skip
     if isinstance(calibration, Calibration):
         east, north = (
@@ -246,12 +251,13 @@ def error_shares(
     passage: ArrayLike | None = None,
     shared: ArrayLike | None = None,
     neighbours: int = NEIGHBOURS,
+    each: Each = in_turn,
 ) -> ErrorShares:
     """Return both shares of the error variance at places, before any calibration.
 
     Parameters
     ----------
-    easting_m, northing_m, blocks, covariance, surface, line_sd_nT, neighbours
+    easting_m, northing_m, blocks, covariance, surface, line_sd_nT, neighbours, each
         As in `standard_error`.
     passage : int array, shape (n,), optional
         Passage of the reading that is predicted there, whose shared error then belongs to the
@@ -297,14 +303,29 @@ def error_shares(
         # The plate's Green function r^2 log(r^2) / (16 pi), its unit of length twice the depth.
         stiffness = surface.stiffness() * 16 * np.pi / (4 * covariance.depth_m**2)
     tree = cKDTree(np.column_stack([blocks.easting, blocks.northing]))
-    shares = np.empty((east.size, 2))
-    for first in range(0, east.size, PART):
-        part = slice(first, first + PART)
-        near = tree.query(np.column_stack([east[part], north[part]]), k=count)[1]
-        krige(
-            east[part], north[part], number[part], near.reshape(-1, count).astype(np.int64),
-            blocks.easting, blocks.northing, blocks.variance, blocks.passage, blocks.shared,
-            common[part],
-            covariance.variance_nT2, covariance.depth_m, line_sd_nT**2, stiffness, shares[part],
-        )  # fmt: skip
+    do = partial(_shares, tree, blocks, covariance, (line_sd_nT**2, stiffness), count)
+    parts = [
+        (east[part], north[part], number[part], common[part]) for part in tiles(east.size, PART)
+    ]
+    shares = np.concatenate([np.empty((0, 2)), *each(do, parts)])
     return ErrorShares(shares[:, 0], shares[:, 1])
+
+
+def _shares(
+    tree: cKDTree,
+    blocks: LineBlocks,
+    covariance: FieldCovariance,
+    rules: tuple[float, float],
+    count: int,
+    nodes: tuple[FloatArray, FloatArray, IntArray, FloatArray],
+) -> FloatArray:
+    """Return both shares at some nodes, by variance of a line and stiffness (n, 2)."""
+    east, north, number, common = nodes
+    shares = np.empty((east.size, 2))
+    near = tree.query(np.column_stack([east, north]), k=count)[1]
+    krige(
+        east, north, number, near.reshape(-1, count).astype(np.int64),
+        blocks.easting, blocks.northing, blocks.variance, blocks.passage, blocks.shared, common,
+        covariance.variance_nT2, covariance.depth_m, *rules, shares,
+    )  # fmt: skip
+    return shares
