@@ -134,13 +134,12 @@ STEPS = (
         (
             "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
             "rover_positions", "rover_recorded_positions", "rover_lines", "lines", "crossings",
-            "base_files", "base_recorded",
-            "base_times", "base_clock_times", "base_checks", "track_files", "track_recorded",
-            "track_times", "plan_recorded", "notes_recorded", "notes_times",
+            "base_files", "base_recorded", "base_times", "base_clock_times", "base_checks",
+            "track_files", "track_recorded", "track_times", "plan_recorded", "notes_recorded", "notes_times",
         ),
         (
             "survey.crs", "survey.time_zone", "position", "lines",
-            "instruments.*.sensor_height_m",
+            "instruments.*.sensor_height_m", "instruments.*.position_sd_m",
         ),
         ("clock", "test"),
     ),

@@ -34,6 +34,16 @@ def test_lines_one_way_have_no_error_against_their_mean():
     assert found.sd([217.0])[0] == pytest.approx(2 * np.sqrt(2.0))
 
 
+def test_a_correction_is_made_only_where_it_is_larger_than_its_own_error():
+    walked, covariance = [0.0, 180.0], 0.25 * np.eye(4)
+    for size, made in ((0.8, False), (0.85, True)):
+        seen = model(np.array([size, 0.0, 0.0, 0.0]), covariance, np.empty((4, 0)))
+        found = heading_correction(seen, walked, expected_nT=1.0)
+        # To and fro the error of the first harmonic is 0.5, and 1.645 of it 0.82.
+        assert (found.correction([0.0])[0] != 0.0) == made
+        assert found.sd([0.0])[0] == pytest.approx(0.5 if made else np.hypot(0.5, size))
+
+
 def test_the_sd_is_that_of_a_simulation():
     rng = np.random.default_rng(1)
     told = np.linalg.qr(rng.normal(size=(4, 2)))[0]
@@ -45,6 +55,9 @@ def test_the_sd_is_that_of_a_simulation():
     )
     drawn = rng.normal(size=(200_000, 2)) * np.sqrt([0.3, 0.1]) @ told.T
     drawn = drawn + rng.normal(0.0, np.sqrt(2.0), (200_000, 2)) @ opened.T
+    # The correction is smaller than its own error, so it isn't made and stays in what is left.
+    assert found.correction([20.0])[0] == 0.0
+    drawn = drawn + told @ [1.6, 1.1]
 
     def error(degrees):
         psi = np.radians(degrees)
@@ -56,7 +69,8 @@ def test_the_sd_is_that_of_a_simulation():
 
     mean = (5 * error(20.0) + 4 * error(200.0) + error(110.0)) / 10
     for degrees in (20.0, 65.0, 110.0, 300.0):
-        np.testing.assert_allclose(found.sd([degrees])[0], np.std(error(degrees) - mean), rtol=0.01)
+        rms = np.sqrt(np.mean((error(degrees) - mean) ** 2))
+        np.testing.assert_allclose(found.sd([degrees])[0], rms, rtol=0.01)
     around = np.mean([np.mean((error(at) - mean) ** 2) for at in np.arange(0.0, 360.0, 30.0)])
     np.testing.assert_allclose(
         found.sd([np.nan])[0], np.sqrt(around + _mean_square(found)), rtol=0.01

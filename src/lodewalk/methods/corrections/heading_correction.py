@@ -1,6 +1,7 @@
 """The heading correction against the headings walked, with what is expected where nothing tells."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -9,6 +10,9 @@ from lodewalk.errors import InputError
 from lodewalk.methods.checks.spans import IntArray
 from lodewalk.methods.corrections.heading_model import HeadingModel, heading_basis
 from lodewalk.validation import FloatArray, check_positive, check_same_length
+
+#: A correction smaller than this many of its own sd isn't made.
+SURE_SD: Final = 1.645
 
 
 @dataclass(frozen=True)
@@ -108,6 +112,10 @@ def heading_correction(
     its r coefficients c with covariance C is taken, ``v = (c.c - tr C) / r``. So the sd is nowhere
     infinite, and zero only where headings don't differ.
 
+    A correction whose rms over the headings walked is under 1.645 of its own sd would as soon add
+    an error as take one off. It isn't made; its size goes into the sd instead (an estimate after a
+    test, with the mean squared error of leaving it out).
+
     Examples
     --------
     >>> seen = HeadingModel(np.array([4.0, 0.0, 0.0, 0.0]), 0.01 * np.eye(4), np.zeros(4),
@@ -121,12 +129,23 @@ def heading_correction(
     told = 4 - model.unknown.shape[1]
     if told:
         prior = max(prior, (float(value @ value) - float(np.trace(spread))) / told)
-    return HeadingCorrection(
-        coefficients_nT=value,
-        covariance_nT2=spread + prior * model.unknown @ model.unknown.T,
-        reference=_mean_harmonics(walked_deg),
-        expected_nT=expected_nT,
-    )
+    covariance = spread + prior * model.unknown @ model.unknown.T
+    reference = _mean_harmonics(walked_deg)
+    if not _is_sure(value, covariance, reference, walked_deg):
+        value, covariance = np.zeros(4), covariance + np.outer(value, value)
+    return HeadingCorrection(value, covariance, reference, expected_nT)
+
+
+def _is_sure(
+    value: FloatArray, covariance: FloatArray, reference: FloatArray, walked_deg: ArrayLike
+) -> bool:
+    """Tell whether a correction is larger than its own error, on the headings walked or on all."""
+    row = heading_basis(walked_deg) - reference
+    row = row[np.isfinite(row).all(axis=1)]
+    if not row.size:
+        row = heading_basis(np.arange(0.0, 360.0, 5.0)) - reference
+    size = float(np.mean((row @ value) ** 2))
+    return size > SURE_SD**2 * float(np.mean(np.einsum("ij,jk,ik->i", row, covariance, row)))
 
 
 def _mean_harmonics(walked_deg: ArrayLike) -> FloatArray:
