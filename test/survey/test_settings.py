@@ -84,7 +84,7 @@ def test_picked_settings_follow_the_star():
         LEAST | {"instruments": {"b": {"site_tie_nT": 2.0}, "a": {"sensor_height_m": 1.0}}}
     )
     assert picked(settings, ("instruments.*.site_tie_nT",)) == {
-        "instruments.*.site_tie_nT": {"*": 0.0, "a": 0.0, "b": 2.0}
+        "instruments.*.site_tie_nT": {"*": None, "a": None, "b": 2.0}
     }
 
 

@@ -17,7 +17,7 @@ def decide(
         str,
         typer.Argument(
             metavar="KIND",
-            help="clock, drop, keep, bridge, test, withdraw; or list, to see those in force.",
+            help="clock, drop, keep, bridge, move, test, withdraw; or list, to see those in force.",
         ),
     ],
     reason: Annotated[str, typer.Option(help="Why; kept with the decision.")] = "",
@@ -46,7 +46,7 @@ def decide(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Write down what a person decided: confirm a clock, drop or keep readings, bridge a gap."""
+    """Write down what a person decided: a clock, what to drop or keep, a gap, a base's move."""
     from lodewalk.services import decide as service
 
     folder = open_survey(directory)

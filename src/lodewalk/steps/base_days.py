@@ -42,7 +42,7 @@ def base_days(
 ) -> dict[str, dict[str, Any]]:
     """Return range, worst chord departure and activity of each day, the worst of all bases."""
     found: dict[str, dict[str, Any]] = {}
-    for base in usable_bases(inputs, {"*": 0.0}):
+    for base in usable_bases(inputs):
         for day, own in _days_of_base(inputs, base, rules, days).items():
             known = found.setdefault(day, own | {"intervals": []})
             known["intervals"].append(_interval(base, days.bounds(day), rules))

@@ -90,14 +90,14 @@ STEPS = (
         "first_checks",
         "Looks for gaps, duplicates, times out of order, dropouts, spikes and what disturbed the "
         "base; measures the noise.",
-        4,
+        5,
         ("rover_checks", "base_checks", "first_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions",
             "base_files", "base_recorded", "base_times",
         ),
         ("checks",),
-        ("clock", "drop", "keep"),
+        ("clock", "drop", "keep", "move"),
     ),
     Step(
         "lines",
@@ -138,17 +138,32 @@ STEPS = (
         ("clock", "test"),
     ),
     Step(
+        "ties",
+        "Finds how far each base, at each of its places, lies above the datum, from the ties "
+        "between them.",
+        1,
+        ("datum_network", "datum_findings"),
+        (
+            "base_files", "base_recorded", "base_times", "base_checks", "rover_files", "crossings",
+        ),
+        (
+            "diurnal", "level.constant_nT", "instruments.*.site_tie_nT",
+            "instruments.*.easting_m", "instruments.*.northing_m",
+        ),
+        ("move",),
+    ),
+    Step(
         "diurnal",
         "Takes the change of the field with time, as the base saw it, off each reading.",
-        3,
+        4,
         ("rover_diurnal", "datum", "diurnal_findings"),
         (
-            "base_files", "base_recorded", "base_times", "base_checks", "rover_files",
-            "rover_times", "crossings", "observatory_files", "observatory_recorded",
+            "datum_network", "base_files", "base_recorded", "base_times", "base_checks",
+            "rover_files", "rover_times", "crossings", "observatory_files", "observatory_recorded",
             "observatory_times",
         ),
-        ("diurnal", "datum", "instruments.*.site_tie_nT"),
-        ("bridge",),
+        ("diurnal", "datum"),
+        ("bridge", "move"),
     ),
     Step(
         "minutes",
@@ -160,9 +175,9 @@ STEPS = (
             "rover_positions",
         ),
         (
-            "diurnal", "tolerances", "instruments.*.site_tie_nT", "instruments.*.easting_m",
-            "instruments.*.northing_m",
+            "diurnal", "tolerances", "instruments.*.easting_m", "instruments.*.northing_m",
         ),
+        ("move",),
     ),
     Step(
         "walked",
@@ -270,7 +285,8 @@ STEPS = (
         3,
         ("check", "check_findings", "rewalk"),
         (
-            "position_findings", "first_findings", "clock_findings", "diurnal_findings",
+            "position_findings", "first_findings", "clock_findings", "datum_findings",
+            "diurnal_findings",
             "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
             "missed_findings", "missed", "walked", "lines", "line_noise",
             "base_files", "base_recorded", "base_times", "base_checks", "base_minutes",

@@ -66,7 +66,7 @@ def run(
         _base_spikes(base, rows, instrument, checks)
     tell_walking_bases(base)
     if checks["base_events"]:
-        tell_base_events(base)
+        tell_base_events(base, context.decisions)
     for instrument, rows in in_time_order(base.files, base.seconds):
         _base(base, instrument, rows, checks)
     decided.keep()

@@ -61,12 +61,11 @@ class Instrument(Section):
     northing_m: Annotated[float, Field(ge=-2e7, le=2e7)] | None = _setting(
         None, "Base only: northing in the survey's reference system, where known.", "m"
     )
-    site_tie_nT: float = _setting(
-        0.0,
-        "Base only: added to this base's record so that bases at different sites agree.",
+    site_tie_nT: Annotated[float, Field(ge=-5000, le=5000)] | None = _setting(
+        None,
+        "Base only: added to this base's record, at its first place, so that bases at different "
+        "sites agree; left out, found from the ties between the bases.",
         "nT",
-        ge=-5000,
-        le=5000,
     )
 
 

@@ -47,6 +47,7 @@ TABLES = {
     "rover_checks": "products.Checks",
     "base_checks": "products.Checks",
     "first_findings": "products.Findings",
+    "datum_findings": "products.Findings",
     "diurnal_findings": "products.Findings",
     "clock_findings": "products.Findings",
     "culture_findings": "products.Findings",
