@@ -223,12 +223,25 @@ STEPS = (
         ("rover_positions", "rover_heights", "rover_times", "datum"),
     ),
     Step(
+        "rovers",
+        "Finds what each rover reads above the most-read one, from tests and crossings.",
+        1,
+        ("rover_instrument", "rover_network", "rover_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines", "lines",
+            "crossings", "rover_diurnal", "notes_recorded", "notes_times",
+        ),
+        ("rovers.apply", "level.constant_nT"),
+        ("test",),
+    ),
+    Step(
         "level",
         "Levels the lines by their crossings.",
-        1,
+        2,
         ("rover_level", "level", "level_findings"),
         (
-            "rover_times", "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal",
+            "rover_network", "rover_times", "rover_checks", "rover_lines", "lines", "crossings",
+            "rover_diurnal",
         ),
         ("level",),
     ),
@@ -256,11 +269,12 @@ STEPS = (
     Step(
         "readings",
         "Joins the columns of all steps and computes the anomaly.",
-        2,
+        3,
         ("readings",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
-            "rover_lines", "rover_diurnal", "rover_reference", "rover_level", "rover_budget",
+            "rover_lines", "rover_diurnal", "rover_reference", "rover_instrument", "rover_level",
+            "rover_budget",
         ),
     ),
     Step(
@@ -286,7 +300,7 @@ STEPS = (
         ("check", "check_findings", "rewalk"),
         (
             "position_findings", "first_findings", "clock_findings", "datum_findings",
-            "diurnal_findings",
+            "diurnal_findings", "rover_findings",
             "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
             "missed_findings", "missed", "walked", "lines", "line_noise",
             "base_files", "base_recorded", "base_times", "base_checks", "base_minutes",

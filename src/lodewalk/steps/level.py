@@ -1,7 +1,7 @@
 """Level: what each passage of a line is off by, from the crossings, and what stays open."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from lodewalk.records.products import Level
 from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList, amount
-from lodewalk.steps.rows import table
+from lodewalk.steps.rows import document, table
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
@@ -39,7 +39,7 @@ def run(
     level, sd = np.zeros(count), np.zeros(count)
     notes: dict[str, Any] = {"crossings": 0, "factor": None, "lines": []}
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
-    ties = _ties(inputs, passage)
+    ties = _same_rover(inputs, line_ties(inputs, passage))
     if own["apply"] and len(ties):
         choice = choose_prior(
             passage, _hours(inputs), ties,
@@ -67,7 +67,7 @@ def _hours(inputs: Mapping[str, Record]) -> Floats:
     return hours
 
 
-def _ties(inputs: Mapping[str, Record], passage: Numbers) -> LineTies:
+def line_ties(inputs: Mapping[str, Record], passage: Numbers) -> LineTies:
     """Return the crossings of lines whose readings have a diurnal correction."""
     crossings = table(inputs, "crossings")
     lines = crossings.frame.select(f"{side}_passage" for side in SIDES)
@@ -93,6 +93,16 @@ def _ties(inputs: Mapping[str, Record], passage: Numbers) -> LineTies:
     ties = (number[:, 0], hours[:, 0], number[:, 1], hours[:, 1], difference, sd)
     usable = np.isfinite(difference + sd) & (number[:, 0] != number[:, 1])
     return LineTies(*(part[usable] for part in ties))
+
+
+def _same_rover(inputs: Mapping[str, Record], ties: LineTies) -> LineTies:
+    """Return ties with what each side's rover is off by taken off."""
+    names = table(inputs, "lines").strings("instrument")
+    network = document(inputs, "rover_network")
+    offset = {row["node"]: row["level_nT"] for row in network["nodes"]}
+    level = np.array([offset[name] for name in names], dtype=float)
+    taken = level[ties.first] - level[ties.second]
+    return replace(ties, difference_nT=ties.difference_nT - taken)
 
 
 @dataclass(frozen=True)

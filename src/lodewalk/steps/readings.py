@@ -68,7 +68,8 @@ def _corrected(inputs: Mapping[str, Record], recorded: Table) -> pl.DataFrame:
     corrections = {
         "diurnal": table(inputs, "rover_diurnal").floats("diurnal_nT"),
         "reference": table(inputs, "rover_reference").floats("reference_nT"),
-        **{name: np.zeros(len(recorded)) for name in ("instrument", "heading")},
+        "instrument": table(inputs, "rover_instrument").floats("instrument_nT"),
+        "heading": np.zeros(len(recorded)),
         "level": table(inputs, "rover_level").floats("level_nT"),
         "micro_level": np.zeros(len(recorded)),
     }
@@ -78,6 +79,9 @@ def _corrected(inputs: Mapping[str, Record], recorded: Table) -> pl.DataFrame:
     parts |= {
         name: table(inputs, record).floats(f"sd_{name}_nT") for name, record in elsewhere.items()
     }
+    # The level of a reading is that of its line and that of its rover.
+    rover_sd = table(inputs, "rover_instrument").floats("sd_instrument_nT")
+    parts["level"] = np.hypot(parts["level"], rover_sd)
     anomaly = total_field_anomaly(recorded.floats("raw_nT"), **corrections)
     sd = np.where(np.isnan(anomaly), np.nan, combine_sd(*(parts[name] for name in BUDGET)))
     columns = {f"{name}_nT": values for name, values in corrections.items()}

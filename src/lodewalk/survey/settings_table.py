@@ -228,6 +228,15 @@ class Datum(Section):
     quiet_hours: float = _setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)
 
 
+class Rovers(Section):
+    """Offsets between rovers."""
+
+    apply: bool = _setting(
+        True,
+        "Whether what a rover reads above the most-read one, by tests and crossings, is taken off.",
+    )
+
+
 class LevelSettings(Section):
     """Levelling of lines by their crossings."""
 
@@ -309,6 +318,7 @@ class Settings(Section):
     lines: Lines = Lines()
     diurnal: Diurnal = Diurnal()
     datum: Datum = Datum()
+    rovers: Rovers = Rovers()
     level: LevelSettings = LevelSettings()
     grid: GridSettings = GridSettings()
     targets: Targets = Targets()
@@ -327,6 +337,7 @@ SECTIONS: dict[str, type[Section]] = {
     "lines": Lines,
     "diurnal": Diurnal,
     "datum": Datum,
+    "rovers": Rovers,
     "level": LevelSettings,
     "grid": GridSettings,
     "targets": Targets,

@@ -61,6 +61,8 @@ TABLES = {
     "rover_diurnal": "products.Diurnal",
     "rover_reference": "products.Reference",
     "rover_level": "products.Level",
+    "rover_instrument": "products.RoverLevel",
+    "rover_findings": "products.Findings",
     "rover_budget": "products.Budget",
     "readings": "products.Readings",
 }

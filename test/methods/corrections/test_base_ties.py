@@ -10,6 +10,7 @@ from lodewalk.methods.corrections.base_ties import (
     level_scatter,
     overlap_tie,
     revisit_tie,
+    visits_tie,
 )
 
 HALF = 1.645
@@ -129,3 +130,13 @@ def test_bad_input():
     with pytest.raises(InputError, match="same length"):
         overlap_tie([0.0], [1.0], [0.0, 1.0], [1.0], max_gap_s=30)
     assert revisit_tie([], [], "", "", line_sd_nT=1.0).count == 0
+
+
+def test_visits_by_hand():
+    # Means 11 and 15; pooled variance (2 + 2) / 2 = 2 of two free, whose t holds 2.920 instead of
+    # 1.645; two visits each: sd sqrt(2) * 2.920 / 1.645 * sqrt(1/2 + 1/2).
+    found = visits_tie([10.0, 12.0], [14.0, 16.0])
+    assert found.difference_nT == 4.0
+    assert found.sd_nT == pytest.approx(np.sqrt(2) * 2.920 / 1.645, rel=1e-3)
+    assert visits_tie([10.0], [11.0]).sd_nT == pytest.approx(np.sqrt(2))
+    assert visits_tie([], [11.0]).count == 0
