@@ -235,6 +235,19 @@ class Readings(Table):
     )
 
 
+class Joined(Table):
+    """Readings of this survey and points of older ones on one datum."""
+
+    SCHEMA: ClassVar = (
+        _number("easting_m", "m", "easting in the survey's CRS"),
+        _number("northing_m", "m", "northing in the survey's CRS"),
+        _number("height_above_ground_m", "m", "height of the sensor above ground"),
+        _number("anomaly_nT", "nT", "total-field anomaly on this survey's datum, at its height"),
+        _number("sd_nT", "nT", "standard deviation of that"),
+        Column("source", pl.String(), "", "this survey, or the name of the older one"),
+    )
+
+
 class BaseRecord(Table):
     """The base record joined for figures and report."""
 

@@ -246,7 +246,7 @@ def _provenance(folder: Folder) -> "Provenance":
     shown = display_names(entries)
     rows = {
         item["name"]: item["rows"]
-        for made in ("rover", "base", "track", "plan", "notes")
+        for made in ("rover", "base", "track", "plan", "notes", "older")
         for item in product(folder, f"{made}_files")["files"]
     }
     sources = [

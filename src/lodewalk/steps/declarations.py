@@ -58,6 +58,7 @@ STEPS = (
     _ingest("plan", "Reads the planned lines."),
     _ingest("observatory", "Reads the series of an observatory."),
     _ingest("notes", "Reads the field notes."),
+    _ingest("older", "Reads older surveys and airborne grids to join."),
     Step(
         "time",
         "Turns recorded times into UTC.",
@@ -276,6 +277,14 @@ STEPS = (
             "rover_lines", "rover_diurnal", "rover_reference", "rover_instrument", "rover_level",
             "rover_budget",
         ),
+    ),
+    Step(
+        "join",
+        "Brings older surveys to this one's epoch, height and datum, and gives their offsets.",
+        1,
+        ("join", "joined", "join_findings"),
+        ("older_files", "older_recorded", "readings", "rover_lines", "rover_heights"),
+        ("survey.crs", "older"),
     ),
     Step(
         "surface",

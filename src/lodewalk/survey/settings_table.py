@@ -69,6 +69,32 @@ class Instrument(Section):
     )
 
 
+class OlderSurvey(Section):
+    """One older survey or airborne grid; the section is named as in `add --instrument`."""
+
+    epoch: Annotated[date, Strict(False)] | None = _setting(
+        None, "Date that it was measured, YYYY-MM-DD; left out, the middle of its own times."
+    )
+    height_m: Annotated[float, Field(ge=0, le=20000)] | None = _setting(
+        None, "Height of its sensor above ground; left out, that of this survey.", "m"
+    )
+    values: Literal["total field", "anomaly"] = _setting(
+        "total field", "What its values are; an anomaly is taken as it is."
+    )
+    sd_nT: Annotated[float, Field(gt=0, le=1e4)] | None = _setting(
+        None, "Error of one of its values; left out, the misfit to this survey.", "nT"
+    )
+
+    @field_validator("epoch")
+    @classmethod
+    def _check_epoch(cls, epoch: date | None) -> date | None:
+        if epoch is not None and not FIRST_YEAR <= epoch.year < LAST_YEAR:
+            raise ValueError(
+                f"the reference field IGRF-14 reaches from {FIRST_YEAR} to {LAST_YEAR}"
+            )
+        return epoch
+
+
 class Position(Section):
     """Where the readings were taken."""
 
@@ -313,6 +339,9 @@ class Settings(Section):
     instruments: dict[str, Instrument] = Field(
         default_factory=dict, description="One section an instrument, named as in `add`."
     )
+    older: dict[str, OlderSurvey] = Field(
+        default_factory=dict, description="One section an older survey, named as in `add`."
+    )
     position: Position = Position()
     checks: Checks = Checks()
     lines: Lines = Lines()
@@ -332,6 +361,7 @@ class Settings(Section):
 SECTIONS: dict[str, type[Section]] = {
     "survey": Survey,
     "instruments.NAME": Instrument,
+    "older.NAME": OlderSurvey,
     "position": Position,
     "checks": Checks,
     "lines": Lines,

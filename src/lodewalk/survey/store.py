@@ -30,6 +30,7 @@ TABLES = {
     "plan_recorded": "recorded.Route",
     "observatory_recorded": "recorded.Observatory",
     "notes_recorded": "recorded.Waypoints",
+    "older_recorded": "recorded.OlderReadings",
     "rover_times": "products.Times",
     "base_times": "products.Times",
     "track_times": "products.Times",
@@ -65,6 +66,8 @@ TABLES = {
     "rover_findings": "products.Findings",
     "rover_budget": "products.Budget",
     "readings": "products.Readings",
+    "joined": "products.Joined",
+    "join_findings": "products.Findings",
 }
 
 

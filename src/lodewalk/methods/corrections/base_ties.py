@@ -96,20 +96,44 @@ def correlated_mean(values: ArrayLike) -> Tie:
     width = -(-known.size // MOST_BLOCKS)
     count = known.size // width
     means = known[known.size - count * width :].reshape(count, width).mean(axis=1)
-    if not np.ptp(means):
-        return Tie(float(means[0]), 0.0, int(known.size))
-    value, sd, chance = _models(means)
+    mean, sd = mean_of_alike(means, np.abs(np.subtract.outer(np.arange(count), np.arange(count))))
+    return Tie(mean, sd, int(known.size))
+
+
+def mean_of_alike(values: FloatArray, lag: FloatArray) -> tuple[float, float]:
+    """Return the mean of values that are the more alike the smaller their lag, and its sd.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        Values [nT], four or more, up to some hundred.
+    lag : array, shape (n, n)
+        Distance of each two in time or place, neighbours about 1 apart.
+
+    Returns
+    -------
+    tuple of two floats
+        As in `correlated_mean`, whose notes hold for it [nT].
+
+    Examples
+    --------
+    >>> lag = np.abs(np.subtract.outer(np.arange(4), np.arange(4)))
+    >>> mean_of_alike(np.array([2.0, 2.0, 2.0, 2.0]), lag)
+    (2.0, 0.0)
+    """
+    if not np.ptp(values):
+        return float(values[0]), 0.0
+    value, sd, chance = _models(values, lag)
     mean = float(chance @ value)
-    return Tie(mean, _joint_half(value - mean, sd, chance, count - 1) / NORMAL_95, int(known.size))
+    return mean, _joint_half(value - mean, sd, chance, values.size - 1) / NORMAL_95
 
 
-def _models(means: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _models(means: FloatArray, lag: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return mean, its scale in Student's distribution, and chance of each model of the series."""
     count = means.size
-    lag = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
     centred, one = means - means.mean(), np.ones(count)
     value, sd, likely = [], [], []
-    for tau in np.geomspace(0.5, count, MODELS):
+    for tau in np.geomspace(0.5, max(float(lag.max()), 1.0), MODELS):
         fading = np.exp(-lag / tau)
         for share in SHARES:
             factor = cho_factor(share * fading + (1 - share) * np.eye(count), lower=True)
