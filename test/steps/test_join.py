@@ -119,6 +119,19 @@ def test_an_anomaly_is_taken_as_it_is_and_continued_to_the_higher_sensor(walked)
     assert "continued upward by 30 m" in text
 
 
+def test_the_report_tells_the_older_survey(walked):
+    from lodewalk.services.report import report
+    from lodewalk.survey.folder import open_folder
+
+    walked.add("air.csv", older_rows(total=False), "older", "air")
+    walked.set("older.air", values='"anomaly"', height_m=SENSOR_M)
+    made = report(open_folder(walked.path))
+    page = (walked.path / "report" / "report.html").read_text()
+    assert made.report
+    assert "Older survey air" in page
+    assert "older.air.height_m" in page
+
+
 def test_no_overlap_gives_no_offset(walked):
     walked.add("far.csv", older_rows(east_m=3000.0), "older", "far")
     walked.set("older.far", epoch='"2003-07-01"')
