@@ -26,6 +26,32 @@ class NamedTie:
     tie: Tie
 
 
+def with_shared_ends(ties: Sequence[NamedTie]) -> list[NamedTie]:
+    """Return ties from one occasion, their sd raised for the errors that they share.
+
+    Of n instruments compared at once each has one error, but the n (n - 1) / 2 ties between them
+    would count as so many. With the sd of each raised by ``sqrt(n / 2)`` the network gives any two
+    of them the error of their own tie. n is 2 and the number of nodes tied to both ends.
+
+    Examples
+    --------
+    >>> ties = [NamedTie(a, b, "", Tie(0.0, 1.0, 9)) for a, b in ("AB", "BC", "AC")]
+    >>> rows = settled("ABC", with_shared_ends(ties), {})["nodes"]
+    >>> rows[1]["sd_nT"]
+    1.0
+    """
+    beside: dict[str, set[str]] = {}
+    for tie in ties:
+        beside.setdefault(tie.first, set()).add(tie.second)
+        beside.setdefault(tie.second, set()).add(tie.first)
+    raised = []
+    for tie in ties:
+        count = 2 + len(beside[tie.first] & beside[tie.second])
+        sd = tie.tie.sd_nT * float(np.sqrt(count / 2))
+        raised.append(replace(tie, tie=replace(tie.tie, sd_nT=sd)))
+    return raised
+
+
 def settled(
     nodes: Sequence[str], ties: Sequence[NamedTie], set_levels: HeldLevels
 ) -> dict[str, Any]:

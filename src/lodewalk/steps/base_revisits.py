@@ -10,7 +10,7 @@ from lodewalk.methods.corrections.base_ties import Tie, level_scatter, revisit_t
 from lodewalk.methods.corrections.diurnal import interpolate_base
 from lodewalk.methods.corrections.diurnal_sd import diurnal_sd
 from lodewalk.records import Record, Table
-from lodewalk.steps.base_network import NamedTie
+from lodewalk.steps.base_network import NamedTie, with_shared_ends
 from lodewalk.steps.bases import Base
 from lodewalk.steps.rows import table
 
@@ -39,13 +39,15 @@ def revisit_ties(
     )
     usable = one_rover & (number >= 0).all(axis=1) & np.isfinite(rest + sd) & (sd > 0)
     kinds = np.array(crossings.strings("kind"), dtype=object)
-    ties = []
+    ties: list[NamedTie] = []
     for kind, words in KINDS.items():
         rows = np.flatnonzero(usable & (kinds == kind))
         same = rows[number[rows, 0] == number[rows, 1]]
         scatter = level_scatter(rest[same], sd[same], unknown_nT=settings["level.constant_nT"])
-        for a, b, tie in _pairs(rows, number, rest, sd, groups, scatter):
-            ties.append(NamedTie(bases[a].node, bases[b].node, words, tie))
+        pairs = _pairs(rows, number, rest, sd, groups, scatter)
+        ties += with_shared_ends(
+            [NamedTie(bases[a].node, bases[b].node, words, tie) for a, b, tie in pairs]
+        )
     return ties
 
 

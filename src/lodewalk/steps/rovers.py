@@ -18,7 +18,7 @@ from lodewalk.methods.corrections.base_ties import (
 from lodewalk.records import Document, Record
 from lodewalk.records.products import RoverLevel
 from lodewalk.records.table import float_column
-from lodewalk.steps.base_network import NamedTie, settled
+from lodewalk.steps.base_network import NamedTie, settled, with_shared_ends
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.level import line_ties
@@ -63,15 +63,19 @@ def _ties(
     decisions: Iterable[Mapping[str, Any]],
 ) -> list[NamedTie]:
     """Return the ties of all pairs of rovers."""
-    spots = _spots(inputs, decisions)
+    pairs = list(combinations(names, 2))
     crossed = _Crossed(inputs, settings["level.constant_nT"])
-    ties = []
-    for first, second in combinations(names, 2):
-        for (test, _), visits in spots.items():
-            tie = visits_tie(visits.get(first, []), visits.get(second, []))
-            ties.append(NamedTie(first, second, TESTS[test], tie))
-        ties.append(NamedTie(first, second, "lines that cross", crossed.tie(first, second)))
-    return [tie for tie in ties if tie.tie.count]
+    crossings = [NamedTie(*pair, "lines that cross", crossed.tie(*pair)) for pair in pairs]
+    occasions = [crossings]
+    for (test, _), visits in _spots(inputs, decisions).items():
+        occasions.append(
+            [
+                NamedTie(a, b, TESTS[test], visits_tie(visits.get(a, []), visits.get(b, [])))
+                for a, b in pairs
+            ]
+        )
+    used = [[tie for tie in ties if tie.tie.count] for ties in occasions]
+    return [tie for ties in used for tie in with_shared_ends(ties)]
 
 
 def _spots(

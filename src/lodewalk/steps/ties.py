@@ -9,7 +9,13 @@ import numpy as np
 from lodewalk.methods.corrections.base_ties import overlap_tie
 from lodewalk.records import Document, Record
 from lodewalk.steps.base_days import stamp
-from lodewalk.steps.base_network import CONTRADICTION, HeldLevels, NamedTie, settled
+from lodewalk.steps.base_network import (
+    CONTRADICTION,
+    HeldLevels,
+    NamedTie,
+    settled,
+    with_shared_ends,
+)
 from lodewalk.steps.base_revisits import revisit_ties
 from lodewalk.steps.bases import Base, usable_bases
 from lodewalk.steps.context import Context
@@ -56,7 +62,11 @@ def _described(bases: list[Base], rows: list[dict[str, Any]]) -> list[dict[str, 
 
 
 def _overlaps(bases: list[Base], settings: Mapping[str, Any]) -> list[NamedTie]:
-    """Return the ties between bases that recorded at the same time."""
+    """Return the ties between bases that recorded at the same time.
+
+    Ties of three or more share the errors of each; those that never met at once don't, but are
+    treated alike, which makes their errors larger by a quarter at most for a loop of three.
+    """
     ties = []
     for place, first in enumerate(bases):
         for second in bases[place + 1 :]:
@@ -71,7 +81,7 @@ def _overlaps(bases: list[Base], settings: Mapping[str, Any]) -> list[NamedTie]:
             )
             if tie.count:
                 ties.append(NamedTie(first.node, second.node, "both recorded", tie))
-    return ties
+    return with_shared_ends(ties)
 
 
 def _distance(first: Base, second: Base, settings: Mapping[str, Any]) -> float:
