@@ -108,7 +108,10 @@ def test_a_base_that_moved_is_two_nodes_after_the_decision(bench):
         ),
         atol=0.3,
     )
-    assert {minute.verdict for day in check(open_folder(bench.path)).days for minute in day.lines}
+    (day,) = check(open_folder(bench.path)).days
+    # The variation alone, 8 nT either way, and not the 25 nT of the move.
+    assert day.base.range_nT < 20
+    assert day.base.worst_chord_nT < 2
 
 
 def test_a_move_needs_its_moment_and_a_base(bench):

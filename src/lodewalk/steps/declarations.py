@@ -317,7 +317,7 @@ STEPS = (
             "rover_lines", "rover_budget",
         ),
         ("survey.crs", "survey.time_zone", "tolerances", "diurnal"),
-        ("tick",),
+        ("tick", "move"),
     ),
     Step(
         "summary",
