@@ -172,3 +172,21 @@ def test_all_readings_rejected_gives_no_offset(walked):
     assert row["offset_nT"] is None
     (found,) = walked.product("join_findings").frame["text"].to_list()
     assert "too few kept readings" in found
+
+
+def test_latitude_longitude_height_and_time_of_its_own(walked):
+    """The date comes from its times, the height for the reference field from its heights."""
+    east, north = (part.ravel() for part in np.meshgrid(np.arange(0.0, 201.0, 20.0), [40.0, 120.0]))
+    east, north = WEST + east, SOUTH + north
+    longitude, latitude = TO_DEGREES.transform(east, north)
+    value = old_field(east, north, 1200.0) + dipole(east, north) + OFFSET_NT
+    rows = [
+        f"2003-07-01T10:00:{i:02d}Z,{lat:.8f},{lon:.8f},1200.0,{v:.2f}"
+        for i, (lat, lon, v) in enumerate(zip(latitude, longitude, value, strict=True))
+    ]
+    walked.add("old.csv", ["time_utc,latitude,longitude,height_m,total_field_nT", *rows], "older")
+    row = joined(walked)
+    own = walked.readings().filter("kept")
+    level = np.median(own["anomaly_nT"] - dipole(own["easting_m"], own["northing_m"]))
+    assert row["epoch"] == "2003-07-01"
+    assert row["offset_nT"] == pytest.approx(OFFSET_NT - level, abs=0.3)
