@@ -174,7 +174,7 @@ class Evening:
 
 
 #: Steps that tests run apart.
-STEPS = ("diurnal", "minutes", "walked", "culture", "trials", "crossings", "first_checks")
+STEPS = ("ties", "diurnal", "minutes", "walked", "culture", "trials", "crossings", "first_checks")
 
 
 def changed(table, **columns):

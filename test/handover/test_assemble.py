@@ -17,6 +17,7 @@ from lodewalk.handover.tables import (
     dropped_reasons,
     error_terms,
     finding_rows,
+    level_facts,
     level_words,
     line_rows,
     site_facts,
@@ -409,3 +410,35 @@ def test_without_a_zone_of_the_survey_the_day_page_has_that_of_the_check(
     assert {page["zone"] for page in asked} == {"UTC-03:00"}
     asked = pages_asked_for(monkeypatch, no_zone, Records(check=check), provenance)
     assert {page["zone"] for page in asked} == {"UTC"}
+
+
+def test_levels_are_told_where_there_are_several():
+    def node(name, level, sd, rests_on):
+        return {"node": name, "level_nT": level, "sd_nT": sd, "rests_on": rests_on}
+
+    bases = Document(
+        {
+            "nodes": [
+                node("B1", 0.0, 0.0, "it is the datum"),
+                node("B2", -37.5, 0.25, "ties"),
+                node("B3", 0.0, 0.0, "nothing"),
+            ]
+        }
+    )
+    rovers = Document({"nodes": [node("R1", 0.0, 0.0, "it is the datum")]})
+    surveys = [
+        {"name": "A2003", "offset_nT": 12.0, "sd_nT": 0.5, "misfit_nT": 3.0},
+        {"name": "air", "offset_nT": None, "sd_nT": None, "misfit_nT": None},
+    ]
+    found = {f.label: f.value for f in level_facts(bases, rovers, Document({"surveys": surveys}))}
+    assert list(found) == [
+        "Base B1",
+        "Base B2",
+        "Base B3",
+        "Older survey A2003",
+        "Older survey air",
+    ]
+    assert found["Base B2"].endswith("37.5 nT, sd 0.25 nT")
+    assert found["Base B3"] == found["Older survey air"] == "unknown"
+    assert found["Older survey A2003"] == "+12.0 nT, sd 0.50 nT"
+    assert level_facts(None, rovers, None) == ()

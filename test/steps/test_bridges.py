@@ -208,7 +208,8 @@ def with_second_base(evening):
     }
     (about,) = evening.products["base_files"]["files"]
     both = [about, about | {"instrument": "B2", "name": "two.csv"}]
-    return inputs | {"base_files": Document({"files": both})}
+    inputs["base_files"] = Document({"files": both})
+    return inputs | {"datum_network": evening.again("ties", **inputs)["datum_network"]}
 
 
 def test_a_gap_that_two_bases_share_is_bridged_once(evening, silent):

@@ -99,17 +99,18 @@ def test_a_clock_decision_on_a_rover_leaves_its_gps_track_alone(bench):
     np.testing.assert_allclose(bench.readings()["northing_m"], SOUTH + SECONDS, atol=0.01)
 
 
-def test_a_second_base_at_another_spot_is_told_with_its_tie(bench):
+def test_a_second_base_at_another_spot_is_tied_where_both_recorded(bench):
     bench.add("R1.csv", rover_text(), "rover", "R1")
     bench.add("b1.csv", base_text(BASE_SECONDS), "base", "B1")
     bench.add("b2.csv", base_text(BASE_SECONDS, level=23_010.0), "base", "B2")
     bench.run()
-    (found,) = bench.findings("bases disagree")
+    (found,) = bench.findings("base tie")
     assert "+60.00 nT against B1" in found.text
     assert "site_tie_nT = -60.00" in found.text
+    assert found.severity == "information"
     bench.set("instruments.B2", site_tie_nT=-60.0)
     bench.run()
-    assert not bench.findings("bases disagree")
+    assert not bench.findings("base tie")
 
 
 def test_bases_that_never_met_are_told(bench):

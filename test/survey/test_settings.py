@@ -7,7 +7,7 @@ import pytest
 
 from lodewalk.errors import SettingsError
 from lodewalk.survey.settings import check_settings, picked, read_settings, settings_text
-from lodewalk.survey.settings_table import SECTIONS, Instrument
+from lodewalk.survey.settings_table import SECTIONS, Instrument, OlderSurvey
 
 LEAST = {"survey": {"name": "North hill", "crs": "EPSG:31982"}}
 
@@ -35,9 +35,9 @@ def test_each_default_in_the_written_file_is_the_true_default():
     kept = [line for line in lines if re.match(r"\[|\w+ = .", line)]
     shown = check_settings(tomllib.loads("\n".join(kept)))
     assert shown.instruments == {"NAME": Instrument()}
-    assert shown.model_dump(exclude={"instruments"}) == check_settings(LEAST).model_dump(
-        exclude={"instruments"}
-    )
+    assert shown.older == {"NAME": OlderSurvey()}
+    named = {"instruments", "older"}
+    assert shown.model_dump(exclude=named) == check_settings(LEAST).model_dump(exclude=named)
 
 
 def test_every_setting_has_help_and_stands_in_the_file():
@@ -84,7 +84,7 @@ def test_picked_settings_follow_the_star():
         LEAST | {"instruments": {"b": {"site_tie_nT": 2.0}, "a": {"sensor_height_m": 1.0}}}
     )
     assert picked(settings, ("instruments.*.site_tie_nT",)) == {
-        "instruments.*.site_tie_nT": {"*": 0.0, "a": 0.0, "b": 2.0}
+        "instruments.*.site_tie_nT": {"*": None, "a": None, "b": 2.0}
     }
 
 

@@ -12,7 +12,9 @@ from lodewalk.services.opening import open_survey
 def add(
     directory: Survey,
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Files as recorded.")],
-    role: Annotated[str, typer.Option(help="base, rover, track, observatory, plan or notes.")],
+    role: Annotated[
+        str, typer.Option(help="base, rover, track, observatory, plan, notes or older.")
+    ],
     instrument: Annotated[
         str | None, typer.Option(help="Name of the instrument, such as R1.")
     ] = None,

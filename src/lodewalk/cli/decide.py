@@ -20,7 +20,8 @@ def decide(
         str,
         typer.Argument(
             metavar="KIND",
-            help="clock, lag, drop, keep, bridge, test, withdraw; or list, to see those in force.",
+            help="clock, lag, drop, keep, bridge, move, test, withdraw; or list, to see those in "
+            "force.",
         ),
     ],
     reason: Annotated[str, typer.Option(help="Why; kept with the decision.")] = "",
@@ -56,7 +57,7 @@ def decide(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Write down what a person decided: a clock, a lag, readings to drop, a gap to bridge."""
+    """Write down what a person decided: a clock, a lag, what to drop, a gap, a base's move."""
     from lodewalk.services import decide as service
 
     folder = open_survey(directory)

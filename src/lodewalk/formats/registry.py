@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from lodewalk.formats.delimited.column_map import ColumnMap
 
 HEAD_BYTES = 65_536
-ROLES = ("base", "rover", "track", "observatory", "plan", "notes")
+ROLES = ("base", "rover", "track", "observatory", "plan", "notes", "older")
 
 
 class Reader(Protocol):
@@ -47,7 +47,7 @@ FORMATS = (
     Format("iaga2002", "IAGA-2002", "lodewalk.formats.iaga2002", 1, ("base", "observatory")),
     Format(
         "delimited", "delimited text", "lodewalk.formats.delimited", 1,
-        ("base", "rover", "track", "notes"),
+        ("base", "rover", "track", "notes", "older"),
     ),
 )  # fmt: skip
 

@@ -35,6 +35,7 @@ from lodewalk.handover.tables import (
     dropped_reasons,
     error_terms,
     finding_rows,
+    level_facts,
     level_words,
     line_rows,
     site_facts,
@@ -56,7 +57,8 @@ class Records:
     (``line``, ``verdict``, ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages
     of a line apart), and ``missed`` with the target sought. `targets` is the radius of the smallest
     target found, `grid_notes` how the grid was made, `heading` the heading errors. `minutes` holds
-    the predicted error and verdict of each minute.
+    the predicted error and verdict of each minute; `base_levels`, `rover_levels` and `joined` hold
+    the networks of bases and of rovers and the older surveys that were joined.
     """
 
     readings: Readings | None = None
@@ -72,6 +74,9 @@ class Records:
     targets: Grid | None = None
     grid_notes: Document | None = None
     heading: Document | None = None
+    base_levels: Document | None = None
+    rover_levels: Document | None = None
+    joined: Document | None = None
 
 
 def assemble(
@@ -125,6 +130,7 @@ def assemble(
         summary=_summary(readings, rows, days),
         site=site_facts(records.site) if records.site else (),
         datum=datum_facts(records.datum) if records.datum else (),
+        levels=level_facts(records.base_levels, records.rover_levels, records.joined),
         level_text=level_words(records.datum, records.site),
         days=days,
         findings=finding_rows(findings, most=most_findings),

@@ -203,6 +203,7 @@ class ReportContent:
     summary: tuple[Fact, ...] = ()
     site: tuple[Fact, ...] = ()
     datum: tuple[Fact, ...] = ()
+    levels: tuple[Fact, ...] = ()
     level_text: tuple[str, ...] = ()
     days: tuple[Day, ...] = ()
     findings: tuple[Finding, ...] = ()

@@ -327,6 +327,48 @@ def level_words(datum: Document | None, site: Document | None) -> tuple[str, ...
     return tuple(words)
 
 
+#: What the level of a base or rover rests on, in words.
+RESTS_ON = {
+    "it is the datum": "the others are compared with it",
+    "ties": "found from its ties with the others, and taken off",
+    "site tie": "the site tie that was set, used as it is",
+    "nothing": "not tied: a step in the map is possible",
+}
+
+
+def level_facts(
+    bases: Document | None, rovers: Document | None, joined: Document | None
+) -> tuple[Fact, ...]:
+    """Return the level of each base, rover and older survey; nothing where there is one of each.
+
+    Examples
+    --------
+    >>> rows = [{"node": n, "level_nT": v, "sd_nT": 0.1, "rests_on": "ties"}
+    ...         for n, v in (("B1", 0.0), ("B2", 37.5))]
+    >>> level_facts(Document({"nodes": rows}), None, None)[1].value
+    '+37.5 nT, sd 0.10 nT'
+    """
+    facts: list[Fact] = []
+    for document, what in ((bases, "Base"), (rovers, "Rover")):
+        nodes = document["nodes"] if document is not None else []
+        for row in nodes if len(nodes) > 1 else ():
+            unknown = row["rests_on"] == "nothing"
+            value = "unknown" if unknown else _level(row["level_nT"], row["sd_nT"])
+            facts.append(Fact(f"{what} {row['node']}", value, RESTS_ON[row["rests_on"]]))
+    for row in joined["surveys"] if joined is not None else []:
+        told = row["offset_nT"] is not None
+        value = _level(row["offset_nT"], row["sd_nT"]) if told else "unknown"
+        text = f"misfit after that {number(row['misfit_nT'], 1)} nT" if told else "not joined"
+        facts.append(Fact(f"Older survey {row['name']}", value, text))
+    return tuple(facts)
+
+
+def _level(level_nT: float, sd_nT: float) -> str:
+    """Return a level with its error for print."""
+    sign = "" if level_nT <= 0 else "+"
+    return f"{sign}{number(level_nT, 1)} nT, sd {number(sd_nT, 2)} nT"
+
+
 def total_km(rows: Sequence[LineRow]) -> float:
     """Return the length of all lines walked [km]."""
     return sum(row.length_m or 0.0 for row in rows) / 1000

@@ -76,7 +76,7 @@ GLOSSARY: Final = (
 CORRECTIONS: Final = (
     ("Diurnal", "diurnal_nT", "base record plus site tie, less the datum"),
     ("Reference field", "reference_nT", "main field from the model at the datum's epoch"),
-    ("Instrument", "instrument_nT", "constant difference between instruments"),
+    ("Instrument", "instrument_nT", "what the rover reads above the most-read one"),
     ("Heading", "heading_nT", "effect of the direction of walking"),
     ("Levelling", "level_nT", "from the differences where lines cross"),
     ("Micro-levelling", "micro_level_nT", "small steps left between neighbouring lines"),
@@ -85,11 +85,15 @@ CORRECTIONS: Final = (
 #: Our name, column, and what it is.
 ERROR_TERMS: Final = (
     ("Sensor", "sd_sensor_nT", "noise of the rover, from the fourth difference along the line"),
-    ("Diurnal", "sd_diurnal_nT", "error of the base record and of interpolating it in time"),
+    (
+        "Diurnal",
+        "sd_diurnal_nT",
+        "error of the base's record and level, and of interpolating it",
+    ),
     ("Clock", "sd_clock_nT", "error of the clocks times the rate of change of the field"),
     ("Position", "sd_position_nT", "error of the position times the gradient of the field"),
     ("Heading", "sd_heading_nT", "what is left of the effect of direction and operator"),
-    ("Levelling", "sd_level_nT", "error of the levelling, and what micro-levelling took off"),
+    ("Levelling", "sd_level_nT", "error of levelling and rover, and what micro-levelling took off"),
 )
 
 #: Key in the datum's record and our label, in the order in which they are told.

@@ -204,6 +204,15 @@ class MicroLevel(Table):
     )
 
 
+class RoverLevel(Table):
+    """What the rover of each reading is off by."""
+
+    SCHEMA: ClassVar = (
+        _number("instrument_nT", "nT", "what its rover reads above the first one, taken off"),
+        _number("sd_instrument_nT", "nT", "one standard deviation of that"),
+    )
+
+
 class Budget(Table):
     """Error budget of each rover reading, one standard deviation each."""
 
@@ -237,7 +246,7 @@ class Readings(Table):
         _number("raw_nT", "nT", "total field as recorded"),
         _number("diurnal_nT", "nT", "diurnal correction"),
         _number("reference_nT", "nT", "reference field"),
-        _number("instrument_nT", "nT", "instrument correction"),
+        _number("instrument_nT", "nT", "what the rover reads above the first one"),
         _number("heading_nT", "nT", "heading correction"),
         _number("level_nT", "nT", "levelling correction"),
         _number("micro_level_nT", "nT", "micro-levelling correction"),
@@ -248,9 +257,22 @@ class Readings(Table):
         _number("sd_clock_nT", "nT", "clock part"),
         _number("sd_position_nT", "nT", "position part"),
         _number("sd_heading_nT", "nT", "heading part"),
-        _number("sd_level_nT", "nT", "levelling part"),
+        _number("sd_level_nT", "nT", "part of levelling and of the rover's offset"),
         KEPT,
         REASON,
+    )
+
+
+class Joined(Table):
+    """Readings of this survey and points of older ones on one datum."""
+
+    SCHEMA: ClassVar = (
+        _number("easting_m", "m", "easting in the survey's CRS"),
+        _number("northing_m", "m", "northing in the survey's CRS"),
+        _number("height_above_ground_m", "m", "height of the sensor above ground"),
+        _number("anomaly_nT", "nT", "total-field anomaly on this survey's datum, at its height"),
+        _number("sd_nT", "nT", "standard deviation of that"),
+        Column("source", pl.String(), "", "this survey, or the name of the older one"),
     )
 
 

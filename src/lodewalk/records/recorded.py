@@ -44,6 +44,17 @@ class RecordedReadings(Table):
     )
 
 
+class OlderReadings(Table):
+    """Points of an older survey or of an airborne grid, before any change."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("recorded_time", RECORDED_TIME, "", "time as recorded", nullable=True),
+        Column("value_nT", pl.Float64(), "nT", "total field or anomaly", nullable=True),
+        *POSITION,
+    )
+
+
 class Track(Table):
     """Points of a GPS track in order of recording; no time where the file has none."""
 

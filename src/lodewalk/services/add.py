@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from lodewalk.formats.content import Content
     from lodewalk.formats.delimited import ColumnMap
 
-DEFAULT_INSTRUMENT = {"base": "base", "rover": "rover", "track": "track"}
+DEFAULT_INSTRUMENT = {"base": "base", "rover": "rover", "track": "track", "older": "older"}
 MARGIN_DEG = 3.0
 #: A few stray fixes are left to the checks; more of them mean a wrong column or system.
 STRAY_SHARE = 0.1
@@ -89,7 +89,7 @@ def add_files(
     files : sequence of Path
         Files as recorded.
     role : str
-        One of base, rover, track, observatory, plan, notes.
+        One of base, rover, track, observatory, plan, notes, older.
     instrument : str, optional
         Name of the instrument; the role's name when left out.
     columns : Path, optional

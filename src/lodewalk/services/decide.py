@@ -12,9 +12,9 @@ from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.lock import locked
 
-KINDS = ("clock", "lag", "drop", "keep", "bridge", "test", "tick")
+KINDS = ("clock", "lag", "drop", "keep", "bridge", "move", "test", "tick")
 #: What an instrument that a decision is about must have recorded as.
-ROLES = {"bridge": ("base",), "test": ("rover",), "lag": ("rover",)}
+ROLES = {"bridge": ("base",), "move": ("base",), "test": ("rover",), "lag": ("rover",)}
 
 #: The option that a kind can't do without, why, and what to give.
 NEEDED = {

@@ -16,7 +16,7 @@ from lodewalk.survey.journal import versions
 from lodewalk.survey.ledger import display_names, read_ledger
 from lodewalk.survey.run import run as run_steps
 from lodewalk.survey.settings import range_text, toml_value
-from lodewalk.survey.settings_table import SECTIONS, Instrument, Section
+from lodewalk.survey.settings_table import SECTIONS, Section
 from lodewalk.survey.state import read_state
 
 if TYPE_CHECKING:
@@ -103,6 +103,9 @@ def _records(folder: Folder) -> "Records":
         grid_notes=product(folder, "grid_notes"),
         heading=product(folder, "heading"),
         datum=datum,
+        base_levels=product(folder, "datum_network"),
+        rover_levels=product(folder, "rover_network"),
+        joined=product(folder, "join"),
         site=_site(product(folder, "rover_positions"), product(folder, "rover_heights"), datum),
         check=product(folder, "check"),
         minutes=product(folder, "base_minutes"),
@@ -247,7 +250,7 @@ def _provenance(folder: Folder) -> "Provenance":
     shown = display_names(entries)
     rows = {
         item["name"]: item["rows"]
-        for made in ("rover", "base", "track", "plan", "notes")
+        for made in ("rover", "base", "track", "plan", "notes", "older")
         for item in product(folder, f"{made}_files")["files"]
     }
     sources = [
@@ -279,9 +282,10 @@ def _settings(folder: Folder) -> "Sequence[Setting]":
     """Return all settings with their defaults."""
     found = []
     for name, section in SECTIONS.items():
-        if section is Instrument:
-            for instrument, own in folder.settings.instruments.items():
-                found += _section(f"instruments.{instrument}", section, own)
+        kind, each, _ = name.partition(".")
+        if each:
+            for key, own in getattr(folder.settings, kind).items():
+                found += _section(f"{kind}.{key}", section, own)
         else:
             found += _section(name, section, getattr(folder.settings, name))
     return found

@@ -112,7 +112,7 @@ def why_reading(folder: Folder, name: str) -> WhyReading:
     origin = replace(origin, raw_nT=row["raw_nT"])
     values = dict(getattr(read_product(folder, "datum"), "values", {}))
     plain = {key: _plain(value) for key, value in row.items()}
-    tie = folder.settings.instrument(used).site_tie_nT if used else 0.0
+    tie = _site_tie(folder, used, plain["time_utc"]) if used else 0.0
     sentences = _sentences(row, origin, base, datum=values, tie=tie)
     sentences[3:3] = [
         _clock_sentence(folder, number, row),
@@ -122,6 +122,15 @@ def why_reading(folder: Folder, name: str) -> WhyReading:
     if why_step(folder, "readings").stale:
         sentences.append("Something changed since: these are the numbers of the last run.")
     return WhyReading(plain, origin, base, values, sentences)
+
+
+def _site_tie(folder: Folder, base: str, time_utc: str) -> float:
+    """Return what was added to a base's record at a time, by the network of the bases [nT]."""
+    network = cast(Document, read_product(folder, "datum_network"))
+    rows = [row for row in network["nodes"] if row["instrument"] == base]
+    # ISO 8601 stamps in UTC stand in the order of time.
+    here = [row for row in rows if row["start_utc"][:19] <= time_utc[:19]]
+    return -float((here or rows)[-1]["level_nT"]) if rows else 0.0
 
 
 def _raw_names(folder: Folder) -> dict[str, str]:

@@ -1,6 +1,6 @@
 """What the check says of each base: range, activity, departures from the chord, its interval."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -38,11 +38,17 @@ class BaseRules:
 
 
 def base_days(
-    inputs: Mapping[str, Record], rules: BaseRules, days: Days
+    inputs: Mapping[str, Record],
+    rules: BaseRules,
+    days: Days,
+    decisions: Iterable[Mapping[str, Any]] = (),
 ) -> dict[str, dict[str, Any]]:
-    """Return range, worst chord departure and activity of each day, the worst of all bases."""
+    """Return range, worst chord departure and activity of each day, the worst of all bases.
+
+    A base that was decided to have moved is judged at each of its places by itself.
+    """
     found: dict[str, dict[str, Any]] = {}
-    for base in usable_bases(inputs, {"*": 0.0}):
+    for base in usable_bases(inputs, decisions):
         for day, own in _days_of_base(inputs, base, rules, days).items():
             known = found.setdefault(day, own | {"intervals": []})
             known["intervals"].append(_interval(base, days.bounds(day), rules))

@@ -1,11 +1,16 @@
 """Events that the base alone saw: told as findings, contaminated readings dropped."""
 
+import shlex
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from lodewalk.methods.checks.base_events import find_base_events
 from lodewalk.methods.checks.base_events_kinds import BaseEvents, Kind, Untestable, Witness
 from lodewalk.methods.checks.time_order import nominal_interval
+from lodewalk.steps.bases import moves_before, parted
 from lodewalk.steps.checked_role import Role, Rows
 from lodewalk.steps.findings import duration_text
 from lodewalk.steps.rows import at_distinct_times, in_time_order
@@ -30,13 +35,18 @@ MANY = 20
 REASON = "disturbed base"
 
 
-def tell_base_events(base: Role) -> None:
-    """Tell the events of each base, the others being its witnesses, and drop what they spoilt."""
+def tell_base_events(base: Role, decisions: tuple[Mapping[str, Any], ...] = ()) -> None:
+    """Tell the events of each base, the others being its witnesses, and drop what they spoilt.
+
+    A base that was decided to have moved is judged at each of its places by itself.
+    """
+    moves = moves_before(base.files, base.recorded.frame["recorded_time"], decisions)
     usable = {
         name: at_distinct_times(base.kept(rows), base.seconds)
         for name, rows in in_time_order(base.files, base.seconds)
     }
-    for name, rows in usable.items():
+    parts = [(name, part) for name, rows in usable.items() for part in parted(rows, moves)]
+    for name, rows in parts:
         if rows.size < 3:
             continue
         witness = _witness([other for n, other in usable.items() if n != name])
@@ -80,13 +90,25 @@ def _tell(base: Role, name: str, rows: Rows, events: BaseEvents) -> None:
             f"base {kind.name.lower()}",
             f"{name}: {WORDS[kind]}, {events.peak_nT[place]:.1f} nT for "
             f"{duration_text(end - start)}, probability {events.probability[place]:.0%}; "
-            f"{SAYS[Witness(events.witness[place])]}{more}.",
+            f"{SAYS[Witness(events.witness[place])]}{more}.{_remedy(base, name, rows, kind, end)}",
             severity="doubt" if events.probability[place] >= 0.5 else "information",
             instrument=name,
             start_s=start,
             end_s=end,
             **base.place(int(rows[np.searchsorted(base.seconds[rows], start)])),
         )
+
+
+def _remedy(base: Role, name: str, rows: Rows, kind: Kind, end_s: float) -> str:
+    """Return what to do about a base whose level steps: the moment as recorded, ready to type."""
+    if kind != Kind.STEP:
+        return ""
+    after = rows[min(int(np.searchsorted(base.seconds[rows], end_s)), rows.size - 1)]
+    moment = base.recorded.frame["recorded_time"][int(after)]
+    return (
+        " If it was moved or knocked: "
+        f"decide move --instrument {shlex.quote(name)} --start {moment:%Y-%m-%dT%H:%M:%S}."
+    )
 
 
 def _gravest(events: BaseEvents, alone: NDArray[np.int64]) -> list[int]:

@@ -1,28 +1,29 @@
-"""Bases: their usable records, and whether several of them agree."""
+"""Bases: their usable records, parted where they moved, and brought to one datum."""
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.methods.checks.fourth_difference import noise_sd
 from lodewalk.methods.checks.resolution import quantisation_sd
-from lodewalk.methods.corrections.diurnal import interpolate_base
 from lodewalk.records import Document, Record
 from lodewalk.steps.findings import FindingList, duration_text
-from lodewalk.steps.rows import at_distinct_times, document, in_time_order, own_value, table
+from lodewalk.steps.rows import at_distinct_times, document, file_rows, in_time_order, table
+from lodewalk.steps.time import decision_rows
 
 Floats = NDArray[np.float64]
-#: Bases that differ by more than this on the average have no common site tie [nT].
-TIE_TOLERANCE_NT = 1.0
 
 
 @dataclass(frozen=True)
 class Base:
-    """The usable record of one base, in order of time, with its site tie added.
+    """The usable record of one base at one place, in order of time.
 
-    `rows` tells where each reading stands in the table of all bases.
+    `rows` tells where each reading stands in the table of all bases; `node` is the name of the
+    base at this place, `level_nT` how far its field lies above the datum's, with its error.
     """
 
     name: str
@@ -30,78 +31,68 @@ class Base:
     seconds: Floats
     field_nT: Floats
     noise_nT: float
+    node: str
+    place: int = 1
+    level_sd_nT: float = 0.0
 
 
-def usable_bases(inputs: Mapping[str, Record], ties: Mapping[str, float]) -> list[Base]:
-    """Return the kept readings of each base; the first of equal times counts."""
+def usable_bases(
+    inputs: Mapping[str, Record], decisions: Iterable[Mapping[str, Any]] = ()
+) -> list[Base]:
+    """Return the kept readings of each base at each of its places; the first of equal times counts.
+
+    A base is parted where it was decided that it moved.
+    """
     seconds = table(inputs, "base_times").seconds("time_utc")
     value = table(inputs, "base_recorded").floats("raw_nT")
     checks = table(inputs, "base_checks")
     kept, fourth = checks.booleans("kept"), checks.floats("fourth_difference_nT")
+    files = document(inputs, "base_files")
+    recorded = table(inputs, "base_recorded").frame["recorded_time"]
+    moves = moves_before(files, recorded, decisions)
     bases = []
-    for name, rows in in_time_order(document(inputs, "base_files"), seconds):
+    for name, rows in in_time_order(files, seconds):
         good = at_distinct_times(rows[kept[rows]], seconds)
-        if good.size:
-            noise = np.nanmax([noise_sd(fourth[good]), quantisation_sd(value[good]), 0.0])
-            field = value[good] + own_value(ties, name)
-            bases.append(Base(name, good, seconds[good], field, float(noise)))
+        for place, own in enumerate(parted(good, moves), 1):
+            noise = np.nanmax([noise_sd(fourth[own]), quantisation_sd(value[own]), 0.0])
+            node = name if not moves[good].any() else f"{name} place {place}"
+            bases.append(Base(name, own, seconds[own], value[own], float(noise), node, place))
     return bases
 
 
-def base_findings(
-    found: FindingList,
-    bases: list[Base],
-    ties: Mapping[str, float],
-    *,
-    named: Collection[str],
-    max_gap_s: float,
-) -> None:
-    """Tell bases that don't agree, and sections of settings that name no instrument."""
-    for base in bases[1:]:
-        _compare(found, bases[0], base, ties, max_gap_s=max_gap_s)
-    known = {name.casefold(): name for name in named}
-    for name in ties:
-        if name not in named and name.casefold() in known:
-            found.add(
-                "unknown instrument",
-                f"The settings have a section instruments.{name}, but the files say "
-                f"{known[name.casefold()]}; the section is not used.",
-                severity="doubt",
-            )
+def moves_before(
+    files: Document, recorded: pl.Series, decisions: Iterable[Mapping[str, Any]]
+) -> NDArray[np.int64]:
+    """Return how often a base had moved, by decision, when each row was read."""
+    moves = np.zeros(len(recorded), dtype=np.int64)
+    for decision in decisions:
+        if decision["kind"] == "move":
+            for span in file_rows(files):
+                moves[span.rows] += decision_rows(decision["target"], recorded[span.rows], span)
+    return moves
 
 
-def _compare(
-    found: FindingList, first: Base, other: Base, ties: Mapping[str, float], *, max_gap_s: float
-) -> None:
-    """Compare a base with the first one where both recorded."""
-    there = interpolate_base(other.seconds, first.seconds, first.field_nT, max_gap_s=max_gap_s)
-    both = np.flatnonzero(np.isfinite(there))
-    if not both.size:
-        if own_value(ties, other.name) == 0:
-            found.add(
-                "bases not tied",
-                f"{other.name} never recorded together with {first.name} and has no site tie: if "
-                "they stood at different spots, the map has a step between them.",
-                severity="doubt",
-                instrument=other.name,
-                start_s=other.seconds[0],
-                end_s=other.seconds[-1],
-            )
-        return
-    difference = float(np.median(other.field_nT[both] - there[both]))
-    overlap = other.seconds[both[-1]] - other.seconds[both[0]]
-    tie = own_value(ties, other.name) - difference
-    differs = abs(difference) > TIE_TOLERANCE_NT
-    advice = f"; instruments.{other.name}.site_tie_nT = {tie:.2f} would make them agree"
-    found.add(
-        "bases disagree" if differs else "bases agree",
-        f"{other.name} reads {difference:+.2f} nT against {first.name} over "
-        f"{duration_text(overlap)} together{advice if differs else ''}.",
-        severity="doubt" if differs else "information",
-        instrument=other.name,
-        start_s=other.seconds[both[0]],
-        end_s=other.seconds[both[-1]],
-    )
+def parted(rows: NDArray[np.int64], moves: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    """Return rows in order of time, parted by the number of moves before them.
+
+    Examples
+    --------
+    >>> parts = parted(np.arange(4), np.array([0, 0, 2, 2]))
+    >>> [part.tolist() for part in parts]
+    [[0, 1], [2, 3]]
+    """
+    return [rows[moves[rows] == count] for count in np.unique(moves[rows])]
+
+
+def on_datum(bases: Iterable[Base], network: Document) -> list[Base]:
+    """Return the bases with their levels above the datum taken off their fields."""
+    known = {row["node"]: row for row in network["nodes"]}
+    levelled = []
+    for base in bases:
+        row = known[base.node]
+        field = base.field_nT - row["level_nT"]
+        levelled.append(replace(base, field_nT=field, level_sd_nT=row["sd_nT"]))
+    return levelled
 
 
 def tell_apart(found: FindingList, bases: list[Base], files: Document, seconds: Floats) -> None:

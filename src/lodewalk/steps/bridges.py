@@ -61,7 +61,7 @@ def offer_bridges(
             made, gaps = _bridged(inputs, base, session, wanted_s[rows], others, max_gap_s)
             for gap in gaps:
                 inside = rows[(wanted_s[rows] > gap.start_s) & (wanted_s[rows] < gap.end_s)]
-                _take(offered, inside, rows, made)
+                _take(offered, inside, rows, made, base.level_sd_nT)
                 deciding = _deciding(inputs, base.name, gap, decisions)
                 met.update(deciding)
                 decided = bool(deciding)
@@ -74,12 +74,16 @@ def offer_bridges(
 
 
 def _take(
-    offered: Offered, inside: NDArray[np.int64], rows: NDArray[np.int64], made: Bridged
+    offered: Offered,
+    inside: NDArray[np.int64],
+    rows: NDArray[np.int64],
+    made: Bridged,
+    level_sd_nT: float,
 ) -> None:
     """Put the bridged values of a gap into their rows."""
     place = np.searchsorted(rows, inside)
     offered.value_nT[inside] = made.value_nT[place]
-    offered.sd_nT[inside] = made.sd_nT[place]
+    offered.sd_nT[inside] = np.hypot(made.sd_nT[place], level_sd_nT)
 
 
 def _sessions(base: Base) -> list[NDArray[np.int64]]:

@@ -15,7 +15,7 @@ from lodewalk.methods.corrections.position_error import PositionError, position_
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Budget
 from lodewalk.records.table import float_column
-from lodewalk.steps.bases import Base, usable_bases
+from lodewalk.steps.bases import Base, on_datum, usable_bases
 from lodewalk.steps.context import Context
 from lodewalk.steps.corrected import anomaly_before
 from lodewalk.steps.days import Days
@@ -40,7 +40,8 @@ def run(
 ) -> dict[str, Record]:
     """Return the parts of the error budget of each rover reading, and how much each counts."""
     anomaly = anomaly_before(inputs, None)
-    bases = usable_bases(inputs, settings["instruments.*.site_tie_nT"])
+    stood = usable_bases(inputs, context.decisions)
+    bases = on_datum(stood, document(inputs, "datum_network"))
     context.check_cancelled()
     place = _position(inputs, anomaly)
     parts = {
@@ -51,6 +52,7 @@ def run(
         "heading": table(inputs, "rover_heading").floats("sd_heading_nT"),
         "level": combine_sd(
             table(inputs, "rover_level").floats("sd_level_nT"),
+            table(inputs, "rover_instrument").floats("sd_instrument_nT"),
             table(inputs, "rover_micro_level").floats("sd_micro_level_nT"),
         ),
     }
@@ -170,11 +172,14 @@ def _away(inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: list
 def _by_base(
     inputs: Mapping[str, Record], bases: list[Base]
 ) -> list[tuple[Base, NDArray[np.int64]]]:
-    """Return each base with the readings that it corrects."""
+    """Return each base, at each of its places, with the readings that it corrects."""
     used = table(inputs, "rover_diurnal").frame["base"]
-    rows = [
-        (base, np.flatnonzero((used == base.name).fill_null(False).to_numpy())) for base in bases
-    ]
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    rows = []
+    for base in bases:
+        its = (used == base.name).fill_null(False).to_numpy()
+        there = (seconds >= base.seconds[0]) & (seconds <= base.seconds[-1])
+        rows.append((base, np.flatnonzero(its & there)))
     return [(base, own) for base, own in rows if own.size]
 
 

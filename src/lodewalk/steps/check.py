@@ -66,7 +66,7 @@ def run(
     _tell_off_lines(found, inputs, lines, days)
     _tell_unticked(found, inputs, days, context)
     values = {
-        "days": _days(inputs, lines, _rules(settings), days),
+        "days": _days(inputs, lines, _rules(settings), days, context),
         "clock": document(inputs, "clock_evidence")["clock"],
         "tests": _tests(inputs),
         "coverage": document(inputs, "walked")["lines"],
@@ -95,9 +95,10 @@ def _days(
     lines: list[tuple[str, dict[str, Any]]],
     rules: BaseRules,
     days: Days,
+    context: Context,
 ) -> list[dict[str, Any]]:
     """Return the verdict on each day."""
-    base = base_days(inputs, rules, days)
+    base = base_days(inputs, rules, days, context.decisions)
     unused = _unused_days(inputs, days)
     minutes = _minutes_of_days(inputs, days)
     rows = []
@@ -176,6 +177,7 @@ def _tell_unticked(
     ticked = {
         (item["target"]["instrument"], (item["target"]["start"] or "")[:10], item["value"]["item"])
         for item in context.decisions
+        if item["kind"] == "tick"
     }
     missing: dict[str, list[str]] = {}
     for role, items in CHECKLISTS.items():

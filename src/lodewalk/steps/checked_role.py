@@ -94,7 +94,7 @@ class Decided:
         for decision in decisions:
             rows = [_target_rows(role, decision["target"]) for role in self._roles]
             for last, chosen in zip(self._last, rows, strict=True):
-                if decision["kind"] != "clock":  # the time step has done it; here it is only met
+                if decision["kind"] in ("drop", "keep"):  # others are only met here
                     last[chosen] = decision["kind"]
             met = sum(chosen.size for chosen in rows)
             named = len(set(decision["target"].get("readings") or ()))

@@ -102,7 +102,7 @@ def clocks_of(bare: Mapping[str, Record], settings: Mapping[str, Any]) -> Clocks
             there = [tracks[int(file)][1] for file in files]
             best = max(there, key=lambda track: -1 if track is None else track["track_time_s"].size)
             outings.append(Outing(name, day, own[part], best))
-    bases = usable_bases(bare, {"*": 0.0})
+    bases = usable_bases(bare)
     return Clocks(bare, bases, seconds, field, rows, outings, days)
 
 

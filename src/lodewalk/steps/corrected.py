@@ -13,7 +13,7 @@ from lodewalk.steps.rows import table
 CORRECTIONS = {
     "diurnal": "rover_diurnal",
     "reference": "rover_reference",
-    "instrument": "",
+    "instrument": "rover_instrument",
     "heading": "rover_heading",
     "level": "rover_level",
     "micro_level": "rover_micro_level",

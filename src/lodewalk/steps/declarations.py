@@ -58,6 +58,7 @@ STEPS = (
     _ingest("plan", "Reads the planned lines."),
     _ingest("observatory", "Reads the series of an observatory."),
     _ingest("notes", "Reads the field notes."),
+    _ingest("older", "Reads older surveys and airborne grids to join."),
     Step(
         "time",
         "Turns recorded times into UTC.",
@@ -96,14 +97,14 @@ STEPS = (
         "first_checks",
         "Looks for gaps, duplicates, times out of order, dropouts, spikes and what disturbed the "
         "base; measures the noise.",
-        4,
+        5,
         ("rover_checks", "base_checks", "first_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions",
             "base_files", "base_recorded", "base_times",
         ),
         ("checks",),
-        ("clock", "drop", "keep"),
+        ("clock", "drop", "keep", "move"),
     ),
     Step(
         "lines",
@@ -135,7 +136,8 @@ STEPS = (
             "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
             "rover_positions", "rover_recorded_positions", "rover_lines", "lines", "crossings",
             "base_files", "base_recorded", "base_times", "base_clock_times", "base_checks",
-            "track_files", "track_recorded", "track_times", "plan_recorded", "notes_recorded", "notes_times",
+            "track_files", "track_recorded", "track_times", "plan_recorded", "notes_recorded",
+            "notes_times",
         ),
         (
             "survey.crs", "survey.time_zone", "position", "lines",
@@ -144,17 +146,32 @@ STEPS = (
         ("clock", "test"),
     ),
     Step(
+        "ties",
+        "Finds how far each base, at each of its places, lies above the datum, from the ties "
+        "between them.",
+        1,
+        ("datum_network", "datum_findings"),
+        (
+            "base_files", "base_recorded", "base_times", "base_checks", "rover_files", "crossings",
+        ),
+        (
+            "diurnal", "level.constant_nT", "instruments.*.site_tie_nT",
+            "instruments.*.easting_m", "instruments.*.northing_m",
+        ),
+        ("move",),
+    ),
+    Step(
         "diurnal",
         "Takes the change of the field with time, as the base saw it, off each reading.",
-        3,
+        4,
         ("rover_diurnal", "datum", "diurnal_findings"),
         (
-            "base_files", "base_recorded", "base_times", "base_checks", "rover_files",
-            "rover_times", "crossings", "observatory_files", "observatory_recorded",
+            "datum_network", "base_files", "base_recorded", "base_times", "base_checks",
+            "rover_files", "rover_times", "crossings", "observatory_files", "observatory_recorded",
             "observatory_times",
         ),
-        ("diurnal", "datum", "instruments.*.site_tie_nT"),
-        ("bridge",),
+        ("diurnal", "datum"),
+        ("bridge", "move"),
     ),
     Step(
         "lag",
@@ -179,9 +196,9 @@ STEPS = (
             "rover_positions",
         ),
         (
-            "diurnal", "tolerances", "instruments.*.site_tie_nT", "instruments.*.easting_m",
-            "instruments.*.northing_m",
+            "diurnal", "tolerances", "instruments.*.easting_m", "instruments.*.northing_m",
         ),
+        ("move",),
     ),
     Step(
         "walked",
@@ -240,13 +257,25 @@ STEPS = (
         ("test",),
     ),
     Step(
+        "rovers",
+        "Finds what each rover reads above the most-read one, from tests and crossings.",
+        1,
+        ("rover_instrument", "rover_network", "rover_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines", "lines",
+            "crossings", "rover_diurnal", "rover_heading", "notes_recorded", "notes_times",
+        ),
+        ("rovers.apply", "level.constant_nT"),
+        ("test",),
+    ),
+    Step(
         "level",
         "Levels the lines by their crossings.",
         2,
         ("rover_level", "level", "level_findings"),
         (
             "rover_times", "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal",
-            "rover_heading",
+            "rover_instrument", "rover_heading",
         ),
         ("level",),
     ),
@@ -257,7 +286,7 @@ STEPS = (
         ("rover_micro_level", "micro_level", "micro_level_findings"),
         (
             "rover_recorded", "rover_positions", "rover_checks", "rover_lines", "lines",
-            "rover_diurnal", "rover_reference", "rover_heading", "rover_level",
+            "rover_diurnal", "rover_reference", "rover_instrument", "rover_heading", "rover_level",
         ),
         ("micro_level",),
     ),
@@ -279,13 +308,15 @@ STEPS = (
         (
             "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
             "rover_positions", "rover_heights", "rover_noise", "rover_diurnal", "rover_reference",
-            "rover_heading", "rover_level", "rover_micro_level", "level", "base_files",
-            "base_recorded", "base_times", "base_checks", "clock_evidence", "datum",
+            "rover_instrument", "rover_heading", "rover_level", "rover_micro_level", "level",
+            "datum_network", "base_files", "base_recorded", "base_times", "base_checks",
+            "clock_evidence", "datum",
         ),
         (
-            "survey.time_zone", "diurnal", "clocks", "instruments.*.site_tie_nT",
-            "instruments.*.easting_m", "instruments.*.northing_m",
+            "survey.time_zone", "diurnal", "clocks", "instruments.*.easting_m",
+            "instruments.*.northing_m",
         ),
+        ("move",),
     ),
     Step(
         "missed",
@@ -305,9 +336,17 @@ STEPS = (
         ("readings",),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
-            "rover_lines", "rover_diurnal", "rover_reference", "rover_heading", "rover_level",
-            "rover_micro_level", "rover_budget",
+            "rover_lines", "rover_diurnal", "rover_reference", "rover_instrument", "rover_heading",
+            "rover_level", "rover_micro_level", "rover_budget",
         ),
+    ),
+    Step(
+        "join",
+        "Brings older surveys to this one's epoch, height and datum, and gives their offsets.",
+        1,
+        ("join", "joined", "join_findings"),
+        ("older_files", "older_recorded", "readings", "rover_lines", "rover_heights"),
+        ("survey.crs", "older"),
     ),
     Step(
         "surface",
@@ -340,7 +379,7 @@ STEPS = (
         ("check", "check_findings", "rewalk"),
         (
             "position_findings", "first_findings", "clock_findings", "lag_findings",
-            "diurnal_findings",
+            "datum_findings", "diurnal_findings",
             "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
             "missed_findings", "missed", "walked", "lines", "line_noise",
             "base_files", "base_recorded", "base_times", "base_checks", "base_minutes",
@@ -348,7 +387,7 @@ STEPS = (
             "rover_lines", "rover_noise",
         ),
         ("survey.crs", "survey.time_zone", "tolerances", "diurnal"),
-        ("tick",),
+        ("tick", "move"),
     ),
     Step(
         "summary",

@@ -14,11 +14,11 @@ from lodewalk.records import Document, Record
 from lodewalk.records.products import Diurnal
 from lodewalk.records.table import float_column
 from lodewalk.steps.base_days import stamp
-from lodewalk.steps.bases import Base, base_findings, tell_apart, usable_bases
+from lodewalk.steps.bases import Base, on_datum, tell_apart, usable_bases
 from lodewalk.steps.bridges import offer_bridges
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
-from lodewalk.steps.rows import document, instruments, table
+from lodewalk.steps.rows import document, table
 
 Floats = NDArray[np.float64]
 
@@ -27,8 +27,8 @@ def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return the diurnal correction of each rover reading with its error, and the datum."""
-    ties = settings["instruments.*.site_tie_nT"]
-    bases = usable_bases(inputs, ties)
+    parts = usable_bases(inputs, [d for d in context.decisions if d["kind"] == "move"])
+    bases = on_datum(parts, document(inputs, "datum_network"))
     datum = _datum(bases, settings["datum"])
     seconds = table(inputs, "rover_times").seconds("time_utc")
     diurnal, sd = np.full(seconds.shape, np.nan), np.full(seconds.shape, np.nan)
@@ -62,9 +62,6 @@ def run(
             "reason": reason,
         }
     )
-    named = {name for role in ("base", "rover") for name in instruments(
-        document(inputs, f"{role}_files"))}  # fmt: skip
-    base_findings(found, bases, ties, named=named, max_gap_s=settings["diurnal"]["max_gap_s"])
     tell_apart(found, bases, document(inputs, "rover_files"), seconds)
     return {"rover_diurnal": Diurnal(frame), "datum": datum, "diurnal_findings": found.table()}
 
@@ -78,7 +75,7 @@ def _by_base(seconds: Floats, base: Base, settings: Mapping[str, Any]) -> tuple[
     sd = diurnal_sd(
         seconds, base.seconds, base.field_nT, max_gap_s=gap, base_noise_nT=base.noise_nT
     )
-    return field, np.where(np.isnan(field), np.nan, sd)
+    return field, np.where(np.isnan(field), np.nan, np.hypot(sd, base.level_sd_nT))
 
 
 def _datum(bases: list[Base], settings: Mapping[str, Any]) -> Document:

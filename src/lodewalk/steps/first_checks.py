@@ -25,6 +25,7 @@ from lodewalk.methods.corrections.time_scales import GPS_MINUS_UTC_KNOWN_UNTIL
 from lodewalk.records import Record
 from lodewalk.records.products import Findings
 from lodewalk.steps.base_events import tell_base_events, tell_walking_bases
+from lodewalk.steps.bases import moves_before, parted
 from lodewalk.steps.checked_role import Decided, Role
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import amount, duration_text
@@ -66,9 +67,11 @@ def run(
         _base_spikes(base, rows, instrument, checks)
     tell_walking_bases(base)
     if checks["base_events"]:
-        tell_base_events(base)
+        tell_base_events(base, context.decisions)
+    moves = moves_before(base.files, base.recorded.frame["recorded_time"], context.decisions)
     for instrument, rows in in_time_order(base.files, base.seconds):
-        _base(base, instrument, rows, checks)
+        for part in parted(rows, moves):
+            _base(base, instrument, part, checks)
     decided.keep()
     findings = pl.concat([rover.found.table().frame, base.found.table().frame])
     return {

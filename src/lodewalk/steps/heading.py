@@ -25,12 +25,12 @@ from lodewalk.records import Document, Record
 from lodewalk.records.products import Heading
 from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
+from lodewalk.steps.crossing_ties import Crossed, Series, crossing_ties
 from lodewalk.steps.crossings import stands, walked_readings
 from lodewalk.steps.facing import Readings, Stand, north_of, stands_of
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.heading_words import tell
 from lodewalk.steps.rows import document, in_time_order, table
-from lodewalk.steps.ties import Crossed, Series, crossing_ties
 from lodewalk.steps.trial_spans import TrialSpan, trial_spans, turn_arounds
 
 Floats = NDArray[np.float64]

@@ -15,9 +15,9 @@ from lodewalk.records import Document, Record
 from lodewalk.records.products import Level
 from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
+from lodewalk.steps.crossing_ties import crossing_ties, hours_of
 from lodewalk.steps.findings import FindingList, amount
 from lodewalk.steps.rows import table
-from lodewalk.steps.ties import crossing_ties, hours_of
 
 Floats = NDArray[np.float64]
 #: Lines that are told one by one.
@@ -35,7 +35,7 @@ def run(
     level, sd = np.zeros(count), np.zeros(count)
     notes: dict[str, Any] = {"crossings": 0, "factor": None, "position": None, "lines": []}
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
-    crossed = crossing_ties(inputs, passage, taken_off=("diurnal", "heading"))
+    crossed = crossing_ties(inputs, passage, taken_off=("diurnal", "instrument", "heading"))
     ties = crossed.ties
     if own["apply"] and len(ties):
         choice = choose_prior(

@@ -30,9 +30,11 @@ def run(
     """Return the verdict on each minute that a base recorded in, or that a rover walked in."""
     tolerance = bearable_error(settings["tolerances"])
     frames = []
-    for base in usable_bases(inputs, settings["instruments.*.site_tie_nT"]):
+    rover_s = table(inputs, "rover_times").seconds("time_utc")
+    bases = usable_bases(inputs, context.decisions)
+    for base in bases:
         distance = _distance(inputs, settings, base.name)
-        for part in _sessions(base, table(inputs, "rover_times").seconds("time_utc")):
+        for part in _sessions(base, _while_there(rover_s, base, bases)):
             judged = minute_verdicts(
                 base.seconds,
                 base.field_nT,
@@ -48,6 +50,18 @@ def run(
             context.check_cancelled()
     minutes = Minutes(pl.concat(frames)) if frames else Minutes.empty()
     return {"base_minutes": minutes}
+
+
+def _while_there(rover_s: Floats, base: Base, bases: list[Base]) -> Floats:
+    """Return the times of the rover while a base stood at this place, all if it never moved."""
+    start_s, end_s = -np.inf, np.inf
+    for other in bases:
+        if other.name == base.name and other.place < base.place:
+            start_s = float(base.seconds[0])
+        if other.name == base.name and other.place > base.place:
+            end_s = min(end_s, float(other.seconds[0]))
+    with np.errstate(invalid="ignore"):
+        return rover_s[(rover_s >= start_s) & (rover_s < end_s)]
 
 
 def bearable_error(tolerances: Mapping[str, Any]) -> float:

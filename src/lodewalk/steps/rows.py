@@ -2,13 +2,15 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.records import Document, Record, Table
+
+Value = TypeVar("Value")
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,7 @@ def file_of_row(spans: list[FileRows], row: int) -> FileRows:
     return next(span for span in spans if span.start <= row < span.stop)
 
 
-def own_value(values: Mapping[str, float], instrument: str) -> float:
+def own_value(values: Mapping[str, Value], instrument: str) -> Value:
     """Return the setting of an instrument, or the default under ``*``.
 
     Examples

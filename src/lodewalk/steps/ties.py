@@ -1,116 +1,202 @@
-"""Ties: crossings of lines as differences of corrected readings, for heading and levelling."""
+"""Ties: how far each base, at each of its places, lies above the datum."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
-import polars as pl
-from numpy.typing import NDArray
 
-from lodewalk.methods.corrections.levelling_model import LineTies, crossing_sd
-from lodewalk.records import Record
-from lodewalk.steps.rows import table
+from lodewalk.methods.corrections.base_ties import overlap_tie
+from lodewalk.records import Document, Record
+from lodewalk.steps.base_days import stamp
+from lodewalk.steps.base_network import (
+    CONTRADICTION,
+    HeldLevels,
+    NamedTie,
+    settled,
+    with_shared_ends,
+)
+from lodewalk.steps.base_revisits import revisit_ties
+from lodewalk.steps.bases import Base, usable_bases
+from lodewalk.steps.context import Context
+from lodewalk.steps.findings import FindingList, amount, tell_idle
+from lodewalk.steps.rows import document, instruments, own_value
 
-Floats = NDArray[np.float64]
-Numbers = NDArray[np.int64]
-SIDES = ("first", "second")
-HOUR_S = 3600.0
-#: Noise of a reading where none was measured [nT]; common practice.
-LEAST_NOISE_NT = 0.05
+AXES = ("easting", "northing")
+#: A site tie that differs from the network by more sd than this is doubted: one in a hundred.
+DOUBTED_SD = 2.58
 
 
-@dataclass(frozen=True)
-class Crossed:
-    """Crossings of two lines: their ties, and the times of both readings.
+def run(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> dict[str, Record]:
+    """Return the level of each base above the datum with its error, the ties, and findings."""
+    found = FindingList("ties")
+    bases = usable_bases(inputs, context.decisions)
+    _tell_settings(found, inputs, settings)
+    _tell_idle_moves(found, bases, context)
+    ties = _overlaps(bases, settings)
+    if len(bases) > 1:
+        ties += revisit_ties(inputs, bases, settings)
+    held = _held(bases, settings["instruments.*.site_tie_nT"])
+    found_network = settled([base.node for base in bases], ties, held)
+    network = Document(found_network | {"nodes": _described(bases, found_network["nodes"])})
+    _tell_nodes(found, bases, network.values)
+    _tell_doubted(found, bases, network.values)
+    _tell_ties(found, network.values)
+    return {"datum_network": network, "datum_findings": found.table()}
 
-    `by_position_nT` is the part of each tie's sd that comes from the positions.
+
+def _described(bases: list[Base], rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the rows of the nodes with base, place and span of the record."""
+    return [
+        row
+        | {
+            "instrument": base.name,
+            "place": base.place,
+            "start_utc": stamp(np.floor(base.seconds[0])),
+            "end_utc": stamp(np.ceil(base.seconds[-1])),
+        }
+        for base, row in zip(bases, rows, strict=True)
+    ]
+
+
+def _overlaps(bases: list[Base], settings: Mapping[str, Any]) -> list[NamedTie]:
+    """Return the ties between bases that recorded at the same time.
+
+    Ties of three or more share the errors of each; those that never met at once don't, but are
+    treated alike, which makes their errors larger by a quarter at most for a loop of three.
     """
-
-    ties: LineTies
-    seconds: Floats
-    by_position_nT: Floats
-
-    @property
-    def number(self) -> Numbers:
-        """Passages of either side, shape (n, 2)."""
-        sides: Numbers = np.column_stack([self.ties.first, self.ties.second])
-        return sides
-
-
-@dataclass(frozen=True)
-class Series:
-    """Columns of readings as series in time, passage by passage."""
-
-    passage: Numbers
-    seconds: Floats
-
-    def at(self, values: Floats, number: Numbers, seconds: Floats) -> Floats:
-        """Return the values of passages at times between their readings, of any shape."""
-        found = np.full(number.shape, np.nan)
-        for own, rows in self._parts(number):
-            here = number == own
-            found[here] = np.interp(seconds[here], self.seconds[rows], values[rows])
-        return found
-
-    def nearest(self, values: Floats, number: Numbers, seconds: Floats) -> Floats:
-        """Return the values of passages at the readings nearest in time, such as directions."""
-        found = np.full(number.shape, np.nan)
-        for own, rows in self._parts(number):
-            here = number == own
-            middle = (self.seconds[rows][1:] + self.seconds[rows][:-1]) / 2
-            found[here] = values[rows[np.searchsorted(middle, seconds[here])]]
-        return found
-
-    def _parts(self, number: Numbers) -> list[tuple[int, Numbers]]:
-        """Return the passages that are asked for, with their readings in order of time."""
-        parts = []
-        for own in np.unique(number).tolist():
-            rows = np.flatnonzero((self.passage == own) & np.isfinite(self.seconds))
-            if rows.size:
-                parts.append((own, rows[np.argsort(self.seconds[rows], kind="stable")]))
-        return parts
+    ties = []
+    for place, first in enumerate(bases):
+        for second in bases[place + 1 :]:
+            tie = overlap_tie(
+                first.seconds,
+                first.field_nT,
+                second.seconds,
+                second.field_nT,
+                max_gap_s=settings["diurnal"]["max_gap_s"],
+                distance_m=_distance(first, second, settings),
+                scale_km=settings["diurnal"]["scale_km"],
+            )
+            if tie.count:
+                ties.append(NamedTie(first.node, second.node, "both recorded", tie))
+    return with_shared_ends(ties)
 
 
-def hours_of(inputs: Mapping[str, Record]) -> Floats:
-    """Return the time of each reading since the first [h]."""
-    seconds = table(inputs, "rover_times").seconds("time_utc")
-    known = seconds[np.isfinite(seconds)]
-    hours: Floats = (seconds - (known.min() if known.size else 0.0)) / HOUR_S
-    return hours
+def _distance(first: Base, second: Base, settings: Mapping[str, Any]) -> float:
+    """Return the distance of two bases, 0 where it isn't known or one has moved [m]."""
+    east_m, north_m = (
+        _between(*(own_value(settings[f"instruments.*.{axis}_m"], b.name) for b in (first, second)))
+        for axis in AXES
+    )
+    return 0.0 if first.place > 1 or second.place > 1 else math.hypot(east_m, north_m)
 
 
-def crossing_ties(
-    inputs: Mapping[str, Record], passage: Numbers, *, taken_off: Sequence[str]
-) -> Crossed:
-    """Return the crossings of lines whose readings have the corrections that are taken off.
+def _between(one_m: float | None, other_m: float | None) -> float:
+    """Return the difference of two coordinates, 0 where one isn't known [m]."""
+    return 0.0 if one_m is None or other_m is None else other_m - one_m
 
-    `taken_off` names corrections, such as ``diurnal``: each the column of its own record.
-    """
-    crossings = table(inputs, "crossings")
-    lines = crossings.frame.select(f"{side}_passage" for side in SIDES)
-    rows = np.flatnonzero(lines.select(pl.all_horizontal(pl.all().is_not_null())).to_numpy())
-    number = lines.fill_null(-1).to_numpy().astype(np.int64)[rows]
-    columns = {
-        name: np.column_stack([crossings.floats(f"{side}_{name}")[rows] for side in SIDES])
-        for name in ("slope_nT_m", "position_sd_m")
+
+def _held(bases: list[Base], site_ties: Mapping[str, float | None]) -> HeldLevels:
+    """Return the levels that a person set; a site tie is about a base's first place."""
+    own = {base.node: own_value(site_ties, base.name) for base in bases if base.place == 1}
+    return {node: -tie for node, tie in own.items() if tie is not None}
+
+
+def _tell_settings(
+    found: FindingList, inputs: Mapping[str, Record], settings: Mapping[str, Any]
+) -> None:
+    """Tell sections of settings that name no instrument, but nearly one."""
+    named = {
+        name
+        for role in ("base", "rover")
+        for name in instruments(document(inputs, f"{role}_files"))
     }
-    seconds = np.column_stack([crossings.seconds(f"{side}_utc")[rows] for side in SIDES])
-    series = Series(passage, table(inputs, "rover_times").seconds("time_utc"))
-    noise = np.fmax(table(inputs, "lines").floats("noise_nT"), LEAST_NOISE_NT)
-    diurnal_sd = table(inputs, "rover_diurnal").floats("sd_diurnal_nT")
-    known = {
-        "noise_nT": noise[number],
-        "diurnal_sd_nT": np.nan_to_num(series.at(diurnal_sd, number, seconds)),
-        "angle_deg": np.clip(crossings.floats("angle_deg")[rows], 1.0, 90.0),
-    }
-    sd = crossing_sd(**known, **columns)
-    bare = crossing_sd(**known, **columns | {"position_sd_m": np.zeros(number.shape)})
-    hours = series.at(hours_of(inputs), number, seconds)
-    difference = crossings.floats("difference_nT")[rows]
-    for name in taken_off:
-        off = series.at(table(inputs, f"rover_{name}").floats(f"{name}_nT"), number, seconds)
-        difference = difference - (off[:, 0] - off[:, 1])
-    ties = (number[:, 0], hours[:, 0], number[:, 1], hours[:, 1], difference, sd)
-    usable = np.isfinite(difference + sd) & (number[:, 0] != number[:, 1])
-    by_position = np.sqrt(np.maximum(sd**2 - bare**2, 0.0))
-    return Crossed(LineTies(*(part[usable] for part in ties)), seconds[usable], by_position[usable])
+    known = {name.casefold(): name for name in named}
+    for name in settings["instruments.*.site_tie_nT"]:
+        if name not in named and name.casefold() in known:
+            found.add(
+                "unknown instrument",
+                f"The settings have a section instruments.{name}, but the files say "
+                f"{known[name.casefold()]}; the section is not used.",
+                severity="doubt",
+            )
+
+
+def _tell_idle_moves(found: FindingList, bases: list[Base], context: Context) -> None:
+    """Tell decisions that a base moved which part nothing."""
+    places: dict[str, int] = {}
+    for base in bases:
+        places[base.name] = max(places.get(base.name, 0), base.place)
+    moves: dict[str, list[Mapping[str, Any]]] = {}
+    for decision in context.decisions:
+        moves.setdefault(str(decision["target"]["instrument"]), []).append(decision)
+    for name, decisions in moves.items():
+        if len(decisions) >= places.get(name, 0):
+            tell_idle(found, decisions[-1], "no moment between two readings of the base")
+
+
+def _tell_nodes(found: FindingList, bases: list[Base], network: Mapping[str, Any]) -> None:
+    """Tell the level of each base but the first, or that nothing tells it."""
+    first = bases[0].node if bases else ""
+    for base, row in zip(bases, network["nodes"], strict=True):
+        about: dict[str, Any] = {
+            "instrument": base.name, "start_s": base.seconds[0], "end_s": base.seconds[-1],
+        }  # fmt: skip
+        if row["rests_on"] == "nothing":
+            found.add(
+                "bases not tied",
+                f"{base.node} never recorded together with {first}, no place was read under both, "
+                "and it has no site tie: if they stood at different spots, the map has a step "
+                "between them, which is in no error.",
+                severity="doubt",
+                **about,
+            )
+        elif row["rests_on"] == "ties":
+            found.add(
+                "base tie",
+                f"{base.node} reads {row['level_nT']:+.2f} nT against {network['datum']}, sd "
+                f"{row['sd_nT']:.2f} nT; site_tie_nT = {-row['level_nT']:.2f} says the same.",
+                **about,
+            )
+
+
+def _tell_doubted(found: FindingList, bases: list[Base], network: Mapping[str, Any]) -> None:
+    """Tell site ties that a person set and the network contradicts, with both numbers."""
+    for base, row in zip(bases, network["nodes"], strict=True):
+        told, sd = row["network_level_nT"], row["network_sd_nT"]
+        if row["rests_on"] != "site tie" or told is None:
+            continue
+        if abs(told - row["level_nT"]) > DOUBTED_SD * sd:
+            found.add(
+                "site tie doubted",
+                f"{base.node}: the site tie that was set is {-row['level_nT']:.2f} nT, the ties "
+                f"between the bases say {-told:.2f} nT, sd {sd:.2f} nT; the one set is used.",
+                severity="doubt",
+                instrument=base.name,
+                start_s=base.seconds[0],
+                end_s=base.seconds[-1],
+            )
+
+
+def _tell_ties(found: FindingList, network: Mapping[str, Any]) -> None:
+    """Tell ties that contradict the others; all stay in."""
+    for tie in network["ties"]:
+        if tie["suspect"]:
+            found.add(
+                "tie suspected",
+                f"The tie of {tie['first']} and {tie['second']} ({tie['kind']}) misses the others "
+                f"by {tie['residual_nT']:+.2f} nT, {abs(tie['standardised']):.1f} sd; it stays in. "
+                "Was one of the bases knocked between? If so: decide move.",
+                severity="doubt",
+            )
+    chance = network["probability"]
+    if chance is not None and chance < CONTRADICTION:
+        found.add(
+            "ties contradict",
+            f"{amount(len(network['ties']), 'tie')} between bases contradict each other: "
+            f"chi-square {network['chi_square']:.1f} with {network['freedom']} free; the errors of "
+            f"the bases' levels were raised {network['raised']:.1f} times.",
+            severity="doubt",
+        )

@@ -96,7 +96,7 @@ class Decision(_Part):
     """One decision; `withdraws` is the id of a decision that is taken back."""
 
     id: str = Field(min_length=1)
-    kind: Literal["clock", "lag", "drop", "keep", "bridge", "test", "tick"]
+    kind: Literal["clock", "lag", "drop", "keep", "bridge", "move", "test", "tick"]
     target: Target
     value: Clock | Lag | Trial | Tick | None = None
     reason: str = Field(min_length=1, pattern=r"\S")
@@ -126,6 +126,8 @@ class Decision(_Part):
             raise ValueError(f"a {self.kind} decision has the value {form}")
         if self.kind not in ("drop", "keep") and self.target.readings:
             raise ValueError(f"a {self.kind} decision is about an instrument")
+        if self.kind == "move" and (self.target.start is None or self.target.end is not None):
+            raise ValueError("a move has a start, the first moment at the new place, and no end")
         return self
 
     def effect(self) -> dict[str, Any]:

@@ -15,6 +15,9 @@ from pydantic_core import PydanticUndefined
 from lodewalk.errors import SettingsError
 from lodewalk.survey.settings_table import SECTIONS, Instrument, Section, Settings
 
+#: Sections of which there is one for each of these.
+NAMED = {"instruments": "instrument", "older": "older survey"}
+
 
 def read_settings(path: Path) -> Settings:
     """Read and check `survey.toml`.
@@ -79,7 +82,7 @@ def _remedy(kind: str, place: list[str]) -> str:
     if kind != "extra_forbidden":
         return ""
     name = ".".join(place[:-1])
-    section = SECTIONS.get("instruments.NAME" if place[0] == "instruments" else name)
+    section = SECTIONS.get(f"{place[0]}.NAME" if place[0] in NAMED else name)
     known = section.model_fields if section else Settings.model_fields
     return f"Names here are {', '.join(known)}."
 
@@ -145,12 +148,13 @@ def settings_text(values: Mapping[str, Any]) -> str:
         "format = 1",
     ]
     for name, section in SECTIONS.items():
-        if name == "instruments.NAME":
-            for instrument, own in values.get("instruments", {}).items():
-                lines += _section_lines(f"instruments.{_quoted_key(instrument)}", section, own)
-            if not values.get("instruments"):
-                lines += ["", "# One section for each instrument, named as in `add`:"]
-                lines += ["# [instruments.NAME]", *_section_lines("", section, {})[1:]]
+        kind = name.removesuffix(".NAME")
+        if kind in NAMED:
+            for key, own in values.get(kind, {}).items():
+                lines += _section_lines(f"{kind}.{_quoted_key(key)}", section, own)
+            if not values.get(kind):
+                lines += ["", f"# One section for each {NAMED[kind]}, named as in `add`:"]
+                lines += [f"# [{name}]", *_section_lines("", section, {})[1:]]
         else:
             lines += _section_lines(name, section, values.get(name, {}))
     return "\n".join(lines) + "\n"

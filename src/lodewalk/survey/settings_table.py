@@ -76,13 +76,38 @@ class Instrument(Section):
         "Rover only: error of a position, one sd on each axis; left out, by the kind of fix.",
         "m",
     )
-    site_tie_nT: float = _setting(
-        0.0,
-        "Base only: added to this base's record so that bases at different sites agree.",
+    site_tie_nT: Annotated[float, Field(ge=-5000, le=5000)] | None = _setting(
+        None,
+        "Base only: added to this base's record, at its first place, so that bases at different "
+        "sites agree; left out, found from the ties between the bases.",
         "nT",
-        ge=-5000,
-        le=5000,
     )
+
+
+class OlderSurvey(Section):
+    """One older survey or airborne grid; the section is named as in `add --instrument`."""
+
+    epoch: Annotated[date, Strict(False)] | None = _setting(
+        None, "Date that it was measured, YYYY-MM-DD; left out, the middle of its own times."
+    )
+    height_m: Annotated[float, Field(ge=0, le=20000)] | None = _setting(
+        None, "Height of its sensor above ground; left out, that of this survey.", "m"
+    )
+    values: Literal["total field", "anomaly"] = _setting(
+        "total field", "What its values are; an anomaly is taken as it is."
+    )
+    sd_nT: Annotated[float, Field(gt=0, le=1e4)] | None = _setting(
+        None, "Error of one of its values; left out, the misfit to this survey.", "nT"
+    )
+
+    @field_validator("epoch")
+    @classmethod
+    def _check_epoch(cls, epoch: date | None) -> date | None:
+        if epoch is not None and not FIRST_YEAR <= epoch.year < LAST_YEAR:
+            raise ValueError(
+                f"the reference field IGRF-14 reaches from {FIRST_YEAR} to {LAST_YEAR}"
+            )
+        return epoch
 
 
 class Position(Section):
@@ -272,6 +297,15 @@ class HeadingSettings(Section):
     )
 
 
+class Rovers(Section):
+    """Offsets between rovers."""
+
+    apply: bool = _setting(
+        True,
+        "Whether what a rover reads above the most-read one, by tests and crossings, is taken off.",
+    )
+
+
 class LevelSettings(Section):
     """Levelling of lines by their crossings."""
 
@@ -377,6 +411,9 @@ class Settings(Section):
     instruments: dict[str, Instrument] = Field(
         default_factory=dict, description="One section an instrument, named as in `add`."
     )
+    older: dict[str, OlderSurvey] = Field(
+        default_factory=dict, description="One section an older survey, named as in `add`."
+    )
     position: Position = Position()
     checks: Checks = Checks()
     lines: Lines = Lines()
@@ -384,6 +421,7 @@ class Settings(Section):
     clocks: Clocks = Clocks()
     datum: Datum = Datum()
     heading: HeadingSettings = HeadingSettings()
+    rovers: Rovers = Rovers()
     level: LevelSettings = LevelSettings()
     micro_level: MicroLevelSettings = MicroLevelSettings()
     grid: GridSettings = GridSettings()
@@ -398,6 +436,7 @@ class Settings(Section):
 SECTIONS: dict[str, type[Section]] = {
     "survey": Survey,
     "instruments.NAME": Instrument,
+    "older.NAME": OlderSurvey,
     "position": Position,
     "checks": Checks,
     "lines": Lines,
@@ -405,6 +444,7 @@ SECTIONS: dict[str, type[Section]] = {
     "clocks": Clocks,
     "datum": Datum,
     "heading": HeadingSettings,
+    "rovers": Rovers,
     "level": LevelSettings,
     "micro_level": MicroLevelSettings,
     "grid": GridSettings,

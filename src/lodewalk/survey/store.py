@@ -31,6 +31,7 @@ TABLES = {
     "plan_recorded": "recorded.Route",
     "observatory_recorded": "recorded.Observatory",
     "notes_recorded": "recorded.Waypoints",
+    "older_recorded": "recorded.OlderReadings",
     "rover_times": "products.Times",
     "base_times": "products.Times",
     "track_times": "products.Times",
@@ -49,6 +50,7 @@ TABLES = {
     "rover_checks": "products.Checks",
     "base_checks": "products.Checks",
     "first_findings": "products.Findings",
+    "datum_findings": "products.Findings",
     "diurnal_findings": "products.Findings",
     "clock_findings": "products.Findings",
     "lag_findings": "products.Findings",
@@ -68,8 +70,12 @@ TABLES = {
     "rover_level": "products.Level",
     "rover_noise": "products.Noise",
     "rover_micro_level": "products.MicroLevel",
+    "rover_instrument": "products.RoverLevel",
+    "rover_findings": "products.Findings",
     "rover_budget": "products.Budget",
     "readings": "products.Readings",
+    "joined": "products.Joined",
+    "join_findings": "products.Findings",
 }
 
 

@@ -301,7 +301,7 @@ def test_a_map_must_serve_the_role(reading, role, columns, message):
 
 
 def test_an_unknown_role(reading):
-    with pytest.raises(InputError, match=r"serves as base, rover, track, notes. Found 'plan'"):
+    with pytest.raises(InputError, match=r"rover, track, notes, older. Found 'plan'"):
         reading(HEAD + ROWS, PLAIN, role="plan")
 
 

@@ -6,6 +6,7 @@ import pytest
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.base_events import find_base_events
 from lodewalk.methods.checks.base_events_kinds import Kind, Untestable, Witness
+from lodewalk.methods.checks.base_events_witness import odds_alone, odds_base
 
 HOURS = np.arange(0.0, 4 * 3600.0)
 
@@ -428,3 +429,8 @@ def test_input_is_checked():
     for name in ("size_structure", "floor_nT", "noise_factor", "creep_nT"):
         with pytest.raises(InputError, match=name):
             find_base_events([0.0], [0.0], **{name: 0})
+
+
+def test_a_share_of_which_nothing_is_known_speaks_for_neither():
+    assert odds_alone(0.3, np.inf) == 1.0
+    assert odds_base(1.0, np.inf) == 0.5

@@ -21,12 +21,14 @@ NEEDED = {
     "rover": ("field",),
     "track": ("latitude", "longitude"),
     "notes": (),
+    "older": ("field",),
 }
 UNWANTED = {
     "base": ("name", "text"),
     "rover": ("name", "text"),
     "track": ("field", "quality", "name", "text", "station"),
     "notes": ("field", "quality", "station"),
+    "older": ("quality", "name", "text", "station", "line", "fix", "satellites", "hdop"),
 }
 
 
@@ -104,7 +106,7 @@ def propose(path: Path, *, role: str) -> Proposal:
     path : path
         The raw file; its first and last 64 KiB are looked at.
     role : str
-        "base", "rover", "track" or "notes".
+        "base", "rover", "track", "notes" or "older".
 
     Returns
     -------
@@ -284,6 +286,10 @@ def _check_needs(columns: dict[str, int], role: str, found: Findings) -> None:
         if name not in columns:
             found.doubt(f"No column looks like {name}.", factor=0.2)
     timed = any(name in columns for name in ("time", "hour", "seconds_of_day"))
+    if role == "older" and not (
+        {"latitude", "longitude"} <= {*columns} or {"easting", "northing"} <= {*columns}
+    ):
+        found.doubt("No columns look like a position.", factor=0.2)
     if role in ("base", "rover") and not timed:
         found.doubt("No column looks like a time.", factor=0.2)
     if role == "notes" and not {"name", "text", "latitude", "easting"} & set(columns):

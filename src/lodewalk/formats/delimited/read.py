@@ -28,9 +28,9 @@ from lodewalk.formats.delimited.times import RecordedTimes, recorded_times
 from lodewalk.formats.delimited.values import NINES, fixes, numbers, texts
 from lodewalk.formats.registry import HEAD_BYTES, check_text
 from lodewalk.formats.scan import MAX_LINE_BYTES, Scan, check_size, hash_and_scan
-from lodewalk.records.recorded import RecordedReadings, Track, Waypoints
+from lodewalk.records.recorded import OlderReadings, RecordedReadings, Track, Waypoints
 
-ROLES = ("base", "rover", "track", "notes")
+ROLES = ("base", "rover", "track", "notes", "older")
 SURE_ENOUGH = 0.6
 
 
@@ -42,8 +42,8 @@ def read(path: Path, *, role: str, column_map: ColumnMap | None) -> Content:
     path : path
         The raw file.
     role : str
-        "base" or "rover" (readings of the total field), "track" (points of a GPS track) or
-        "notes" (named points or notes).
+        "base" or "rover" (readings of the total field), "track" (points of a GPS track),
+        "notes" (named points or notes) or "older" (points of an older survey).
     column_map : ColumnMap, optional
         How the columns are to be read. Without it the map that `propose` finds is taken, if it
         is sure enough.
@@ -177,7 +177,9 @@ def _check_role(column_map: ColumnMap, role: str, file: str) -> None:
     if role in ("base", "rover"):
         lacking = "field" if "field" not in columns else None
         lacking = lacking or (None if plan else "time")
-    elif role == "track" and not (
+    elif role == "older" and "field" not in columns:
+        lacking = "field (total field or anomaly)"
+    elif role in ("track", "older") and not (
         {"latitude", "longitude"} <= columns or {"easting", "northing"} <= columns
     ):
         lacking = "latitude and longitude, or easting and northing,"
@@ -198,13 +200,16 @@ def _content(fields: Fields, role: str, column_map: ColumnMap) -> Content:
         table, notes = _track(fields, column_map, times)
     elif role == "notes":
         table, notes = _waypoints(fields, column_map, times)
+    elif role == "older":
+        table, notes = _older(fields, column_map, times)
     else:
         table, notes = _readings(fields, column_map, times)
     understood = (*_described(fields, column_map), *times.understood, *notes)
-    return Content(table, times.zone, understood)
+    untimed = role == "older" and time_plan(column_map) is None
+    return Content(table, "UTC" if untimed else times.zone, understood)
 
 
-Made = tuple[RecordedReadings | Track | Waypoints, list[str]]
+Made = tuple[RecordedReadings | OlderReadings | Track | Waypoints, list[str]]
 
 
 def _readings(fields: Fields, column_map: ColumnMap, times: RecordedTimes) -> Made:
@@ -253,6 +258,14 @@ def _waypoints(fields: Fields, column_map: ColumnMap, times: RecordedTimes) -> M
         times.times, *geographic_columns(fields, column_map), *named
     )
     return Waypoints(frame), []
+
+
+def _older(fields: Fields, column_map: ColumnMap, times: RecordedTimes) -> Made:
+    """Return the points of an older survey; time and height may be missing."""
+    value = numbers(fields, "field", column_map).alias("value_nT")
+    columns = [times.times, value, *position_columns(fields, column_map)]
+    notes = [f"{value.null_count()} points have no value."] if value.null_count() else []
+    return OlderReadings(fields.frame.select(LINE).with_columns(columns)), notes
 
 
 def _fix_columns(fields: Fields, column_map: ColumnMap) -> list[pl.Series]:

@@ -182,6 +182,8 @@ def odds_base(share: float, sd: float) -> float:
 def _log_normal(value: float, mean: float, sd: float, spread: float) -> float:
     """Return the logarithm of a normal density, never less than e^-25 of its height."""
     total = np.hypot(sd, spread)
+    if np.isinf(total):  # nothing is known, so all values are as likely
+        return 0.0
     return float(-min(0.5 * ((value - mean) / total) ** 2, 25) - np.log(total))
 
 

@@ -334,7 +334,6 @@ class Scenario:
         instruments[self.base] = {
             "text": "Base, a reading a minute",
             "sensor_height_m": self.base_height_m,
-            "site_tie_nT": 0.0,
         }
         return {
             "survey": {"name": self.name, "crs": self.crs, "purpose": self.purpose},
