@@ -8,10 +8,10 @@ DEMO ?= demo-survey
 SEED ?= 7
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check format docs bench evidence lock clean
+.PHONY: help demo test check format docs bench bench-tools evidence lock clean
 
 help:  ## list the targets
-	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*##/\t/' | expand -t 12
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*##/\t/' | expand -t 12
 
 $(RUN_READY): pyproject.toml requirements.lock
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
@@ -45,6 +45,9 @@ docs: $(TEST_READY)  ## write the generated reference pages and schemas
 
 bench: $(TEST_READY)  ## measure times, side by side with general-purpose libraries
 	$(BIN)/python bench/run.py
+
+bench-tools:  ## install the mapping program that the bench of gridding compares with (Debian, as root)
+	apt-get install -y -q --no-install-recommends gmt
 
 evidence: $(TEST_READY)  ## long trials of coverage and floors
 	$(BIN)/python bench/evidence.py
