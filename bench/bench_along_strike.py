@@ -9,7 +9,8 @@ development were 1 to 9, 1001 to 1023 and 2001 to 2011. Invented, the formulas o
 apart.
 
 Run ``python bench/bench_along_strike.py``; it prints Markdown tables. ``slanted``, ``elsewhere`` or
-``large`` alone, or one angle, take a part; ``picture FILE`` draws one case.
+``large`` alone, one angle, or one kind of ground and a number of surveys, take a part; ``picture
+FILE`` draws one case.
 """
 
 import sys
@@ -241,4 +242,4 @@ if __name__ == "__main__":
     if asked and asked[0].replace(".", "").isdigit():
         slanted((float(asked[0]),))
     if asked and asked[0] in ELSEWHERE:
-        elsewhere((asked[0],))
+        elsewhere((asked[0],), seeds=int(asked[1]) if len(asked) > 1 else 2)

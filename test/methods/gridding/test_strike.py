@@ -83,6 +83,35 @@ def test_where_two_ridges_cross_the_coherence_falls():
     assert cross.coherence[0] < alone.coherence[0] - 0.1
 
 
+def test_waves_that_two_strikes_explain_are_left_alone():
+    """Each line is the last one shifted by half a wave, forwards or backwards alike.
+
+    In the middle the two strikes want sin and -sin of the same phase (30 m are a quarter wave), so
+    the variance between them is that of the waves, and nothing is in common.
+    """
+
+    def field(along, across):
+        return np.cos(2 * np.pi * (along / 120 + across / (2 * SPACING)))
+
+    found = carried(profiles_of(field), LENGTH / 2 + 10, 70.0)
+    assert abs(np.sin(2 * np.pi * (LENGTH / 2 + 10) / 120)) > 0.8
+    assert found.coherence[0] < 0.5
+
+
+def test_where_the_strike_leaves_the_lines_nothing_stands_in_for_it():
+    """The ridge meets one line at 11 m before its first reading, the other 32 m after it."""
+    turn = np.radians(25)
+
+    def field(along, across):
+        off = (along - 10) * np.sin(turn) - (across - 70) * np.cos(turn)
+        return 49 / (off**2 + 49)
+
+    profiles = profiles_of(field)
+    assert carried(profiles, 10.0, 70.0).coherence[0] < 0.3
+    # Well inside the same ridge is known.
+    assert carried(profiles, 10 + 20 / np.tan(turn), 90.0).coherence[0] > 0.9
+
+
 def test_beyond_the_lines_nothing_is_known():
     found = carried(profiles_of(ridge(30)), LENGTH / 2, 130.0)
     assert np.isnan(found.value[0])
