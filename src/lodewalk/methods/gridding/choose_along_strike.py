@@ -28,6 +28,8 @@ LONGEST: Final = (None, 8.0, 4.0)
 MOST_NODES: Final = 10_000
 #: Standard errors by which lines must be predicted better (the rule of one standard error).
 SURE: Final = 1.0
+#: A misfit that is less by a smaller part than this is worth nothing.
+USEFUL: Final = 0.05
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,7 @@ def choose_along_strike(
     -------
     AlongStrikeChoice
         With strength 0 and what `choose_surface` says where too few lines can be left out, or where
-        those left out are not better predicted by a standard error.
+        those left out are not better predicted by a standard error and a twentieth.
 
     Raises
     ------
@@ -159,7 +161,7 @@ def choose_along_strike(
     strength; the damping is looked at once more with pieces of lines left out, since what an
     isotropic surface can't follow may have passed for noise. All that is kept if the squared
     misfits of the lines, line by line, are less than with nothing carried by the standard error of
-    their sum [1]_; else nothing is carried.
+    their sum [1]_, and their root mean square by a twentieth; else nothing is carried.
 
     A line left out makes the gap twice as wide and the shift from line to line twice as long, so
     the misfit is an upper limit of that between lines.
@@ -214,7 +216,8 @@ def choose_along_strike(
         own = min((trial for trial in trials if trial.left_out == "pieces"), key=lambda t: t.rms)
         trials.append(_with_rms(replace(own, left_out="lines"), _left_out(survey, own, "lines")))
         best = min(best, trials[-1], key=lambda trial: trial.rms)
-    sure = best.strength > 0 and _surely_less(_left_out(survey, best), before, survey)
+    better = best.rms < (1 - USEFUL) * plain.rms
+    sure = better and _surely_less(_left_out(survey, best), before, survey)
     return _chosen(survey, tuple(trials), plain.rms, best if sure else None)
 
 

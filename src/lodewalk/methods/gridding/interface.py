@@ -166,7 +166,8 @@ def grid_readings(
        the rim is NaN.
 
     The result doesn't depend on the order of the readings or the number of threads, to the bit.
-    Features narrower than the line spacing are not recovered between lines.
+    Features narrower than the line spacing are not recovered between lines, but for long ones whose
+    strike neighbouring lines agree on, by "minimum curvature along strike".
 
     References
     ----------
