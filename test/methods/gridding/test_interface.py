@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lodewalk.errors import InputError
+from lodewalk.methods.gridding.along_strike import AlongStrike
 from lodewalk.methods.gridding.interface import (
     ENGINES,
     MAX_NODES,
@@ -23,6 +24,11 @@ def survey(spacing: float = 20.0, step: float = 1.0, *, wobble: float = 0.0, see
     east, north = np.meshgrid(np.arange(0.0, 401.0, spacing), np.arange(0.0, 401.0, step))
     shift = rng.normal(0, wobble, (2, east.size)) if wobble else np.zeros((2, east.size))
     return CORNER["west_m"] + east.ravel() + shift[0], CORNER["south_m"] + north.ravel() + shift[1]
+
+
+def line_numbers(east: np.ndarray, spacing: float = 20.0) -> np.ndarray:
+    """Number of the north-going line of each reading."""
+    return np.rint((east - CORNER["west_m"]) / spacing).astype(int)
 
 
 def vertical_dipole(east: np.ndarray, north: np.ndarray, depth: float) -> np.ndarray:
@@ -49,7 +55,7 @@ def test_plane_is_exact(method: str) -> None:
 
     grid = grid_readings(
         east, north, plane(east, north), **CORNER, spacing_m=5.0, shape=(81, 81), reach_m=20.0,
-        method=method,
+        method=method, along_strike=AlongStrike(line_numbers(east), 20.0, strength=1.0),
     )  # fmt: skip
     expected = plane(*nodes(5.0, (81, 81)))
     assert np.isfinite(grid[2:-2, 2:-2]).all()

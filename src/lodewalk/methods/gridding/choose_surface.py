@@ -11,6 +11,12 @@ from scipy.ndimage import map_coordinates
 
 from lodewalk.errors import InputError
 from lodewalk.methods.gridding.block_means import block_means
+from lodewalk.methods.gridding.judging_window import (
+    NODES_BETWEEN,
+    Window,
+    can_be_left_out,
+    judging_window,
+)
 from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
 from lodewalk.methods.parts import Each, in_turn
 from lodewalk.validation import FloatArray, check_positive, check_same_length
@@ -18,11 +24,8 @@ from lodewalk.validation import FloatArray, check_positive, check_same_length
 #: Tensions and dampings that are tried; dampings in squares of the line spacing.
 TENSIONS: Final = (0.0, 0.1, 0.25, 0.5, 0.8)
 DAMPINGS: Final = (1e-4, 1e-3, 1e-2, 1e-1, 1.0)
-#: Nodes between lines, and the most of them: larger surveys are judged in a window.
-NODES_BETWEEN: Final = 4
+#: Most nodes: larger surveys are judged in a window.
 MOST_NODES: Final = 6000
-#: Fewer left-out readings than this tell nothing.
-LEAST: Final = 20
 #: Sweeps and solutions end at this part of the largest value.
 TOLERANCE: Final = 1e-3
 
@@ -63,20 +66,6 @@ class SurfaceChoice:
     rms: float
     judged: int
     trials: tuple[Trial, ...]
-
-
-@dataclass(frozen=True)
-class _Window:
-    """Readings in grid spacings of a coarse grid, and the grid's size."""
-
-    column: FloatArray
-    row: FloatArray
-    value: FloatArray
-    weight: FloatArray
-    lines: NDArray[np.int64]
-    pieces: NDArray[np.int64]
-    shape: tuple[int, int]
-    spacing_m: float
 
 
 def choose_surface(
@@ -148,24 +137,18 @@ def choose_surface(
     if not np.isfinite(columns).all() or np.any(columns[3] <= 0):
         raise InputError("Readings to choose by must have place, value and an sd above zero.")
     length = line_spacing_m / NODES_BETWEEN
-    window = _window(columns, folds, line_spacing_m)
+    window = judging_window(columns, folds, line_spacing_m, most_nodes=MOST_NODES)
     judged = int(np.sum(window.lines >= 0))
     trials: tuple[Trial, ...] = ()
     damping = DAMPINGS[0] * line_spacing_m**2
-    if _can_be_left_out(window.pieces):
+    if can_be_left_out(window.pieces):
         trials = _dampings(window, line_spacing_m, each)
         damping = _best(trials).damping_m2
-    if not _can_be_left_out(window.lines):
+    if not can_be_left_out(window.lines):
         return SurfaceChoice(0.0, damping, length, float("nan"), judged, trials)
     own = _tried(window, [(tension, damping) for tension in TENSIONS], "lines", each)
     best = _best(own)
     return SurfaceChoice(best.tension, damping, length, best.rms, judged, (*trials, *own))
-
-
-def _can_be_left_out(fold: NDArray[np.int64]) -> bool:
-    """Tell whether enough readings lie in two folds or more."""
-    held = fold[fold >= 0]
-    return held.size >= LEAST and len(np.unique(held)) > 1
 
 
 def _best(trials: Sequence[Trial]) -> Trial:
@@ -173,7 +156,7 @@ def _best(trials: Sequence[Trial]) -> Trial:
     return min(trials, key=lambda trial: trial.rms)
 
 
-def _dampings(window: _Window, line_spacing_m: float, each: Each) -> tuple[Trial, ...]:
+def _dampings(window: Window, line_spacing_m: float, each: Each) -> tuple[Trial, ...]:
     """Try dampings of whole decades, then of half ones beside the best."""
     whole = [(0.0, part * line_spacing_m**2) for part in DAMPINGS]
     trials = _tried(window, whole, "pieces", each)
@@ -182,7 +165,7 @@ def _dampings(window: _Window, line_spacing_m: float, each: Each) -> tuple[Trial
 
 
 def _tried(
-    window: _Window, pairs: Sequence[tuple[float, float]], left_out: str, each: Each
+    window: Window, pairs: Sequence[tuple[float, float]], left_out: str, each: Each
 ) -> tuple[Trial, ...]:
     """Return the misfit of what is left out with each pair of tension and damping."""
     fold = window.lines if left_out == "lines" else window.pieces
@@ -196,7 +179,7 @@ def _tried(
     return tuple(trials)
 
 
-def _misfit(window: _Window, fold: NDArray[np.int64], part: tuple[int, float, float]) -> FloatArray:
+def _misfit(window: Window, fold: NDArray[np.int64], part: tuple[int, float, float]) -> FloatArray:
     """Return the misfit of the readings of one fold, left out, with a tension and a damping."""
     number, tension, damping_m2 = part
     held = fold == number
@@ -217,25 +200,3 @@ def _misfit(window: _Window, fold: NDArray[np.int64], part: tuple[int, float, fl
     there = map_coordinates(surface, [window.row[held], window.column[held]], order=3)
     misfit: FloatArray = there - window.value[held]
     return misfit
-
-
-def _window(
-    columns: list[FloatArray], folds: list[NDArray[np.int64]], line_spacing_m: float
-) -> _Window:
-    """Return the readings on a coarse grid, those near the middle where there are many nodes."""
-    east, north, value, sd = columns
-    spacing = line_spacing_m / NODES_BETWEEN
-    side = np.sqrt(MOST_NODES) * spacing
-    inside = np.ones(east.shape, dtype=bool)
-    if np.ptp(east) * np.ptp(north) > side**2:
-        middle = np.argmin(np.hypot(east - np.median(east), north - np.median(north)))
-        short = max(min(np.ptp(east), np.ptp(north)), line_spacing_m)
-        rooms = [min(float(np.ptp(axis)), side**2 / min(short, side)) for axis in (east, north)]
-        for axis, room in zip((east, north), rooms, strict=True):
-            inside &= np.abs(axis - axis[middle]) <= max(room, side) / 2
-    east, north, value, sd = (part[inside] for part in (east, north, value, sd))
-    column, row = (east - east.min()) / spacing, (north - north.min()) / spacing
-    shape = int(np.ceil(row.max())) + 1, int(np.ceil(column.max())) + 1
-    weight = np.median(sd) ** 2 / sd**2
-    own = [fold[inside] for fold in folds]
-    return _Window(column, row, value, weight, own[0], own[1], shape, spacing)

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.spans import BoolArray
+from lodewalk.methods.gridding.along_strike import AlongStrike, carried_values, joined
 from lodewalk.methods.gridding.block_means import BlockMeans, block_means
 from lodewalk.methods.gridding.ground import Region, within_reach
 from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
@@ -30,11 +31,14 @@ class Options(NamedTuple):
         Damping of minimum curvature [squares of the grid spacing].
     tension_length : float
         Length over which bending and stretching are compared [grid spacings].
+    carried : BlockMeans, optional
+        Values carried along the strike, for the engine that grids them too.
     """
 
     tension: float = 0.0
     damping: float = 1e-3
     tension_length: float = 1.0
+    carried: BlockMeans | None = None
 
 
 #: An engine gets block means, their weights relative to a usual reading's, and the nodes that are
@@ -46,7 +50,19 @@ Engine = Callable[[BlockMeans, BoolArray, Options], FloatArray]
 
 def _curvature(blocks: BlockMeans, wanted: BoolArray, options: Options) -> FloatArray:
     """Return the surface of minimum curvature."""
-    return minimum_curvature(blocks, wanted, **options._asdict())
+    return minimum_curvature(
+        blocks,
+        wanted,
+        tension=options.tension,
+        damping=options.damping,
+        tension_length=options.tension_length,
+    )
+
+
+def _along_strike(blocks: BlockMeans, wanted: BoolArray, options: Options) -> FloatArray:
+    """Return the surface of minimum curvature near readings and carried values."""
+    both = blocks if options.carried is None else joined(blocks, options.carried)
+    return _curvature(both, wanted, options)
 
 
 def _cubic(blocks: BlockMeans, wanted: BoolArray, options: Options) -> FloatArray:
@@ -61,9 +77,16 @@ def _linear(blocks: BlockMeans, wanted: BoolArray, options: Options) -> FloatArr
     return interpolate_linear(blocks, wanted)
 
 
+#: The engine that is told the lines.
+ALONG_STRIKE: Final = "minimum curvature along strike"
 #: The engines by name.
 ENGINES: Final[Mapping[str, Engine]] = MappingProxyType(
-    {"minimum curvature": _curvature, "cubic": _cubic, "linear": _linear}
+    {
+        "minimum curvature": _curvature,
+        "cubic": _cubic,
+        "linear": _linear,
+        ALONG_STRIKE: _along_strike,
+    }
 )
 
 
@@ -82,6 +105,7 @@ def grid_readings(
     tension: float = 0.0,
     damping_m2: float | None = None,
     tension_length_m: float | None = None,
+    along_strike: AlongStrike | None = None,
 ) -> FloatArray:
     """Grid readings at scattered places.
 
@@ -103,8 +127,9 @@ def grid_readings(
     reach_m : float
         Nodes farther than this from every reading are NaN [m].
     method : str
-        Name of an engine in `ENGINES`: "cubic" (default; smooth, on triangles), "linear", or
-        "minimum curvature".
+        Name of an engine in `ENGINES`: "cubic" (default; smooth, on triangles), "linear",
+        "minimum curvature", or "minimum curvature along strike", which joins the anomalies of
+        neighbouring lines where their strike is plain.
     tension : float
         Tension of minimum curvature, 0 (default) to 1.
     damping_m2 : float, optional
@@ -112,6 +137,9 @@ def grid_readings(
         goes through the readings).
     tension_length_m : float, optional
         Length over which its bending and stretching are compared [m] (default: the spacing).
+    along_strike : AlongStrike, optional
+        Lines, their spacing, and how much is carried along the strike; "minimum curvature along
+        strike" needs it, the others leave it aside.
 
     Returns
     -------
@@ -131,13 +159,15 @@ def grid_readings(
        averaged alike, so that a plane stays a plane.
     2. The plane of least squares is taken off and put back afterwards, so a plane comes out
        exact to rounding, whatever the engine.
-    3. The engine interpolates: `minimum_curvature`; or "cubic", the piecewise cubic of Clough and
+    3. The engine interpolates: `minimum_curvature`, with values of `carried_values` between the
+       lines if told so; or "cubic", the piecewise cubic of Clough and
        Tocher with gradients of least curvature [1]_, or "linear", a plane on each triangle, both
        on a Delaunay triangulation. Triangles extrapolate nothing, so up to one row of nodes at
        the rim is NaN.
 
     The result doesn't depend on the order of the readings or the number of threads, to the bit.
-    Features narrower than the line spacing are not recovered between lines.
+    Features narrower than the line spacing are not recovered between lines, but for long ones whose
+    strike neighbouring lines agree on, by "minimum curvature along strike".
 
     References
     ----------
@@ -158,10 +188,10 @@ def grid_readings(
     if method not in ENGINES:
         raise InputError(f"The method must be one of {', '.join(ENGINES)}.", value=method)
     _check_size(shape, spacing_m)
-    readings = _usable(easting_m, northing_m, value, sd)
+    readings, used = _usable(easting_m, northing_m, value, sd)
     column, row = (readings[0] - west_m) / spacing_m, (readings[1] - south_m) / spacing_m
-    usual = float(np.median(readings[3]))
-    blocks = block_means(column, row, readings[2], weight=usual**2 / readings[3] ** 2)
+    weight = float(np.median(readings[3])) ** 2 / readings[3] ** 2
+    blocks = block_means(column, row, readings[2], weight=weight)
     _check_spread(blocks)
     wanted = within_reach(column, row, shape, reach=reach_m / spacing_m)
     plane = _plane(blocks)
@@ -175,9 +205,42 @@ def grid_readings(
         1e-3 if damping_m2 is None else damping_m2 / spacing_m**2,
         1.0 if tension_length_m is None else tension_length_m / spacing_m,
     )
+    if method == ALONG_STRIKE:
+        level = (readings[2] - _on_plane(plane, column, row)) / scale
+        carried = _carried((column, row, level, weight), used, wanted, along_strike, spacing_m)
+        options = options._replace(carried=carried)
     values[wanted] = ENGINES[method](blocks._replace(value=rest / scale), wanted, options) * scale
     values[wanted] += _on_plane(plane, columns.astype(np.float64), rows.astype(np.float64))
     return values
+
+
+def _carried(
+    readings: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    used: BoolArray,
+    wanted: BoolArray,
+    told: AlongStrike | None,
+    spacing_m: float,
+) -> BlockMeans:
+    """Return the values that are carried along the strike, in grid spacings."""
+    if told is None:
+        raise InputError(
+            "Gridding along strike needs to know the lines.",
+            remedy="Give along_strike, with each reading's line and the line spacing.",
+        )
+    line = np.atleast_1d(np.asarray(told.line, dtype=np.int64))
+    check_same_length(value=used, line=line)
+    column, row, value, weight = readings
+    return carried_values(
+        column,
+        row,
+        value,
+        weight=weight,
+        line=line[used],
+        wanted=wanted,
+        line_spacing=told.line_spacing_m / spacing_m,
+        strength=told.strength,
+        longest=None if told.longest_m is None else told.longest_m / spacing_m,
+    )
 
 
 def region_for(
@@ -281,8 +344,8 @@ def _check_size(shape: tuple[int, int], spacing: float) -> None:
 
 def _usable(
     easting: ArrayLike, northing: ArrayLike, value: ArrayLike, sd: ArrayLike | None
-) -> list[FloatArray]:
-    """Return position, value and sd of the readings that have all of them."""
+) -> tuple[list[FloatArray], BoolArray]:
+    """Return position, value and sd of the readings that have all of them, and which those are."""
     if sd is None:
         sd = np.ones(np.atleast_1d(np.asarray(value)).size)
     check_same_length(easting_m=easting, northing_m=northing, value=value, sd=sd)
@@ -299,7 +362,7 @@ def _usable(
         )
     columns = [column[used] for column in columns]
     check_positive(float(columns[3].min()), name="sd")
-    return columns
+    return columns, used
 
 
 def _check_spread(blocks: BlockMeans) -> None:

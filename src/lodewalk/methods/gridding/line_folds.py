@@ -98,6 +98,35 @@ def line_folds(
     return found.astype(np.int64)
 
 
+def line_directions(
+    east: FloatArray, north: FloatArray, number: IntArray
+) -> tuple[float, NDArray[np.bool_]]:
+    """Return the direction that most of the walk has, and which lines cross it.
+
+    Parameters
+    ----------
+    east, north : array, shape (n,)
+        Positions, in any unit.
+    number : int array, shape (n,)
+        Line of each reading, 0 to n_lines - 1, each with a reading.
+
+    Returns
+    -------
+    angle : float
+        From the first axis towards the second [rad].
+    tie : bool array, shape (n_lines,)
+        Lines more than 45 degrees off it.
+
+    Examples
+    --------
+    >>> angle, tie = line_directions(np.array([0.0, 9, 5, 5]), np.array([0.0, 0, -1, 1]),
+    ...                              np.array([0, 0, 1, 1]))
+    >>> abs(angle) < 1e-9, tie.tolist()
+    (True, [False, True])
+    """
+    return _directions(_summed(east, north, number))
+
+
 def _summed(east: FloatArray, north: FloatArray, number: IntArray) -> _Lines:
     """Return the sums over the readings of each line."""
     count = np.bincount(number).astype(np.float64)
