@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
 from lodewalk.methods.gridding.ground import Region, within_reach
-from lodewalk.methods.gridding.interface import grid_readings, region_for, suggest_spacing
+from lodewalk.methods.gridding.interface import region_for, suggest_spacing
 from lodewalk.methods.gridding.standard_error import resampled_error
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
-from lodewalk.steps.gridded import CURVATURE, LAYER, Used, fitted_layer, used_readings
+from lodewalk.steps.gridded import CURVED, LAYER, Used, fitted_layer, on_nodes, used_readings
 from lodewalk.steps.rows import document, table
 
 NAME = "total_field_anomaly"
@@ -36,7 +36,7 @@ def run(
         "method": own["method"],
         "readings": used.passage.size,
         "height_m": own["height_m"] if own["method"] == LAYER else 0.0,
-        "surface": surface if own["method"] in (CURVATURE, LAYER) else None,
+        "surface": surface if own["method"] in (*CURVED, LAYER) else None,
         "problem": None,
     }
     try:
@@ -74,19 +74,16 @@ def _gridded(used: Used, notes: Mapping[str, Any], surface: Mapping[str, Any], *
     if notes["method"] == LAYER:
         values = _from_layer(used, notes, surface["layer"], region)
         return Grid(values, region.west_m, region.south_m, spacing, crs, "nT", NAME)
-    values = grid_readings(
-        *places,
-        used.anomaly_nT,
-        sd=used.weighing_sd,
-        west_m=region.west_m,
-        south_m=region.south_m,
+    values = on_nodes(
+        (*places, used.anomaly_nT),
+        used.weighing_sd,
+        used.passage,
+        region,
         spacing_m=spacing,
-        shape=region.shape,
         reach_m=notes["reach_m"],
+        line_spacing_m=notes["line_spacing_m"],
         method=notes["method"],
-        tension=surface["tension"],
-        damping_m2=surface["damping_m2"],
-        tension_length_m=surface["tension_length_m"],
+        surface=surface,
     )
     return Grid(values, region.west_m, region.south_m, spacing, crs, "nT", NAME)
 

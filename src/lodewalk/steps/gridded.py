@@ -9,7 +9,10 @@ from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
 from lodewalk.methods.corrections.lines import line_spacing
+from lodewalk.methods.gridding.along_strike import AlongStrike
 from lodewalk.methods.gridding.equivalent_sources import fit_layer
+from lodewalk.methods.gridding.ground import Region
+from lodewalk.methods.gridding.interface import ALONG_STRIKE, grid_readings
 from lodewalk.methods.gridding.line_folds import line_folds
 from lodewalk.methods.gridding.piece_folds import piece_folds
 from lodewalk.methods.gridding.source_layer import SourceLayer
@@ -18,6 +21,8 @@ from lodewalk.records import Table
 Floats = NDArray[np.float64]
 #: Engines that need to be told a surface: see the step of that name.
 CURVATURE, LAYER = "minimum curvature", "equivalent sources"
+#: Engines of minimum curvature; the second is told the lines.
+CURVED = (CURVATURE, ALONG_STRIKE)
 #: Line spacing assumed where there is a single line [m].
 LONE_LINE_SPACING_M = 20.0
 
@@ -82,6 +87,39 @@ def _above_zero(sd: Floats) -> Floats | None:
         return None
     known: Floats = np.where(np.isnan(sd), above.max(), np.maximum(sd, above.min()))
     return known
+
+
+def on_nodes(
+    readings: tuple[Floats, Floats, Floats],
+    sd: Floats | None,
+    passage: NDArray[np.int64],
+    region: Region,
+    *,
+    spacing_m: float,
+    reach_m: float,
+    line_spacing_m: float,
+    method: str,
+    surface: Mapping[str, Any],
+) -> Floats:
+    """Return the grid of easting, northing and anomaly by an engine with what was chosen for it."""
+    chosen: dict[str, Any] = {}
+    if method in CURVED:
+        chosen = {name: surface[name] for name in ("tension", "damping_m2", "tension_length_m")}
+    if method == ALONG_STRIKE:
+        chosen["along_strike"] = AlongStrike(
+            passage, line_spacing_m, surface["strength"], surface["longest_m"]
+        )
+    return grid_readings(
+        *readings,
+        sd=sd,
+        west_m=region.west_m,
+        south_m=region.south_m,
+        shape=region.shape,
+        spacing_m=spacing_m,
+        reach_m=reach_m,
+        method=method,
+        **chosen,
+    )
 
 
 def fitted_layer(

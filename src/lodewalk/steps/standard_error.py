@@ -11,12 +11,19 @@ from lodewalk.errors import InputError
 from lodewalk.methods.gridding.calibrate_error import Engine, calibrate
 from lodewalk.methods.gridding.covariance import FieldCovariance, fit_covariance
 from lodewalk.methods.gridding.ground import Region
-from lodewalk.methods.gridding.interface import grid_readings, region_for
+from lodewalk.methods.gridding.interface import ALONG_STRIKE, region_for
 from lodewalk.methods.gridding.line_blocks import LineBlocks, line_blocks
 from lodewalk.methods.gridding.standard_error import PART, Calibration, Surface, standard_error
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
-from lodewalk.steps.gridded import CURVATURE, LAYER, Used, fitted_layer, used_readings
+from lodewalk.steps.gridded import (
+    CURVATURE,
+    LAYER,
+    Used,
+    fitted_layer,
+    on_nodes,
+    used_readings,
+)
 from lodewalk.steps.rows import document, table
 
 Floats = NDArray[np.float64]
@@ -87,7 +94,7 @@ def _map(
         pieces=used.piece_folds,
         covariance=covariance,
         surface=surface,
-        engine=_engine(*how),
+        engine=_engine(*how, between),
         line_spacing_m=between,
     )
     context.check_cancelled()
@@ -119,11 +126,16 @@ def _shared(inputs: Mapping[str, Record], used: Used) -> Floats:
     return np.column_stack([together, *place])
 
 
+def _plain(method: str, surface: Mapping[str, Any]) -> bool:
+    """Tell whether the grid is plain minimum curvature, whose error has a closed form."""
+    return method == CURVATURE or (method == ALONG_STRIKE and not surface["strength"])
+
+
 def _surface(
     method: str, surface: Mapping[str, Any], *, usual_sd_nT: float, between: float
 ) -> Surface | None:
-    """Return how minimum curvature made the grid; None for another engine."""
-    if method != CURVATURE:
+    """Return how plain minimum curvature made the grid; None for another engine."""
+    if not _plain(method, surface):
         return None
     return Surface(
         surface["damping_m2"],
@@ -134,27 +146,31 @@ def _surface(
     )
 
 
-def _engine(method: str, surface: Mapping[str, Any]) -> Engine | None:
-    """Return the engine that made the grid, for readings left out; None for minimum curvature."""
-    if method == CURVATURE:
+def _engine(method: str, surface: Mapping[str, Any], between: float) -> Engine | None:
+    """Return the engine that made the grid, for readings left out; None for a plain surface."""
+    if _plain(method, surface):
         return None
 
     def made(
-        easting: Floats, northing: Floats, value: Floats, sd: Floats, region: Region, node_m: float
+        readings: tuple[Floats, Floats, Floats],
+        sd: Floats,
+        passage: NDArray[np.int64],
+        region: Region,
+        node_m: float,
     ) -> Floats:
         if method == LAYER:
-            layer = fitted_layer(easting, northing, value, sd=sd, layer=surface["layer"])
+            layer = fitted_layer(*readings, sd=sd, layer=surface["layer"])
             return layer.on_grid(region, spacing_m=node_m, height_m=0.0)
-        return grid_readings(
-            easting,
-            northing,
-            value,
-            west_m=region.west_m,
-            south_m=region.south_m,
-            shape=region.shape,
+        return on_nodes(
+            readings,
+            sd,
+            passage,
+            region,
             spacing_m=node_m,
-            reach_m=node_m * sum(region.shape),
+            reach_m=node_m * (sum(region.shape) + 1),
+            line_spacing_m=between,
             method=method,
+            surface=surface,
         )
 
     return made

@@ -6,11 +6,16 @@ from typing import Any
 import numpy as np
 
 from lodewalk.errors import InputError
+from lodewalk.methods.gridding.choose_along_strike import (
+    AlongStrikeChoice,
+    choose_along_strike,
+)
 from lodewalk.methods.gridding.choose_surface import SurfaceChoice, choose_surface
 from lodewalk.methods.gridding.equivalent_sources import choose_layer
+from lodewalk.methods.gridding.interface import ALONG_STRIKE
 from lodewalk.records import Document, Record
 from lodewalk.steps.context import Context
-from lodewalk.steps.gridded import CURVATURE, LAYER, Used, used_readings
+from lodewalk.steps.gridded import CURVED, LAYER, Used, used_readings
 from lodewalk.steps.rows import table
 
 #: Damping of a layer that nothing could be left out to choose.
@@ -28,12 +33,63 @@ def run(
     used = used_readings(table(inputs, "readings"), passage)
     wanted = settings["grid.tension"], settings["grid.damping_m2"]
     choice = None
-    if method == CURVATURE and None in wanted and used.passage.size >= LEAST:
+    along = None
+    if method == ALONG_STRIKE and used.passage.size >= LEAST:
+        along = _along_strike(used)
+        choice = _plain_of(along)
+    elif method in CURVED and None in wanted and used.passage.size >= LEAST:
         choice = _choice(used, context)
-    values = _values(choice, used, *wanted)
+    values = _values(choice, used, *wanted) | _strike_values(along)
     if method == LAYER:
         values["layer"] = _layer(used, context)
     return {"surface": Document(values)}
+
+
+def _along_strike(used: Used) -> AlongStrikeChoice:
+    """Return what left-out lines say of carrying the field along the strike."""
+    sd = used.weighing_sd
+    return choose_along_strike(
+        used.easting_m,
+        used.northing_m,
+        used.anomaly_nT,
+        sd=np.ones(used.passage.size) if sd is None else sd,
+        line=used.passage,
+        lines=used.line_folds,
+        pieces=used.piece_folds,
+        line_spacing_m=used.line_spacing_m,
+    )
+
+
+def _plain_of(along: AlongStrikeChoice) -> SurfaceChoice:
+    """Return the surface that goes with what is carried along the strike."""
+    return SurfaceChoice(
+        along.tension,
+        along.damping_m2,
+        along.tension_length_m,
+        along.rms,
+        along.judged,
+        along.plain_trials,
+    )
+
+
+def _strike_values(along: AlongStrikeChoice | None) -> dict[str, Any]:
+    """Return what was chosen along the strike, for print."""
+    if along is None:
+        return {"strength": 0.0, "longest_m": None, "strike_trials": []}
+    return {
+        "strength": along.strength,
+        "longest_m": along.longest_m,
+        "strike_trials": [
+            {
+                "strength": trial.strength,
+                "longest_m": trial.longest_m,
+                "damping_m2": trial.damping_m2,
+                "left_out": trial.left_out,
+                "rms_nT": _rounded(trial.rms),
+            }
+            for trial in along.trials
+        ],
+    }
 
 
 def _layer(used: Used, context: Context) -> dict[str, Any]:

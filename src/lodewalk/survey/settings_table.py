@@ -360,8 +360,16 @@ class GridSettings(Section):
     reach_m: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
         None, "How far from a reading the grid goes; left out, the line spacing.", "m"
     )
-    method: Literal["minimum curvature", "equivalent sources", "cubic", "linear"] = _setting(
-        "minimum curvature", "Gridding engine; cubic and linear work on triangles."
+    method: Literal[
+        "minimum curvature",
+        "minimum curvature along strike",
+        "equivalent sources",
+        "cubic",
+        "linear",
+    ] = _setting(
+        "minimum curvature",
+        "Gridding engine; along strike joins slanted dykes from line to line, cubic and linear work "
+        "on triangles.",
     )
     height_m: float = _setting(
         0.0, "Height above the sensor of the grid; for equivalent sources only.", "m", ge=0, le=1e4
@@ -378,7 +386,7 @@ class GridSettings(Section):
         if self.height_m > 0 and self.method != "equivalent sources":
             raise ValueError('height_m has an effect with method = "equivalent sources" only')
         for name in ("tension", "damping_m2"):
-            if getattr(self, name) is not None and self.method != "minimum curvature":
+            if getattr(self, name) is not None and "curvature" not in self.method:
                 raise ValueError(f'{name} has an effect with method = "minimum curvature" only')
         return self
 

@@ -39,8 +39,11 @@ _FACTORS: Final = (0.02, 400.0)
 _INSIDE, _TIMES = 0.9, 1.645
 
 
-#: Grids easting, northing, value and sd of readings on a region of nodes so far apart [m].
-Engine = Callable[[FloatArray, FloatArray, FloatArray, FloatArray, Region, float], FloatArray]
+#: Grids easting, northing and value of readings, with their sd and passages, on a region of nodes
+#: so far apart [m].
+Engine = Callable[
+    [tuple[FloatArray, FloatArray, FloatArray], FloatArray, IntArray, Region, float], FloatArray
+]
 
 
 class _Readings(NamedTuple):
@@ -103,8 +106,8 @@ def calibrate(
     line_spacing_m : float
         Distance between lines [m].
     engine : callable, optional
-        What the grid was made with: easting, northing, value, sd, region and distance of nodes [m]
-        to values, NaN where it gives none (default: minimum curvature as in `surface`).
+        What the grid was made with: (easting, northing, value), sd, passage, region and distance of
+        nodes [m] to values, NaN where it gives none (default: minimum curvature as in `surface`).
     line_sd_nT : float
         Standard deviation of the error that the readings of a passage share [nT].
     shared : array, shape (n, k), optional
@@ -208,11 +211,11 @@ def _curvature_engine(surface: Surface | None) -> Engine:
         raise InputError("A calibration needs a surface or an engine.")
 
     def made(
-        easting: FloatArray, northing: FloatArray, value: FloatArray, sd: FloatArray,
+        readings: tuple[FloatArray, FloatArray, FloatArray], sd: FloatArray, _passage: IntArray,
         region: Region, node_m: float,
     ) -> FloatArray:  # fmt: skip
         return grid_readings(
-            easting, northing, value, sd=sd, **region._asdict(), spacing_m=node_m,
+            *readings, sd=sd, **region._asdict(), spacing_m=node_m,
             reach_m=node_m * (sum(region.shape) + 1), method="minimum curvature",
             tension=surface.tension, damping_m2=surface.damping_m2,
             tension_length_m=surface.tension_length_m,
@@ -235,7 +238,7 @@ class _Judge(NamedTuple):
     def surface(self, readings: _Readings) -> FloatArray:
         """Return the surface of readings, everywhere on the grid where there is one."""
         sd = np.hypot(readings.sd, self.line_sd_nT)
-        return self.engine(*readings[:3], sd, self.region, self.node_m)
+        return self.engine(readings[:3], sd, readings.passage, self.region, self.node_m)
 
     def place(self, easting: FloatArray, northing: FloatArray) -> list[FloatArray]:
         """Return rows and columns of places."""
