@@ -368,8 +368,8 @@ class GridSettings(Section):
         "linear",
     ] = _setting(
         "minimum curvature",
-        "Gridding engine; along strike joins slanted dykes from line to line, cubic and linear work "
-        "on triangles.",
+        "Gridding engine; along strike joins slanted dykes from line to line, cubic and linear "
+        "work on triangles.",
     )
     height_m: float = _setting(
         0.0, "Height above the sensor of the grid; for equivalent sources only.", "m", ge=0, le=1e4
