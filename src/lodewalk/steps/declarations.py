@@ -251,7 +251,7 @@ STEPS = (
     Step(
         "surface",
         "Chooses tension and damping of the grid by lines that are left out.",
-        1,
+        2,
         ("surface",),
         ("readings", "rover_lines"),
         ("grid.method", "grid.tension", "grid.damping_m2"),
@@ -259,7 +259,7 @@ STEPS = (
     Step(
         "grid",
         "Grids the anomaly.",
-        2,
+        3,
         ("grids", "grid_notes"),
         ("readings", "rover_lines", "surface"),
         ("survey.crs", "grid"),

@@ -84,6 +84,7 @@ def _from_layer(
         sd=used.weighing_sd,
         depth_m=layer["depth_m"],
         damping=layer["damping"],
+        layers=layer["layers"],
         rounds=layer["rounds"],
     )
     values = fitted.on_grid(region, spacing_m=spacing, height_m=notes["height_m"])

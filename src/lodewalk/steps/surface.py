@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
+from lodewalk.methods.gridding.choose_layer import choose_layer
 from lodewalk.methods.gridding.choose_surface import SurfaceChoice, choose_surface
-from lodewalk.methods.gridding.equivalent_sources import choose_layer
 from lodewalk.methods.gridding.line_folds import line_folds
 from lodewalk.methods.gridding.piece_folds import piece_folds
 from lodewalk.records import Document, Record
@@ -41,7 +41,7 @@ def run(
 
 
 def _layer(used: Used) -> dict[str, Any]:
-    """Return depth, damping and rounds of the layer of equivalent sources."""
+    """Return depth, damping, number and rounds of layers of equivalent sources."""
     between = used.line_spacing_m if used.passage.size else 1.0
     try:
         found = choose_layer(
@@ -54,10 +54,12 @@ def _layer(used: Used) -> dict[str, Any]:
         )
     except InputError as error:
         # One line, or too few readings: a layer a line spacing down, and why nothing was chosen.
-        return {"depth_m": between, "damping": USUAL_DAMPING, "rounds": 0, "why": error.rule}
+        usual = {"depth_m": between, "damping": USUAL_DAMPING, "layers": 1, "rounds": 0}
+        return {**usual, "why": error.rule}
     return {
         "depth_m": round(found.depth_m, 3),
         "damping": found.damping,
+        "layers": found.layers,
         "rounds": found.rounds,
         "left_out_lines_rms_nT": _rounded(found.rms_lines),
         "left_out_ties_rms_nT": _rounded(found.rms_ties),
