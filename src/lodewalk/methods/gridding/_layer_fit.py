@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lodewalk.methods.gridding._source_layer import (
     Mesh,
@@ -17,6 +18,8 @@ from lodewalk.methods.gridding._source_layer import (
     scatter,
 )
 from lodewalk.validation import FloatArray
+
+Unknown = NDArray[Any]
 
 #: Share of its even variance that no local variance of a layer's strengths falls below.
 QUIETEST: Final = 1e-3
@@ -58,24 +61,18 @@ class Layers:
     places: Places
 
     @cached_property
-    def _decay(self) -> tuple[FloatArray, ...]:
-        """Return exp(-k d) for each layer, 0 where a coarse mesh can't tell a wave's phase."""
-        found = []
-        for mesh, depth in zip(self.meshes, self.depths, strict=True):
-            decay = np.exp(-mesh.wavenumber() * depth)
-            if mesh is not self.meshes[0]:
-                rows, columns = mesh.shape
-                if rows % 2 == 0:
-                    decay[rows // 2] = 0.0
-                if columns % 2 == 0:
-                    decay[:, -1] = 0.0
-            found.append(decay)
-        return tuple(found)
+    def _factors(self) -> tuple[FloatArray, ...]:
+        """Return for each layer the factors from strengths to spline coefficients of their field.
 
-    @cached_property
-    def _unspline(self) -> FloatArray:
-        """Return the factors from values at the nodes to spline coefficients."""
-        return np.asarray(1 / self.meshes[0].spline_symbol())
+        exp(-k d) over the symbol of the upper mesh's splines; 0 where a coarse mesh can't tell a
+        wave's phase.
+        """
+        unspline = 1 / self.meshes[0].spline_symbol()
+        found = [np.exp(-self.meshes[0].wavenumber() * self.depths[0]) * unspline]
+        for mesh, depth in zip(self.meshes[1:], self.depths[1:], strict=True):
+            factors = np.exp(-mesh.wavenumber() * depth) * _low_part(unspline, mesh)
+            found.append(_without_nyquist(factors, mesh))
+        return tuple(found)
 
     @cached_property
     def units(self) -> tuple[float, ...]:
@@ -96,26 +93,27 @@ class Layers:
         for unit, depth in zip(finest, self.depths, strict=True):
             spectrum += share * unit * np.exp(-2 * depth * wavenumber)
         variance = tuple(np.asarray(share * unit) for unit in self.units)
-        return Prior(variance, spectrum * self._unspline**2)
+        return Prior(variance, spectrum / self.meshes[0].spline_symbol() ** 2)
 
     def covariance(self, weights: FloatArray, prior: Prior) -> FloatArray:
         """Return the covariance of the anomaly at the readings, times weights of theirs."""
         spread = self._spread(weights)
         if prior.spectrum is not None:
             return self._gathered(spread * prior.spectrum)
-        spread *= self._unspline
-        field = np.zeros_like(spread)
-        for number in range(len(self.meshes)):
-            strength = self._under(spread, number) * prior.variance[number]
-            self._add(field, strength, number, self._decay[number])
-        return self._gathered(field * self._unspline)
+        field = self._under(spread, 0, prior) * self._factors[0]
+        for number in range(1, len(self.meshes)):
+            part = self._under(spread, number, prior) * self._factors[number]
+            self._add(field, part, number)
+        return self._gathered(field)
 
     def strengths(self, weights: FloatArray, prior: Prior) -> list[FloatArray]:
         """Return the strengths of each layer that weights of the readings stand for."""
-        spread = self._spread(weights) * self._unspline
+        spread = self._spread(weights)
         return [
-            self._under(spread, number) * prior.variance[number]
-            for number in range(len(self.meshes))
+            mesh.back(_low_part(spread, mesh) * factors) * variance
+            for mesh, factors, variance in zip(
+                self.meshes, self._factors, prior.variance, strict=True
+            )
         ]
 
     def local(self, strengths: Sequence[FloatArray]) -> Prior:
@@ -143,13 +141,11 @@ class Layers:
     def merged(self, strengths: Sequence[FloatArray]) -> FloatArray:
         """Return the strengths of the upper layer alone that have the field of all above it."""
         upper = self.meshes[0]
-        total = np.zeros((upper.shape[0], upper.shape[1] // 2 + 1), dtype=np.complex128)
-        for number, strength in enumerate(strengths):
-            below = self.depths[number] - self.depths[0]
-            rise = np.exp(-self.meshes[number].wavenumber() * below)
-            if number:
-                rise[self._decay[number] == 0] = 0.0
-            self._add(total, strength, number, rise)
+        total = upper.forward(strengths[0])
+        for number in range(1, len(self.meshes)):
+            mesh, below = self.meshes[number], self.depths[number] - self.depths[0]
+            rise = _without_nyquist(np.exp(-mesh.wavenumber() * below), mesh)
+            self._add(total, mesh.forward(strengths[number]) * rise, number)
         return upper.back(total)
 
     def _places_on(self, number: int) -> Places:
@@ -170,28 +166,20 @@ class Layers:
         """Return at the readings the spline with coefficients of that spectrum."""
         return np.asarray(gather(self.meshes[0].back(coefficients), *self.places))
 
-    def _under(self, spread: Spectrum, number: int) -> FloatArray:
-        """Return what the nodes of a layer have of weights spread on the upper mesh."""
+    def _under(self, spread: Spectrum, number: int, prior: Prior) -> Spectrum:
+        """Return the spectrum of a layer's strengths that a spectrum of weights stands for."""
         mesh = self.meshes[number]
-        if number == 0:
-            return mesh.back(spread * self._decay[0])
-        north, south, columns = _low_part(mesh)
-        low = np.concatenate([spread[:north, :columns], spread[south:, :columns]])
-        low *= self._decay[number]
-        return mesh.back(low)
+        strength = mesh.back(_low_part(spread, mesh) * self._factors[number])
+        strength *= prior.variance[number]
+        return mesh.forward(strength)
 
-    def _add(self, total: Spectrum, strength: FloatArray, number: int, decay: FloatArray) -> None:
-        """Add what a layer's strengths make to a spectrum on the upper mesh."""
+    def _add(self, total: Spectrum, part: Spectrum, number: int) -> None:
+        """Add the spectrum on a coarse mesh to that of the same values on the upper mesh."""
         mesh = self.meshes[number]
-        part = mesh.forward(strength)
-        part *= decay
-        if number == 0:
-            total += part
-            return
         part *= (mesh.spacing_m / self.meshes[0].spacing_m) ** 2
-        north, south, columns = _low_part(mesh)
-        total[:north, :columns] += part[:north]
-        total[south:, :columns] += part[north:]
+        north, south = _north_and_south(mesh)
+        total[:north, : part.shape[1]] += part[:north]
+        total[south:, : part.shape[1]] += part[north:]
 
 
 def layers_under(
@@ -264,8 +252,25 @@ def damped_fit(
     return Solution(found, count, float(np.sqrt(max(size, 0) / start)) if start > 0 else 0.0)
 
 
-def _low_part(mesh: Mesh) -> tuple[int, int, int]:
-    """Return the rows north and south of a coarse half spectrum in a finer one, and its columns."""
-    rows, columns = mesh.shape
-    north = (rows + 1) // 2
-    return north, north - rows, columns // 2 + 1
+def _north_and_south(mesh: Mesh) -> tuple[int, int]:
+    """Return where in a finer half spectrum a mesh's waves to the north end, to the south begin."""
+    north = (mesh.shape[0] + 1) // 2
+    return north, north - mesh.shape[0]
+
+
+def _low_part(finer: Unknown, mesh: Mesh) -> Unknown:
+    """Return the part of a finer half spectrum that a mesh has."""
+    columns = mesh.shape[1] // 2 + 1
+    if finer.shape == (mesh.shape[0], columns):
+        return finer
+    north, south = _north_and_south(mesh)
+    return np.concatenate([finer[:north, :columns], finer[south:, :columns]])
+
+
+def _without_nyquist(factors: FloatArray, mesh: Mesh) -> FloatArray:
+    """Return factors of a half spectrum, 0 for the shortest waves, whose phase is unknown."""
+    if mesh.shape[0] % 2 == 0:
+        factors[mesh.shape[0] // 2] = 0.0
+    if mesh.shape[1] % 2 == 0:
+        factors[:, -1] = 0.0
+    return factors

@@ -1,7 +1,6 @@
 """The mesh of an equivalent layer, and splines between its nodes and places."""
 
 from dataclasses import dataclass
-from threading import current_thread, main_thread
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -52,11 +51,11 @@ class Mesh:
 
     def forward(self, strength: FloatArray) -> Spectrum:
         """Return the half spectrum of values at the nodes; threads change no bit of it."""
-        return np.asarray(rfft2(strength, workers=_workers()))
+        return np.asarray(rfft2(strength, workers=get_num_threads()))
 
     def back(self, spectrum: Spectrum) -> FloatArray:
         """Return the values at the nodes of a half spectrum; threads change no bit of them."""
-        return np.asarray(irfft2(spectrum, s=self.shape, workers=_workers()))
+        return np.asarray(irfft2(spectrum, s=self.shape, workers=get_num_threads()))
 
 
 class Places(NamedTuple):
@@ -66,11 +65,6 @@ class Places(NamedTuple):
     column: IntArray
     north: FloatArray
     east: FloatArray
-
-
-def _workers() -> int:
-    """Return the threads of a transform: all in the main thread, else the one it runs in."""
-    return get_num_threads() if current_thread() is main_thread() else 1
 
 
 def mesh_around(

@@ -1,6 +1,7 @@
 """Depth, damping and rounds of equivalent sources, chosen by lines left out."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from itertools import product
 from typing import Final, NamedTuple
 
@@ -18,8 +19,8 @@ DEPTHS: Final = (0.3, 0.42, 0.6, 0.85, 1.2, 1.7, 2.4)
 LOWEST, FIRST, HIGHEST = -8, -3, 2
 #: A step must lower the error to less than this share.
 WORTH_IT: Final = 0.99
-#: Layers of every trial, the upper one included, and the most rounds.
-LAYERS: Final = 3
+#: Numbers of layers that are tried, and the most rounds.
+LAYERS: Final = (3, 1)
 MOST_ROUNDS: Final = 3
 #: Squares in a line spacing, and mesh spacings in the depth of the upper layer.
 SQUARES_IN_SPACING: Final = 5
@@ -35,7 +36,7 @@ IN_WINDOW: Final = 10_000
 
 
 class Trial(NamedTuple):
-    """Depth [m], damping and rounds tried, mean size and rms of the error in what they predicted.
+    """Depth [m], damping, rounds and layers tried, mean size and rms of the error of prediction.
 
     The mean size, `error`, decides; the rms hangs on the few strongest bodies.
     """
@@ -43,6 +44,7 @@ class Trial(NamedTuple):
     depth_m: float
     damping: float
     rounds: int
+    layers: int
     error: float
     rms: float
 
@@ -129,7 +131,8 @@ def choose_layer(
     Readings of a fold are averaged over squares of a fifth of the line spacing. The fit of each
     pair of depth and damping has up to `MOST_ROUNDS` rounds more, each judged. At each depth the
     damping goes down or up by factors of ten from the last depth's best while that lowers the
-    error by a hundredth, and the depth down and up from the middle one likewise.
+    error by a hundredth, and the depth down and up from the middle one likewise; first with three
+    layers, then with one.
 
     Examples
     --------
@@ -152,21 +155,26 @@ def choose_layer(
     windows = _windows(columns, fold, line_spacing_m)
     lines, ties = _judges(windows, folds)
     by_ties = _judging(windows, ties) >= ENOUGH_TIES
-    trials: dict[tuple[int, int], list[Trial]] = {}
+    trials: dict[tuple[int, int, int], list[Trial]] = {}
 
-    def error(depth: int, decade: int) -> float:
-        if (depth, decade) not in trials:
+    def error(layers: int, depth: int, decade: int) -> float:
+        if (layers, depth, decade) not in trials:
             setting = depths[depth] * line_spacing_m, 10.0**decade
-            found = _prediction_errors(windows, ties if by_ties else lines, *setting, MOST_ROUNDS)
-            trials[depth, decade] = [Trial(*setting, k, *sizes) for k, sizes in enumerate(found)]
-        return min(trial.error for trial in trials[depth, decade])
+            judges = ties if by_ties else lines
+            found = _prediction_errors(windows, judges, *setting, MOST_ROUNDS, layers)
+            trials[layers, depth, decade] = [
+                Trial(*setting, turn, layers, *sizes) for turn, sizes in enumerate(found)
+            ]
+        return min(trial.error for trial in trials[layers, depth, decade])
 
-    _walk_down(error, len(depths), (len(depths) // 2, FIRST))
+    place = len(depths) // 2, FIRST
+    for layers in LAYERS:
+        place = _walk_down(partial(error, layers), len(depths), place)
     every = tuple(sorted(trial for found in trials.values() for trial in found))
     best = min(every, key=lambda trial: (trial.error, trial))
-    other = _prediction_errors(windows, lines if by_ties else ties, *best[:3])[-1][1]
+    other = _prediction_errors(windows, lines if by_ties else ties, *best[:4])[-1][1]
     both = (other, best.rms) if by_ties else (best.rms, other)
-    return LayerChoice(*best[:3], LAYERS, *both, by_ties, every)
+    return LayerChoice(*best[:4], *both, by_ties, every)
 
 
 def _judges(windows: Sequence[_Window], folds: int) -> tuple[list[int], list[int]]:
@@ -250,6 +258,7 @@ def _prediction_errors(
     depth: float,
     damping: float,
     rounds: int,
+    layers: int,
 ) -> list[tuple[float, float]]:
     """Return the error of each round in predicting folds from all others; NaN without one."""
     misses: list[list[FloatArray]] = [[np.empty(0)] for _ in range(rounds + 1)]
@@ -264,7 +273,7 @@ def _prediction_errors(
             columns,
             depth_m=depth,
             damping=damping,
-            layers=LAYERS,
+            layers=layers,
             spacing_m=depth / ROUGH_SPACINGS,
             tolerances=[JUDGED] * (rounds + 1),
         )

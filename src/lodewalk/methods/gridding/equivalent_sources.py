@@ -112,9 +112,9 @@ def fit_layer(
     of ``s / sqrt(v)`` itself. A step costs two Fourier transforms and sixteen weights a reading
     there and back; with uneven variances two transforms more for each layer, each on a mesh of a
     quarter of the nodes of the one above. A round starts from the weights of the one before.
-    In the main thread the transforms run in numba's number of threads, which changes no bit.
-    Readings aren't averaged, and their order changes no bit. In the end one layer at `depth_m`
-    stands for all, each continued up to it.
+    The transforms run in numba's number of threads. Neither that nor the order of the readings,
+    which aren't averaged, changes a bit. In the end one layer at `depth_m` stands for all, each
+    continued up to it.
 
     The layer follows the sensor: positions are map positions, and each reading is taken to be
     `depth_m` above the layer. That neglects how the walked surface bends and tilts within a few
