@@ -110,10 +110,8 @@ class Layers:
         """Return the strengths of each layer that weights of the readings stand for."""
         spread = self._spread(weights)
         return [
-            mesh.back(_low_part(spread, mesh) * factors) * variance
-            for mesh, factors, variance in zip(
-                self.meshes, self._factors, prior.variance, strict=True
-            )
+            self._down(spread, number) * prior.variance[number]
+            for number in range(len(self.meshes))
         ]
 
     def local(self, strengths: Sequence[FloatArray]) -> Prior:
@@ -168,10 +166,15 @@ class Layers:
 
     def _under(self, spread: Spectrum, number: int, prior: Prior) -> Spectrum:
         """Return the spectrum of a layer's strengths that a spectrum of weights stands for."""
-        mesh = self.meshes[number]
-        strength = mesh.back(_low_part(spread, mesh) * self._factors[number])
+        strength = self._down(spread, number)
         strength *= prior.variance[number]
-        return mesh.forward(strength)
+        return self.meshes[number].forward(strength)
+
+    def _down(self, spread: Spectrum, number: int) -> FloatArray:
+        """Return at the nodes of a layer what a spectrum of weights has there."""
+        mesh = self.meshes[number]
+        low: Spectrum = _low_part(spread, mesh)
+        return mesh.back(low * self._factors[number])
 
     def _add(self, total: Spectrum, part: Spectrum, number: int) -> None:
         """Add the spectrum on a coarse mesh to that of the same values on the upper mesh."""

@@ -19,9 +19,8 @@ DEPTHS: Final = (0.3, 0.42, 0.6, 0.85, 1.2, 1.7, 2.4)
 LOWEST, FIRST, HIGHEST = -8, -3, 2
 #: A step must lower the error to less than this share.
 WORTH_IT: Final = 0.99
-#: Numbers of layers that are tried, and the most rounds.
-LAYERS: Final = (3, 1)
-MOST_ROUNDS: Final = 3
+#: Numbers of layers that are tried, and the most rounds of each.
+MOST_ROUNDS: Final = {3: 3, 1: 0}
 #: Squares in a line spacing, and mesh spacings in the depth of the upper layer.
 SQUARES_IN_SPACING: Final = 5
 ROUGH_SPACINGS: Final = 2.0
@@ -132,7 +131,7 @@ def choose_layer(
     pair of depth and damping has up to `MOST_ROUNDS` rounds more, each judged. At each depth the
     damping goes down or up by factors of ten from the last depth's best while that lowers the
     error by a hundredth, and the depth down and up from the middle one likewise; first with three
-    layers, then with one.
+    layers, then with one, which has no further rounds.
 
     Examples
     --------
@@ -160,15 +159,15 @@ def choose_layer(
     def error(layers: int, depth: int, decade: int) -> float:
         if (layers, depth, decade) not in trials:
             setting = depths[depth] * line_spacing_m, 10.0**decade
-            judges = ties if by_ties else lines
-            found = _prediction_errors(windows, judges, *setting, MOST_ROUNDS, layers)
+            judges, most = ties if by_ties else lines, MOST_ROUNDS[layers]
+            found = _prediction_errors(windows, judges, *setting, most, layers)
             trials[layers, depth, decade] = [
                 Trial(*setting, turn, layers, *sizes) for turn, sizes in enumerate(found)
             ]
         return min(trial.error for trial in trials[layers, depth, decade])
 
     place = len(depths) // 2, FIRST
-    for layers in LAYERS:
+    for layers in MOST_ROUNDS:
         place = _walk_down(partial(error, layers), len(depths), place)
     every = tuple(sorted(trial for found in trials.values() for trial in found))
     best = min(every, key=lambda trial: (trial.error, trial))
