@@ -1,27 +1,36 @@
-"""Time equivalent sources: a fit of 200,000 and of a million readings, accuracy beside it.
+"""Time equivalent sources: choice and fit of 200,000 and of a million readings, errors beside them.
 
 Readings at uneven 1 to 2 m on lines 25 m apart and tie lines, dipoles 10 to 100 m below the
-sensor (even in the logarithm), noise 0.5 nT, the truth known. Depth and damping come from left-out
-lines alone. Beside it scipy's Clough-Tocher surface of means over 5 m squares, at the same nodes;
-the note has the errors of both and of minimum curvature, the latter with the damping that the truth
-likes best. Run ``python bench/bench_equivalent_sources.py``; it prints one Markdown table. More
-depths of the dipoles, as ratios of the errors, with ``--depths`` instead.
+sensor (even in the logarithm), noise 0.5 nT, the truth known. Depth, damping and rounds come from
+left-out lines alone, and so do tension and damping of minimum curvature, which the note has beside
+it: its seconds, and both errors against the truth. Beside the whole stands scipy's Clough-Tocher
+surface of means over 5 m squares, at the same nodes. Each size runs in a process of its own, whose
+memory is looked at before the others start. Run ``python bench/bench_equivalent_sources.py``; it
+prints one Markdown table (with ``--json``, as ``run.py`` asks, 200,000 readings only). Other
+readings and seeds with ``--one READINGS SEED``; more depths of the dipoles, as ratios of the
+errors, with ``--depths``.
 """
 
+import json
+import os
 import resource
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 from numba import njit
 from scipy.interpolate import CloughTocher2DInterpolator
 
-from common import Row, show
+from common import Row, process, show
 from lodewalk.methods.gridding.block_means import block_means
-from lodewalk.methods.gridding.equivalent_sources import choose_layer, fit_layer
+from lodewalk.methods.gridding.choose_layer import choose_layer
+from lodewalk.methods.gridding.choose_surface import choose_surface
+from lodewalk.methods.gridding.equivalent_sources import fit_layer
 from lodewalk.methods.gridding.ground import Region
-from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
+from lodewalk.methods.gridding.interface import grid_readings
+from lodewalk.methods.gridding.line_folds import line_folds
+from lodewalk.methods.gridding.piece_folds import piece_folds
 
 LINE_SPACING_M = 25.0
 TIE_SPACING_M = 250.0
@@ -30,7 +39,8 @@ NODES_M = 5.0
 BODIES_PER_M2 = 6e-5
 #: Nodes left out at the edges, 40 m.
 RIM = 8
-MILLION = 1_000_000
+SIZES = (200_000, 1_000_000)
+SEED = 1
 
 
 @njit(nogil=True, cache=True)
@@ -89,15 +99,10 @@ def survey(readings: int, *, depths=(10.0, 100.0), seed: int = 1) -> Survey:
     return Survey(e, n, number, value, truth)
 
 
-def blocks(found: Survey, scale: float):
-    return block_means(
-        found.east / NODES_M, found.north / NODES_M, found.value / scale,
-        weight=np.ones(found.east.size),
-    )  # fmt: skip
-
-
 def clough_tocher(found: Survey) -> np.ndarray:
-    means = blocks(found, 1.0)
+    means = block_means(
+        found.east / NODES_M, found.north / NODES_M, found.value, weight=np.ones(found.east.size)
+    )
     surface = CloughTocher2DInterpolator(
         np.column_stack([means.column, means.row]), means.value, fill_value=0.0
     )
@@ -105,13 +110,21 @@ def clough_tocher(found: Survey) -> np.ndarray:
     return surface(*np.meshgrid(axis, axis))
 
 
-def best_minimum_curvature(found: Survey) -> float:
-    scale = float(np.abs(found.value).max())
-    means, wanted = blocks(found, scale), np.ones(found.truth.shape, dtype=bool)
-    return min(
-        found.rms(scale * minimum_curvature(means, wanted, damping=d).reshape(wanted.shape))
-        for d in (0.003, 0.03, 0.3)
-    )
+def minimum_curvature(found: Survey) -> np.ndarray:
+    """Return the surface of least curvature with what left-out lines choose."""
+    places = found.east, found.north
+    choice = choose_surface(
+        *places, found.value, sd=np.ones(found.east.size),
+        lines=line_folds(*places, found.line, line_spacing_m=LINE_SPACING_M),
+        pieces=piece_folds(*places, found.line, length_m=LINE_SPACING_M),
+        line_spacing_m=LINE_SPACING_M,
+    )  # fmt: skip
+    return grid_readings(
+        *places, found.value, west_m=0.0, south_m=0.0, spacing_m=NODES_M,
+        shape=found.truth.shape, reach_m=10 * LINE_SPACING_M, method="minimum curvature",
+        tension=choice.tension, damping_m2=choice.damping_m2,
+        tension_length_m=choice.tension_length_m,
+    )  # fmt: skip
 
 
 def timed(job):
@@ -120,34 +133,48 @@ def timed(job):
     return time.perf_counter() - begin, result
 
 
+def chosen(found: Survey):
+    return choose_layer(
+        found.east, found.north, found.value, line=found.line, line_spacing_m=LINE_SPACING_M
+    )
+
+
 def fitted(found: Survey, choice) -> np.ndarray:
     layer = fit_layer(
         found.east, found.north, found.value, depth_m=choice.depth_m, damping=choice.damping,
-        rounds=choice.rounds,
+        layers=choice.layers, rounds=choice.rounds,
     )  # fmt: skip
     return layer.on_grid(Region(0.0, 0.0, found.truth.shape), spacing_m=NODES_M)
 
 
-def row(readings: int) -> Row:
-    found = survey(readings)
-    other_seconds, other = timed(lambda: clough_tocher(found))
-    choosing, choice = timed(
-        lambda: choose_layer(
-            found.east, found.north, found.value, line=found.line, line_spacing_m=LINE_SPACING_M
-        )
-    )
-    seconds, grid = timed(lambda: fitted(found, choice))
+def compile_all() -> None:
+    small = survey(3000)
+    fitted(small, chosen(small))
+    minimum_curvature(small)
+
+
+def row(readings: int, seed: int) -> Row:
+    compile_all()
+    found = survey(readings, seed=seed)
+    processor = time.process_time()
+    choosing, choice = timed(lambda: chosen(found))
+    fitting, grid = timed(lambda: fitted(found, choice))
+    processor = time.process_time() - processor
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
-    bent = best_minimum_curvature(found)
+    load = os.getloadavg()[0]
+    bending, bent = timed(lambda: minimum_curvature(found))
+    other_seconds, other = timed(lambda: clough_tocher(found))
+    error, beside = found.rms(grid), found.rms(bent)
     return Row(
-        f"equivalent sources, {found.east.size:,} readings: fit and {found.truth.size:,} nodes",
-        seconds,
+        f"equivalent sources, {found.east.size:,} readings to {found.truth.size:,} nodes",
+        choosing + fitting,
         "scipy, Clough-Tocher",
         other_seconds,
-        f"choosing depth {choice.depth_m:.1f} m, damping {choice.damping:g}, rounds "
-        f"{choice.rounds}: {choosing:.1f} s, {len(choice.trials)} trials; {memory:.2f} GiB "
-        f"at most; rms against the truth {found.rms(grid):.2f} nT, scipy "
-        f"{found.rms(other):.2f}, minimum curvature {bent:.2f}: {found.rms(grid) / bent:.2f}",
+        f"choice {choosing:.1f} s ({len(choice.trials)} trials: depth {choice.depth_m:.1f} m, "
+        f"damping {choice.damping:g}, rounds {choice.rounds}), fit {fitting:.1f} s; processor "
+        f"{processor:.0f} s, load average {load:.1f}; {memory:.2f} GiB at most; rms against the "
+        f"truth {error:.2f} nT, scipy {found.rms(other):.2f}, minimum curvature {beside:.2f} in "
+        f"{bending:.1f} s: {error / beside:.2f} of it",
     )
 
 
@@ -158,21 +185,26 @@ def by_depth() -> None:
         for seed in (1, 2, 3):
             depths = low * LINE_SPACING_M, high * LINE_SPACING_M
             found = survey(15_000, depths=depths, seed=seed)
-            choice = choose_layer(
-                found.east, found.north, found.value, line=found.line, line_spacing_m=LINE_SPACING_M
-            )
-            ratios.append(found.rms(fitted(found, choice)) / best_minimum_curvature(found))
+            error = found.rms(fitted(found, chosen(found)))
+            ratios.append(error / found.rms(minimum_curvature(found)))
         print(f"{low} to {high} line spacings:", *(f"{ratio:.2f}" for ratio in ratios), flush=True)
 
 
-def rows() -> list[Row]:
-    small = survey(3000)
-    fit_layer(small.east, small.north, small.value, depth_m=20.0, damping=0.01, rounds=1)
-    return [row(200_000), row(MILLION)]
+def rows(sizes) -> list[Row]:
+    return [
+        Row(**json.loads(process(sys.executable, __file__, "--one", size, SEED)()))
+        for size in sizes
+    ]
+
+
+def main() -> None:
+    if sys.argv[1:] == ["--depths"]:
+        by_depth()
+    elif sys.argv[1:2] == ["--one"]:
+        print(json.dumps(asdict(row(int(sys.argv[2]), int(sys.argv[3])))))
+    else:
+        show(rows(SIZES[:1] if sys.argv[1:] == ["--json"] else SIZES))
 
 
 if __name__ == "__main__":
-    if sys.argv[1:] == ["--depths"]:
-        by_depth()
-    else:
-        show(rows())
+    main()

@@ -6,7 +6,10 @@ import sys
 
 from common import BENCH, Row, machine, process, table
 
-BENCHES = ("start", "survey", "check", "demo", "reading", "diurnal", "reference", "gridding")
+BENCHES = (
+    "start", "survey", "check", "demo", "reading", "diurnal", "reference", "gridding",
+    "equivalent_sources",
+)  # fmt: skip
 PACKAGES = ("numpy", "scipy", "numba", "polars", "typer", "ppigrf")
 
 PAGE = """# Times

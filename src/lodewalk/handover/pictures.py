@@ -86,8 +86,9 @@ def _how_gridded(notes: Mapping[str, Any]) -> str:
 def _layer_words(layer: Mapping[str, Any], height_m: float) -> str:
     """Return how a layer of equivalent sources was chosen, in words."""
     up = f", {number(height_m, 1)} m above the sensor" if height_m else ""
+    deeper = " and two and four times as deep" if layer["layers"] > 1 else ""
     text = (
-        f" Equivalent sources {number(layer['depth_m'], 1)} m below the sensor, damping "
+        f" Equivalent sources {number(layer['depth_m'], 1)} m{deeper} below the sensor, damping "
         f"{layer['damping']:.1g}{up}"
     )
     rms = layer.get("left_out_ties_rms_nT") if layer.get("by_ties") else None

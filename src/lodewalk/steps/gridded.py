@@ -133,6 +133,7 @@ def fitted_layer(
         sd=sd,
         depth_m=layer["depth_m"],
         damping=layer["damping"],
+        layers=layer["layers"],
         rounds=layer["rounds"],
     )
 

@@ -10,8 +10,8 @@ from lodewalk.methods.gridding.choose_along_strike import (
     AlongStrikeChoice,
     choose_along_strike,
 )
+from lodewalk.methods.gridding.choose_layer import choose_layer
 from lodewalk.methods.gridding.choose_surface import SurfaceChoice, choose_surface
-from lodewalk.methods.gridding.equivalent_sources import choose_layer
 from lodewalk.methods.gridding.interface import ALONG_STRIKE
 from lodewalk.records import Document, Record
 from lodewalk.steps.context import Context
@@ -41,7 +41,7 @@ def run(
         choice = _choice(used, context)
     values = _values(choice, used, *wanted) | _strike_values(along)
     if method == LAYER:
-        values["layer"] = _layer(used, context)
+        values["layer"] = _layer(used)
     return {"surface": Document(values)}
 
 
@@ -92,8 +92,8 @@ def _strike_values(along: AlongStrikeChoice | None) -> dict[str, Any]:
     }
 
 
-def _layer(used: Used, context: Context) -> dict[str, Any]:
-    """Return depth, damping and rounds of the layer of equivalent sources."""
+def _layer(used: Used) -> dict[str, Any]:
+    """Return depth, damping, number and rounds of layers of equivalent sources."""
     between = used.line_spacing_m if used.passage.size else 1.0
     try:
         found = choose_layer(
@@ -103,14 +103,15 @@ def _layer(used: Used, context: Context) -> dict[str, Any]:
             sd=used.weighing_sd,
             line=used.passage,
             line_spacing_m=between,
-            each=context.map,
         )
     except InputError as error:
         # One line, or too few readings: a layer a line spacing down, and why nothing was chosen.
-        return {"depth_m": between, "damping": USUAL_DAMPING, "rounds": 0, "why": error.rule}
+        usual = {"depth_m": between, "damping": USUAL_DAMPING, "layers": 1, "rounds": 0}
+        return {**usual, "why": error.rule}
     return {
         "depth_m": round(found.depth_m, 3),
         "damping": found.damping,
+        "layers": found.layers,
         "rounds": found.rounds,
         "left_out_lines_rms_nT": _rounded(found.rms_lines),
         "left_out_ties_rms_nT": _rounded(found.rms_ties),

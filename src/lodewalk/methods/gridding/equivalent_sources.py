@@ -1,49 +1,28 @@
-"""Equivalent sources: a layer under the sensor whose field is the readings', at any height."""
+"""Equivalent sources: layers under the sensor whose field is the readings', at any height."""
 
-from collections.abc import Callable, Mapping, Sequence
-from functools import partial
-from typing import Final, NamedTuple
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lodewalk.errors import InputError
 from lodewalk.methods.checks.spans import BoolArray
-from lodewalk.methods.gridding._source_layer import (
-    Mesh,
-    Operator,
-    Solution,
-    damped_fit,
-    mesh_around,
-    places_on,
-    reweighted_fit,
-)
-from lodewalk.methods.gridding.block_means import block_means
-from lodewalk.methods.gridding.line_folds import KEPT, line_folds
-from lodewalk.methods.gridding.source_layer import (
-    FEWEST_IN_DEPTH,
-    MARGIN,
-    SourceLayer,
-    on_trend,
-)
-from lodewalk.methods.parts import Each, in_turn
+from lodewalk.methods.gridding._layer_fit import damped_fit, layers_under
+from lodewalk.methods.gridding._source_layer import Mesh, places_on
+from lodewalk.methods.gridding.source_layer import FEWEST_IN_DEPTH, SourceLayer, on_trend
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
-#: Mesh spacings in the depth of the layer: usual, and where layers are only compared.
+#: Mesh spacings in the depth of the upper layer.
 SPACINGS_IN_DEPTH: Final = 3.0
-ROUGH_SPACINGS: Final = 2.0
-#: Width over which the strengths of one round weigh the next, in depths of the layer.
-WIDTH: Final = 0.4
 TRENDS: Final = ("plane", "mean", "none")
+MOST_LAYERS: Final = 5
 MOST_ITERATIONS: Final = 2000
-#: For `choose_layer`: depths in line spacings, decades of damping, squares in a line spacing,
-#: the tolerance of a fit (a few hundredths of the noise), and squares of ties that suffice.
-DEPTHS: Final = (0.3, 0.4, 0.55, 0.75, 1.0, 1.4, 2.0)
-LOWEST, FIRST, HIGHEST = -8, -2, 1
-SQUARES_IN_SPACING: Final = 5
-ROUGH: Final = 2e-4
-ENOUGH_TIES: Final = 200
-MOST_ROUNDS: Final = 1
+#: Where a fit ends (see its tolerance), one of further rounds, and a round before the last.
+ENDS: Final = 3e-5
+ENDS_ROUNDS: Final = 1e-3
+ROUGH: Final = 3e-3
 
 
 def fit_layer(
@@ -54,12 +33,13 @@ def fit_layer(
     depth_m: float,
     damping: float,
     sd: ArrayLike | None = None,
+    layers: int = 1,
     rounds: int = 0,
     trend: str = "plane",
     spacing_m: float | None = None,
-    tolerance: float = 3e-5,
+    tolerance: float | None = None,
 ) -> SourceLayer:
-    """Fit an equivalent layer to readings.
+    """Fit an equivalent layer, or several under each other, to readings.
 
     Parameters
     ----------
@@ -69,13 +49,15 @@ def fit_layer(
         Readings of the anomaly, in any unit; one without a position, value or sd (NaN) is left
         out.
     depth_m : float
-        Depth of the layer below the sensor [m]; `choose_layer` finds one.
+        Depth of the upper layer below the sensor [m]; `choose_layer` finds one.
     damping : float
         Variance of a usual reading's noise over the variance of the anomaly; `choose_layer`
         finds one.
     sd : array, shape (n,), optional
         Standard deviation of each reading, above zero; readings weigh 1/sd**2, relative to the
         median's (default: all the same).
+    layers : int
+        Number of layers, 1 (default) to 5, each twice as deep as the one above it.
     rounds : int
         How many times the fit is repeated with a damping that is weaker where the strengths of
         the fit before are large, and stronger where the ground was quiet (default 0).
@@ -84,52 +66,61 @@ def fit_layer(
         (default), the "mean", or "none" where the readings' zero is known to be that of no
         anomaly.
     spacing_m : float, optional
-        Distance between the sources (default: a third of the depth), at most depth/1.5 [m].
-    tolerance : float
-        The fit ends when its gradient has shrunk to this share (default: what is left changes the
-        field by about a hundredth of the noise).
+        Distance between the sources of the upper layer (default: a third of its depth), at most
+        depth/1.5 [m].
+    tolerance : float, optional
+        The fit ends when its gradient has shrunk to this share. Default: 3e-5, when what is left
+        changes the field by about a hundredth of the noise; with further rounds 1e-3, when the
+        error against planted bodies has come within about a hundredth of its own size of what it
+        is in the end. For readings without noise give 1e-5.
 
     Returns
     -------
     SourceLayer
-        Gives the anomaly at any place and height above the layer.
+        Gives the anomaly at any place and height above the upper layer.
 
     Raises
     ------
     InputError
-        When lengths differ, a setting is not above zero, fewer than three readings are left, they
+        When lengths differ, a setting is out of range, fewer than three readings are left, they
         lie along one line, or the mesh is too large.
 
     Notes
     -----
     The anomaly above a layer at depth d, where it is s, is s folded with the Poisson kernel
     ``h / (2 pi (rho^2 + h^2)^(3/2))``, h the height over the layer ([1]_, [2]_ chapter 12),
-    whichever way the field points: the anomaly is harmonic. The strengths s lie on an even mesh
-    that reaches 5 d beyond the readings and make
+    whichever way the field points: the anomaly is harmonic. The strengths s lie on even meshes
+    that reach 5 d beyond the readings (8 d with three layers) and make
 
-    ``sum w (T(s) - t)^2 + mu sum s^2``
+    ``sum w (T(s) - t)^2 + mu sum s^2 / v``
 
-    least, T the field at the readings, t the readings less the trend, ``mu = damping a^2 / (8 pi
-    d^2)`` and a the spacing, since white strengths of variance 1 make an anomaly of variance
-    ``a^2 / (8 pi d^2)``. That is kriging with the covariance ``(2 d)^3 / (rho^2 + (2 d)^2)^(3/2)``
-    times the variance of the anomaly.
+    least, T the field at the readings, t the readings less the trend, mu the damping, and v the
+    variance of the strengths that gives the anomaly the variance 1: ``8 pi d^2 / (a^2 m)`` for
+    each of m layers, a its spacing, since white strengths of variance 1 make an anomaly of
+    variance ``a^2 / (8 pi d^2)``. That is kriging with the covariance ``(2 d)^3 / (rho^2 +
+    (2 d)^2)^(3/2)``, the mean over the layers, times the variance of the anomaly.
 
-    Magnetised ground isn't spread evenly. Each further round divides ``s^2`` by v, the mean square
-    of the last strengths under a Gaussian of 0.4 d (standard deviation), scaled to the mean 1:
-    the prior variance is then that of the place (re-weighted least squares, common practice).
-    Compact bodies and dykes come out sharper between lines; noise can too, so left-out lines
-    decide.
+    Magnetised ground isn't spread evenly. In each further round v is the mean square of the last
+    strengths under a Gaussian of 0.4 d (standard deviation, d that of each layer), scaled so that
+    the mean over the readings is 1 for all layers together: the prior variance is that of the
+    place and depth (re-weighted least squares, common practice). A compact body, which a shallow
+    layer alone can't tell from many, then takes few sources of the layer next to its depth.
+    Bodies and dykes come out sharper between lines; noise can too, so left-out lines decide.
 
-    The kernel is ``exp(-k h)`` in wavenumbers, the field between nodes their cubic B-spline,
-    with its transpose in the gradient: the cost is two Fourier transforms and sixteen weights a
-    reading for each step of conjugate gradients, in one thread. Readings aren't averaged, and
-    their order changes no bit.
+    The kernel is ``exp(-k h)`` in wavenumbers, the field between nodes their cubic B-spline. The
+    unknowns are one weight a reading, x with ``s = v T' x``, whose conjugate gradients are those
+    of ``s / sqrt(v)`` itself. A step costs two Fourier transforms and sixteen weights a reading
+    there and back; with uneven variances two transforms more for each layer, each on a mesh of a
+    quarter of the nodes of the one above. A round starts from the weights of the one before.
+    The transforms run in numba's number of threads. Neither that nor the order of the readings,
+    which aren't averaged, changes a bit. In the end one layer at `depth_m` stands for all, each
+    continued up to it.
 
     The layer follows the sensor: positions are map positions, and each reading is taken to be
     `depth_m` above the layer. That neglects how the walked surface bends and tilts within a few
     depths. Over a planted hill with slopes up to 10, 16 and 22 %, dipoles 30 to 100 m below the
     sensor, lines 25 m apart and noise 0.5 nT, the error of 0.50 nT on flat ground became 0.51,
-    0.53 and 0.55 nT; 20 m higher up 0.38 became 0.51, 0.65 and 0.82 nT (3 trials each).
+    0.53 and 0.55 nT; 20 m higher up 0.38 became 0.51, 0.65 and 0.82 nT (one layer, 3 trials each).
 
     Two readings in one place count both; three make a plane. A plane is the same at any height,
     but takes a little of a wide anomaly with it, which "none" avoids. What neighbouring lines
@@ -151,67 +142,101 @@ def fit_layer(
     >>> layer.at([15.0], [5.0], height_m=30.0).round(6).tolist()
     [6.5]
     """
-    for name, number in (("depth_m", depth_m), ("damping", damping), ("tolerance", tolerance)):
-        check_positive(number, name=name)
-    spacing = _spacing(depth_m, spacing_m)
+    if tolerance is None:
+        tolerance = ENDS_ROUNDS if rounds else ENDS
+    check_positive(tolerance, name="tolerance")
     if rounds < 0:
         raise InputError("rounds must not be below zero.", value=rounds)
-    if trend not in TRENDS:
-        raise InputError(f"The trend must be one of {', '.join(TRENDS)}.", value=trend)
-    _, (east, north, readings, weight) = _usable(easting_m, northing_m, value, sd)
-    _check_spread(east, north, spacing)
-    mesh = mesh_around(east, north, spacing_m=spacing, margin_m=MARGIN * depth_m)
-    places = places_on(mesh, east, north)
-    order = np.lexsort((weight, readings, east, north, places.column, places.row))
-    east, north, readings, weight = (part[order] for part in (east, north, readings, weight))
-    plane = _trend(mesh, east, north, readings, weight, trend)
-    rest = readings - on_trend(plane, mesh, east, north)
-    layer = Operator(mesh, places_on(mesh, east, north), mesh.kernel(depth_m))
-    found = _repeated(layer, rest, weight, depth_m, damping, tolerance, rounds)
-    return SourceLayer(
-        mesh, mesh.back(found.strength), plane, depth_m, found.iterations, found.left
+    _, columns = usable(easting_m, northing_m, value, sd)
+    ends = [max(tolerance, ROUGH)] * rounds + [tolerance]
+    *_, last = fits_of_rounds(
+        columns,
+        depth_m=depth_m,
+        damping=damping,
+        layers=layers,
+        trend=trend,
+        spacing_m=_spacing(depth_m, spacing_m),
+        tolerances=ends,
     )
+    return last
 
 
-def _repeated(
-    layer: Operator,
-    value: FloatArray,
-    weight: FloatArray,
+def fits_of_rounds(
+    columns: Sequence[FloatArray],
+    *,
     depth_m: float,
     damping: float,
-    tolerance: float,
-    rounds: int,
-) -> Solution:
-    """Fit the strengths, once and in further rounds."""
-    rows, columns = (float(np.ptp(part)) + 1 for part in layer.places[:2])
-    damping *= layer.mesh.spacing_m**2 / (8 * np.pi * depth_m**2)
-    found = damped_fit(
-        layer,
-        value,
-        weight,
-        damping=damping,
-        density=float(np.sum(weight)) / (rows * columns),
-        tolerance=max(tolerance, ROUGH) if rounds else tolerance,
-        most=MOST_ITERATIONS,
-    )
-    for _ in range(rounds):
-        found = reweighted_fit(
-            layer,
-            value,
-            weight,
-            found.strength,
-            damping=damping,
-            width_m=WIDTH * depth_m,
-            tolerance=tolerance,
-            most=MOST_ITERATIONS,
-        )
-    return found
+    layers: int,
+    spacing_m: float,
+    tolerances: Sequence[float],
+    trend: str = "plane",
+) -> Iterator[SourceLayer]:
+    """Yield the layer after each round, one a tolerance.
+
+    Parameters
+    ----------
+    columns : sequence of array, shape (n,)
+        Easting, northing [m], value and relative weight of the readings, as of `usable`.
+    depth_m, damping, layers, spacing_m, trend
+        As for `fit_layer`.
+    tolerances : sequence of float
+        Where each round ends.
+
+    Yields
+    ------
+    SourceLayer
+
+    Raises
+    ------
+    InputError
+        As `fit_layer`.
+    """
+    check_positive(depth_m, name="depth_m")
+    check_positive(damping, name="damping")
+    if trend not in TRENDS:
+        raise InputError(f"The trend must be one of {', '.join(TRENDS)}.", value=trend)
+    if not 1 <= layers <= MOST_LAYERS:
+        raise InputError(f"layers must be from 1 to {MOST_LAYERS}.", value=layers)
+    _check_spread(columns[0], columns[1], spacing_m)
+    under = layers_under(*columns[:2], depth_m=depth_m, spacing_m=spacing_m, count=layers)
+    mesh, places = under.meshes[0], under.places
+    order = np.lexsort((columns[3], columns[2], *columns[:2], places.column, places.row))
+    east, north, readings, weight = (part[order] for part in columns)
+    under = replace(under, places=places_on(mesh, east, north))
+    plane = _trend(mesh, east, north, readings, weight, trend)
+    rest = readings - on_trend(plane, mesh, east, north)
+    prior, weights, count = under.even(), None, 0
+    for tolerance in tolerances:
+        found = damped_fit(
+            under, prior, rest, weight,
+            damping=damping, first=weights, tolerance=tolerance, most=MOST_ITERATIONS,
+        )  # fmt: skip
+        weights, count = found.weights, count + found.iterations
+        strengths = under.strengths(weights, prior)
+        yield SourceLayer(mesh, under.merged(strengths), plane, depth_m, count, found.left)
+        prior = under.local(strengths)
 
 
-def _usable(
+def usable(
     easting: ArrayLike, northing: ArrayLike, value: ArrayLike, sd: ArrayLike | None
 ) -> tuple[BoolArray, list[FloatArray]]:
-    """Return which readings have all that is needed, and their place, value, relative weight."""
+    """Return which readings have all that is needed, and their place, value, relative weight.
+
+    Parameters
+    ----------
+    easting, northing, value, sd : array, shape (n,)
+        As for `fit_layer`.
+
+    Returns
+    -------
+    tuple = (used, columns)
+        Bool array, shape (n,), and four arrays of the used readings.
+
+    Raises
+    ------
+    InputError
+        As `fit_layer`.
+    """
     if sd is None:
         sd = np.ones(np.atleast_1d(np.asarray(value)).size)
     check_same_length(easting_m=easting, northing_m=northing, value=value, sd=sd)
@@ -282,193 +307,3 @@ def _trend(
     slope_e, slope_n = np.linalg.solve(normal, [np.sum(weight * e * v), np.sum(weight * n * v)])
     base = means[2] - slope_e * (means[0] - mesh.west_m) - slope_n * (means[1] - mesh.south_m)
     return float(base), float(slope_e), float(slope_n)
-
-
-class Trial(NamedTuple):
-    """Depth [m], damping and rounds tried, and the rms error of what they predicted."""
-
-    depth_m: float
-    damping: float
-    rounds: int
-    rms: float
-
-
-class LayerChoice(NamedTuple):
-    """The depth [m], damping and rounds that predict best, and their rms errors.
-
-    `rms_lines` is the error on left-out lines, `rms_ties` that on tie lines, all left out (NaN
-    where there are none); `by_ties` says which of them chose, `trials` holds that of all tried.
-    """
-
-    depth_m: float
-    damping: float
-    rounds: int
-    rms_lines: float
-    rms_ties: float
-    by_ties: bool
-    trials: tuple[Trial, ...]
-
-
-class _Fold(NamedTuple):
-    """Readings of one fold, averaged over small squares, and their relative weights."""
-
-    east: FloatArray
-    north: FloatArray
-    value: FloatArray
-    weight: FloatArray
-
-
-def choose_layer(
-    easting_m: ArrayLike,
-    northing_m: ArrayLike,
-    value: ArrayLike,
-    *,
-    line: ArrayLike,
-    line_spacing_m: float,
-    sd: ArrayLike | None = None,
-    depths: Sequence[float] = DEPTHS,
-    folds: int = 4,
-    each: Each = in_turn,
-) -> LayerChoice:
-    """Choose depth, damping and rounds of a layer by what it predicts of lines left out.
-
-    Parameters
-    ----------
-    easting_m, northing_m, value, sd : array, shape (n,)
-        As for `fit_layer`.
-    line : array, shape (n,)
-        Name or number of each reading's line.
-    line_spacing_m : float
-        Distance between neighbouring lines [m].
-    depths : sequence of float
-        Depths to try, in line spacings, in rising order.
-    folds : int
-        Every so-manieth line is left out together; all tie lines make one fold more.
-    each : Each
-        Does the layers without a fold (default: one after the other).
-
-    Returns
-    -------
-    LayerChoice
-        What predicts best, and all that was tried.
-
-    Raises
-    ------
-    InputError
-        As `fit_layer` and `line_folds`.
-
-    Notes
-    -----
-    Where there are tie lines enough (`ENOUGH_TIES` squares, some thirty line spacings of them),
-    the error on them decides, all tie lines left out: between lines they see the gaps that the
-    grid has. A left-out line sees gaps twice as wide, so what predicts it best is too smooth; it
-    decides where there are no ties.
-
-    Readings of a fold are averaged over squares of a fifth of the line spacing. At each depth the
-    damping goes down or up by factors of ten from the last depth's best until the error rises,
-    and the depth down and up from the middle one likewise; then again with one round more, from
-    the best so far.
-    """
-    check_same_length(value=value, line=line)
-    used, columns = _usable(easting_m, northing_m, value, sd)
-    east, north = columns[:2]
-    fold = line_folds(
-        east,
-        north,
-        np.atleast_1d(np.asarray(line))[used],
-        line_spacing_m=line_spacing_m,
-        folds=folds,
-    )
-    side = line_spacing_m / SQUARES_IN_SPACING
-    parts = {
-        int(number): _averaged([column[fold == number] for column in columns], side)
-        for number in np.unique(fold)
-    }
-    lines = [number for number in parts if number not in (KEPT, folds)]
-    by_ties = folds in parts and parts[folds].value.size >= ENOUGH_TIES
-    left_out = [folds] if by_ties else lines
-    trials: dict[tuple[int, int, int], Trial] = {}
-
-    def error(depth: int, decade: int, rounds: int) -> float:
-        if (depth, decade, rounds) not in trials:
-            setting = depths[depth] * line_spacing_m, 10.0**decade, rounds
-            rms = _prediction_error(parts, left_out, *setting, each)
-            trials[depth, decade, rounds] = Trial(*setting, rms)
-        return trials[depth, decade, rounds].rms
-
-    place = len(depths) // 2, FIRST
-    for rounds in range(MOST_ROUNDS + 1):
-        place = _walk_down(partial(error, rounds=rounds), len(depths), place)
-    best = min(trials.values(), key=lambda trial: (trial.rms, trial))
-    rms_lines, rms_ties = (
-        _prediction_error(parts, [n for n in numbers if n in parts], *best[:3], each)
-        for numbers in (lines, [folds])
-    )
-    return LayerChoice(*best[:3], rms_lines, rms_ties, by_ties, tuple(sorted(trials.values())))
-
-
-def _walk_down(
-    error: Callable[[int, int], float], depths: int, place: tuple[int, int]
-) -> tuple[int, int]:
-    """Go from pair to pair of depth and decade of damping until no step lowers the error."""
-
-    def best_decade(depth: int, decade: int) -> int:
-        for step in (-1, 1):
-            while LOWEST <= decade + step <= HIGHEST and error(depth, decade + step) < error(
-                depth, decade
-            ):
-                decade += step
-        return decade
-
-    place = place[0], best_decade(*place)
-    for step in (-1, 1):
-        while 0 <= place[0] + step < depths:
-            depth = place[0] + step
-            there = depth, best_decade(depth, place[1])
-            if error(*there) >= error(*place):
-                break
-            place = there
-    return place
-
-
-def _averaged(columns: list[FloatArray], side: float) -> _Fold:
-    """Return the means of readings over squares, and their weights."""
-    east, north, value, weight = columns
-    means = block_means(east / side, north / side, value, weight=weight)
-    return _Fold(means.column * side, means.row * side, means.value, means.weight)
-
-
-def _prediction_error(
-    parts: Mapping[int, _Fold],
-    left_out: Sequence[int],
-    depth: float,
-    damping: float,
-    rounds: int,
-    each: Each,
-) -> float:
-    """Predict each of the folds to leave out from all others; NaN without one."""
-    squares = each(partial(_squares, dict(parts), depth, damping, rounds), left_out)
-    return float(np.sqrt(np.mean(np.concatenate(squares)))) if squares else float("nan")
-
-
-def _squares(
-    parts: Mapping[int, _Fold], depth: float, damping: float, rounds: int, number: int
-) -> FloatArray:
-    """Return the squared errors of predicting one fold from all others."""
-    others = [part for other, part in parts.items() if other != number]
-    east, north, value, weight = (np.concatenate(column) for column in zip(*others, strict=True))
-    layer = fit_layer(
-        east,
-        north,
-        value,
-        sd=1 / np.sqrt(weight),
-        depth_m=depth,
-        # For a usual reading here, but for a usual square there.
-        damping=damping / float(np.median(weight)),
-        rounds=rounds,
-        spacing_m=depth / ROUGH_SPACINGS,
-        tolerance=ROUGH,
-    )
-    out = parts[number]
-    errors: FloatArray = (layer.at(out.east, out.north) - out.value) ** 2
-    return errors

@@ -17,8 +17,8 @@ from lodewalk.methods.gridding._source_layer import (
 from lodewalk.methods.gridding.ground import Region
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
-#: Depths of the layer (heights over it) between the readings and the mesh's edge.
-MARGIN: Final = 5.0
+#: Heights above the readings' surface that a mesh has to reach beyond the places asked for.
+MARGIN: Final = 10.0
 #: Fewest mesh spacings between the layer and any place where its field is wanted.
 FEWEST_IN_DEPTH: Final = 1.5
 
@@ -131,7 +131,7 @@ class SourceLayer:
         up the mesh grows by nodes without a source.
         """
         _check_above(self, height_m)
-        wide = _grown(self.mesh, east, north, 2 * MARGIN * max(height_m, 0.0))
+        wide = _grown(self.mesh, east, north, MARGIN * max(height_m, 0.0))
         rows = round((self.mesh.south_m - wide.south_m) / wide.spacing_m)
         columns = round((self.mesh.west_m - wide.west_m) / wide.spacing_m)
         strength = np.zeros(wide.shape)
