@@ -220,16 +220,18 @@ def _offset(older: Older, own: Used, up_m: float) -> "tuple[JoinOffset | None, s
 
 def _continued(own: Used, east: Floats, north: Floats, up_m: float) -> Floats:
     """Return this survey's anomaly at places, at a height above its sensor."""
-    from lodewalk.methods.gridding.equivalent_sources import choose_layer, fit_layer
+    from lodewalk.methods.gridding.choose_layer import choose_layer
+    from lodewalk.steps.gridded import fitted_layer
 
     spacing = own.line_spacing_m
     place, value, sd = (own.easting_m, own.northing_m), own.anomaly_nT, own.weighing_sd
+    chosen = {"depth_m": spacing, "damping": USUAL_DAMPING, "layers": 1, "rounds": 0}
     try:
         found = choose_layer(*place, value, sd=sd, line=own.passage, line_spacing_m=spacing)
-        depth, damping, rounds = found.depth_m, found.damping, found.rounds
+        chosen = {name: getattr(found, name) for name in chosen}
     except InputError:  # one line, or too few to leave any out: as for the grid
-        depth, damping, rounds = spacing, USUAL_DAMPING, 0
-    layer = fit_layer(*place, value, sd=sd, depth_m=depth, damping=damping, rounds=rounds)
+        pass
+    layer = fitted_layer(*place, value, sd=sd, layer=chosen)
     return layer.at(east, north, height_m=up_m)
 
 
