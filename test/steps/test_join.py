@@ -90,7 +90,7 @@ def test_a_total_field_of_another_year_is_joined_at_its_epoch(walked):
     own = before.filter("kept")
     level = np.median(own["anomaly_nT"] - dipole(own["easting_m"], own["northing_m"]))
     assert row["offset_nT"] == pytest.approx(OFFSET_NT - level, abs=2 * row["sd_nT"])
-    # 1 nT over 144 patches is 0.08; beside the dipole the field between lines errs by 0.3 nT rms, alike
+    # 1 nT over 144 patches is 0.08; beside the dipole the field between lines errs by 0.3 nT, alike
     # over several patches, of which there are few.
     assert 0.03 < row["sd_nT"] < 1.0
     assert row["misfit_nT"] == pytest.approx(1.0, abs=0.4)
