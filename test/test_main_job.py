@@ -85,8 +85,10 @@ def test_the_stated_error_covers_the_truth(job):
     path, truth, _ = job
     frame = readings(path)
     error = frame["anomaly_nT"].to_numpy() - truth.anomaly
-    # No heading error is planted, and six lines can't tell that to less than the noise of 0.05 nT.
-    sd = np.sqrt(frame["sd_nT"].to_numpy() ** 2 - frame["sd_heading_nT"].to_numpy() ** 2)
+    # No heading or position error is planted, and six lines that nothing crosses can't tell those
+    # to less than the noise of 0.05 nT.
+    others = frame["sd_heading_nT"].to_numpy() ** 2 + frame["sd_position_nT"].to_numpy() ** 2
+    sd = np.sqrt(frame["sd_nT"].to_numpy() ** 2 - others)
     inside = np.abs(error - np.median(error)) < 1.645 * sd
     # 99 % of binomial trials of 366 readings at 90 % lie within 0.855 and 0.94; the noise itself
     # is estimated line by line from some 55 fourth differences (sd 10 %), which widens the band.
@@ -138,9 +140,9 @@ def test_one_setting_runs_only_what_depends_on_it_and_says_why(survey):
 
 def test_an_unchanged_digest_stops_the_run_there(survey):
     set_value(survey, "diurnal", "max_gap_s = 250.0")
-    # The minutes read the setting too; what both make is the same as before, so the check is
-    # made anew only because it says what the base was held against.
-    assert ran(call("run", survey)) == {"diurnal", "minutes", "check"}
+    # The ties, the minutes and the budget read the setting too; what all make is the same as
+    # before, so the check is made anew only because it says what the base was held against.
+    assert ran(call("run", survey)) == {"ties", "diurnal", "minutes", "budget", "check"}
 
 
 def test_why_tells_before_running(survey):
@@ -151,6 +153,7 @@ def test_why_tells_before_running(survey):
     assert found["reasons"] == [
         "step readings has to run first",
         "step surface has to run first",
+        "step standard_error has to run first",
     ]
     direct = call("why", survey, "diurnal", schema="why-step")
     assert direct["reasons"] == ["setting datum.value_nT changed from None to 22000.0"]

@@ -12,12 +12,14 @@ from lodewalk.methods.corrections.clock_error import clock_sd, residual_clock_sd
 from lodewalk.methods.corrections.diurnal_distance import distance_sd
 from lodewalk.methods.corrections.diurnal_projection import projection_sd
 from lodewalk.methods.corrections.position_error import PositionError, position_error
+from lodewalk.methods.corrections.position_scale import PositionScale, position_scale
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Budget
 from lodewalk.records.table import float_column
 from lodewalk.steps.bases import Base, on_datum, usable_bases
 from lodewalk.steps.context import Context
 from lodewalk.steps.corrected import anomaly_before
+from lodewalk.steps.crossing_ties import Series
 from lodewalk.steps.days import Days
 from lodewalk.steps.gridded import spacing_or_usual
 from lodewalk.steps.rows import document, in_time_order, instruments, rows_of, table
@@ -43,7 +45,10 @@ def run(
     stood = usable_bases(inputs, context.decisions)
     bases = on_datum(stood, document(inputs, "datum_network"))
     context.check_cancelled()
-    place = _position(inputs, anomaly)
+    stated = _position(inputs, anomaly)
+    scale = _scale(inputs, stated)
+    factor = scale.factor if scale else 1.0
+    place = PositionError(*(factor * part for part in stated))
     parts = {
         "sensor": table(inputs, "rover_noise").floats("sd_sensor_nT"),
         "diurnal": _diurnal(inputs, settings, bases, anomaly),
@@ -64,7 +69,14 @@ def run(
     used = np.isfinite(anomaly) & table(inputs, "rover_checks").booleans("kept")
     return {
         "rover_budget": Budget(pl.DataFrame(columns)),
-        "budget": Document({"parts": [_row(name, parts, used) for name in parts]}),
+        "budget": Document(
+            {
+                "parts": [_row(name, parts, used) for name in parts],
+                "position": None
+                if scale is None
+                else {"factor": round(scale.factor, 4), "log_sd": round(scale.log_sd, 4)},
+            }
+        ),
     }
 
 
@@ -103,20 +115,32 @@ def _position(inputs: Mapping[str, Record], anomaly: Floats) -> PositionError:
     if not sound.size:
         return found
     east, north = (axis[sound] for axis in places)
-    told = document(inputs, "level")["position"]
-    factor = told["factor"] if told else 1.0
     parts = position_error(
         east,
         north,
         anomaly[sound],
         passage[sound],
         sd_nT=table(inputs, "rover_noise").floats("sd_sensor_nT")[sound],
-        position_sd_m=factor * positions.floats("sd_m")[sound],
+        position_sd_m=positions.floats("sd_m")[sound],
         line_spacing_m=spacing_or_usual(east, north, passage[sound]),
     )
     for whole, part in zip(found, parts, strict=True):
         whole[sound] = part
     return found
+
+
+def _scale(inputs: Mapping[str, Record], stated: PositionError) -> PositionScale | None:
+    """Return by which factor the crossings say that position errors are to be changed."""
+    crossed = document(inputs, "level")["crossed"]
+    if not crossed or not crossed["off_nT"]:
+        return None
+    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    series = Series(passage, table(inputs, "rover_times").seconds("time_utc"))
+    number, seconds = (np.array(crossed[name]) for name in ("passages", "seconds"))
+    both = series.nearest(stated.sd_nT, number, seconds)
+    known = np.isfinite(both).all(axis=1)
+    off, other = (np.array(crossed[name])[known] for name in ("off_nT", "other_sd_nT"))
+    return position_scale(off, other, np.hypot(both[known, 0], both[known, 1]))
 
 
 def _diurnal(

@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 from lodewalk.methods.corrections.levelling import Levelling
 from lodewalk.methods.corrections.levelling_choice import PriorChoice, choose_prior
 from lodewalk.methods.corrections.levelling_model import LevelPrior, LineTies
-from lodewalk.methods.corrections.position_scale import position_scale
 from lodewalk.records import Document, Record
 from lodewalk.records.products import Level
 from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
-from lodewalk.steps.crossing_ties import crossing_ties, hours_of
+from lodewalk.steps.crossing_ties import Crossed, crossing_ties, hours_of
 from lodewalk.steps.findings import FindingList, amount
 from lodewalk.steps.rows import table
 
@@ -33,7 +32,7 @@ def run(
     found = FindingList("level")
     count = len(table(inputs, "rover_checks"))
     level, sd = np.zeros(count), np.zeros(count)
-    notes: dict[str, Any] = {"crossings": 0, "factor": None, "position": None, "lines": []}
+    notes: dict[str, Any] = {"crossings": 0, "factor": None, "crossed": None, "lines": []}
     passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
     crossed = crossing_ties(inputs, passage, taken_off=("diurnal", "instrument", "heading"))
     ties = crossed.ties
@@ -44,9 +43,7 @@ def run(
         )  # fmt: skip
         level = np.nan_to_num(choice.levelling.level_nT)
         sd = np.nan_to_num(choice.levelling.sd_nT)
-        notes = _notes(inputs, ties, choice) | {
-            "position": _positions(choice, crossed.by_position_nT)
-        }
+        notes = _notes(inputs, ties, choice) | {"crossed": _foretold(choice, crossed)}
         _tell(found, notes)
     elif (passage >= 0).any():
         found.add("level", _open_words(own["apply"]), severity="doubt")
@@ -58,14 +55,21 @@ def run(
     }
 
 
-def _positions(choice: PriorChoice, by_position: Floats) -> dict[str, float]:
-    """Return by which factor the crossings say that position errors are to be changed."""
+def _foretold(choice: PriorChoice, crossed: Crossed) -> dict[str, list[Any]]:
+    """Return how far each crossing is from what all the others say of it.
+
+    The standard deviation is that of all but the positions, whose errors may be stated wrongly.
+    """
     found = choice.levelling
     off, sd = found.standardised * found.foretold_sd_nT, found.foretold_sd_nT
-    known = np.isfinite(off) & (sd > by_position)
-    other = np.sqrt(sd[known] ** 2 - by_position[known] ** 2)
-    scale = position_scale(off[known], other, by_position[known])
-    return {"factor": round(scale.factor, 4), "log_sd": round(scale.log_sd, 4)}
+    known = np.flatnonzero(np.isfinite(off) & (sd > crossed.by_position_nT))
+    other = np.sqrt(sd[known] ** 2 - crossed.by_position_nT[known] ** 2)
+    return {
+        "passages": crossed.number[known].tolist(),
+        "seconds": np.round(crossed.seconds[known], 3).tolist(),
+        "off_nT": np.round(off[known], 4).tolist(),
+        "other_sd_nT": np.maximum(np.round(other, 4), 1e-4).tolist(),
+    }
 
 
 def _notes(inputs: Mapping[str, Record], ties: LineTies, choice: PriorChoice) -> dict[str, Any]:
