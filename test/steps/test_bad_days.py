@@ -102,10 +102,13 @@ def test_a_base_that_hangs_is_told(bench):
     assert "in 100 readings over 16 min" in told.text
 
 
-def test_two_bases_that_disagree_are_told(bench):
+def test_two_bases_whose_site_ties_disagree_with_their_records_are_told(bench):
+    """Without a site tie the second is brought to the first; a person's word is held against it."""
     bench.add("one.csv", base_text(), "base", "B1")
     bench.add("two.csv", base_text(level=6.0), "base", "B2")
     bench.add("rover.csv", rover_text(), "rover", "R1")
+    assert not {kind for kind in doubts(checked(bench)) if "tie" in kind or "base" in kind}
+    bench.set("instruments.B2", site_tie_nT=0.0)
     assert "bases disagree" in doubts(checked(bench))
 
 

@@ -83,7 +83,8 @@ def known_space(
     through = total[:size, 4:]
     told = total[:size, :size] - through @ linalg.solve(levels, through.T, assume_a="sym")
     feigned = _feigned(problem, sizes, np.radians(heading_sd_deg))[:size, :size]
-    floor = 1e-9 * max(float(np.trace(told)), 1e-30)
+    # Lines to and fro alone leave both matrices without some directions, but for rounding.
+    floor = 1e-9 * max(float(np.trace(told)), float(np.trace(feigned)), 1e-30)
     ratio, vector = linalg.eigh(told, feigned + floor * np.eye(size))
     blind = vector[:, ratio <= LEAST_KNOWN]
     space = linalg.null_space(blind.T) if blind.shape[1] else np.eye(size)

@@ -166,6 +166,8 @@ def parallel_passages(
     place = np.array([across[rows[one]].mean() for one in chosen])
     chosen = chosen[np.argsort(place)]
     grid = _grid([along[rows[one]] for one in chosen], step_m)
+    if grid.size < 2:  # all on one spot
+        return None
     sense = np.where(np.cos(np.radians(azimuth[chosen]) - axis) < 0, -1.0, 1.0)
     time = np.array(
         [
