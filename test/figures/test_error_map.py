@@ -52,6 +52,16 @@ def test_a_wide_and_a_tall_map_are_whole_and_at_one_scale(look, shape):
     assert box.width / width == pytest.approx(box.height / height, rel=1e-6)
 
 
+@pytest.mark.parametrize("below_m", [0.1, 2.0, 6.0, 20.0])
+def test_a_northing_at_the_top_keeps_clear_of_the_title(look, below_m):
+    """The ground reaches 397.5 m north of its first node, the map 12 m more."""
+    grid = replace(ground(80, 80), south_m=7_240_500.0 + below_m - 397.5 - 12.0)
+    figure = draw_error_map(grid, Readings.empty(), **WORDS)
+    north = look.axes(figure, "map").get_ylim()[1]
+    assert north == pytest.approx(7_240_500.0 + below_m)
+    look.readable(figure)
+
+
 @pytest.mark.parametrize("shape", [(12, 240), (240, 12), (80, 80)], ids=str)
 def test_the_legend_says_what_an_interval_is_and_what_is_not_in_it(look, shape):
     told = " ".join(words_of(draw_error_map(ground(*shape), Readings.empty(), **WORDS), look))

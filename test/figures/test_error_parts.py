@@ -106,10 +106,11 @@ def test_each_stretch_has_the_colour_of_its_largest_part(make, look):
 
 
 def test_pieces_add_variances_not_sd():
-    """Two readings: (3, 0) and (0, 2.5) twice; 9 against 6.25 twice, so the second part rules."""
+    """3 nT once against 1.7 nT twice: 9 against 5.78, so the first part rules; 3 against 3.4
+    would say the second."""
     place = np.column_stack((np.arange(3.0), np.zeros(3)))
-    ((part, points),) = runs_of(place, np.array([[9.0, 0], [0, 6.25], [0, 6.25]]), 10.0)
-    assert part == 1
+    ((part, points),) = runs_of(place, np.array([[9.0, 0], [0, 2.89], [0, 2.89]]), 10.0)
+    assert part == 0
     assert np.array_equal(points, place)
 
 

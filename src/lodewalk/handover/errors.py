@@ -105,12 +105,12 @@ def _beside(grid: Grid, readings: Readings) -> NDArray[np.bool_]:
     """Return which cells hold a reading that is used."""
     rows = used_rows(readings)
     found = np.zeros(grid.values.shape, dtype=bool)
-    place = []
-    for name, first in (("northing_m", grid.south_m), ("easting_m", grid.west_m)):
-        place.append((readings.floats(name)[rows] - first) / grid.spacing_m)
-    known = np.isfinite(place).all(axis=0)
-    row, column = (np.rint(axis[known]).astype(int) for axis in place)
-    inside = (row >= 0) & (row < found.shape[0]) & (column >= 0) & (column < found.shape[1])
+    north = (readings.floats("northing_m")[rows] - grid.south_m) / grid.spacing_m
+    east = (readings.floats("easting_m")[rows] - grid.west_m) / grid.spacing_m
+    known = np.isfinite(north + east)
+    row, column = (np.rint(axis[known]).astype(np.int64) for axis in (north, east))
+    count = grid.values.shape
+    inside = (row >= 0) & (row < count[0]) & (column >= 0) & (column < count[1])
     found[row[inside], column[inside]] = True
     return found
 
