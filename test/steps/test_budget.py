@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from lodewalk.services.why import why_reading
+from lodewalk.survey.folder import open_folder
 from small_survey import SOUTH, WEST, bump, diurnal, write_small_survey
 
 PARTS = ("sensor", "diurnal", "clock", "position", "heading", "level")
@@ -69,3 +71,47 @@ def test_a_distant_base_counts_where_its_place_is_told(surveyed, bench):
 def test_a_clock_that_nobody_told_of_is_no_silent_nothing(surveyed):
     _, readings = surveyed()
     assert (readings["sd_clock_nT"].to_numpy() > 0).mean() > 0.95
+
+
+def test_why_names_all_parts_and_the_largest(surveyed, bench):
+    _, readings = surveyed(noise=2.0)
+    row = readings.row(200, named=True)
+    told = why_reading(open_folder(bench.path), row["reading_id"]).sentences
+    (parts,) = (text for text in told if text.startswith("Its parts: "))
+    words = ("sensor", "diurnal", "clock", "position", "heading", "levelling with the rover's")
+    for name, word in zip(PARTS, words, strict=True):
+        value = row[f"sd_{name}_nT"]
+        offset = " offset" if name == "level" else ""
+        assert f"{word}{offset} {value:.3f}" in parts
+    largest = max(PARTS, key=lambda name: row[f"sd_{name}_nT"])
+    assert f"the largest is {words[PARTS.index(largest)]}" in parts
+    assert any(text.startswith("Rover's offset 0.00, heading") for text in told)
+
+
+def test_why_tells_no_parts_where_there_is_no_anomaly(surveyed, bench):
+    _, readings = surveyed(diurnal={"max_gap_s": 0.5})
+    without = readings.filter(readings["sd_nT"].is_null())
+    told = why_reading(open_folder(bench.path), without["reading_id"][0]).sentences
+    assert any(text.startswith("Anomaly none nT") for text in told)
+    assert not any(text.startswith("Its parts") for text in told)
+
+
+def test_the_summary_holds_every_part_and_both_grids(surveyed, bench):
+    _, readings = surveyed()
+    told = bench.product("summary").values
+    kept = readings.filter("kept")
+    for name in PARTS:
+        column = f"sd_{name}_nT"
+        assert told["columns"][column]["median"] == pytest.approx(kept[column].median(), rel=1e-12)
+    assert told["budget"] == bench.product("budget")["parts"]
+    assert told["standard_error"] == bench.product("error_notes").values
+    grids = {grid.name: grid for grid in bench.product("grids").grids}
+    assert [row["name"] for row in told["grids"]] == list(grids)
+    assert list(grids) == ["total_field_anomaly", "total_field_anomaly_standard_error"]
+    for row in told["grids"]:
+        values = grids[row["name"]].values
+        assert row["unit"] == "nT"
+        assert (row["rows"], row["columns"]) == values.shape
+        assert row["nodes"] == np.isfinite(values).sum()
+        assert row["min"] <= row["median"] <= row["max"]
+        assert row["median"] == np.nanmedian(values)

@@ -2,6 +2,8 @@
 
 from lodewalk.figures.anomaly_map import draw_anomaly_map
 from lodewalk.figures.day import draw_day
+from lodewalk.figures.error_map import draw_error_map
+from lodewalk.figures.error_parts import draw_error_parts
 from lodewalk.figures.line_profile import draw_line_profile, draw_line_profiles
 from lodewalk.figures.save import pdf_bytes, png_bytes, write_pdf
 from lodewalk.figures.sheet import draw_sheet
@@ -11,6 +13,8 @@ from lodewalk.figures.target_map import draw_target_map
 __all__ = [
     "draw_anomaly_map",
     "draw_day",
+    "draw_error_map",
+    "draw_error_parts",
     "draw_line_profile",
     "draw_line_profiles",
     "draw_sheet",

@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection
 from matplotlib.colors import Normalize
+from matplotlib.contour import QuadContourSet
 from matplotlib.patheffects import withStroke
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
@@ -177,12 +178,30 @@ def paint_contours(axes: Axes, grid: Grid, stretch: Stretch) -> float | None:
         heavy = axes.contour(
             *place, levels=levels[index], colors=INK, linewidths=0.75, linestyles="solid"
         )
-        decimals = decimals_for(interval)
-        texts = axes.clabel(
-            heavy, fontsize=SMALL_PT, inline=True, fmt=lambda v: number(float(v), decimals)
-        )
-        _clear_crowded(axes, list(texts))
+        _label(axes, heavy, decimals_for(interval))
     return interval
+
+
+def paint_beyond(axes: Axes, grid: Grid, stretch: Stretch) -> NDArray[np.float64]:
+    """Draw labelled contours at 1, 2, 5, 10 and so on above the end of the colours; return them."""
+    highest, levels = float(np.nanmax(grid.values)), [nice_step(max(stretch.high, 1e-9) * 1.05)]
+    while levels[-1] < highest:
+        levels.append(nice_step(levels[-1] * 1.5))
+    above = np.array(levels[:-1])
+    if above.size and min(grid.values.shape) > 1:
+        place = (grid.eastings, grid.northings, np.ma.masked_invalid(grid.values))
+        lines = axes.contour(*place, levels=above, colors=INK, linewidths=0.6, linestyles="solid")
+        _label(axes, lines, decimals_for(above[0]))
+        return above
+    return np.zeros(0)
+
+
+def _label(axes: Axes, contours: QuadContourSet, decimals: int) -> None:
+    """Write the values of contours on them where there is room."""
+    texts = axes.clabel(
+        contours, fontsize=SMALL_PT, inline=True, fmt=lambda v: number(float(v), decimals)
+    )
+    _clear_crowded(axes, list(texts))
 
 
 def _less_crowded(
@@ -208,7 +227,7 @@ def _clear_crowded(axes: Axes, texts: list[Text]) -> None:
             taken.append(box)
 
 
-def paint_lines(axes: Axes, readings: Readings) -> None:
+def paint_lines(axes: Axes, readings: Readings, *, colour: str = INK) -> None:
     """Draw the lines walked where readings have an anomaly, thin and half transparent."""
     anomaly = usable_anomaly(readings)
     east, north = readings.floats("easting_m"), readings.floats("northing_m")
@@ -226,5 +245,5 @@ def paint_lines(axes: Axes, readings: Readings) -> None:
             part[np.isfinite(part[:, 0])] for part in np.split(np.column_stack((x, y)), breaks)
         ]
     axes.add_collection(
-        LineCollection(pieces, colors=INK, linewidths=0.35, alpha=0.55), autolim=False
+        LineCollection(pieces, colors=colour, linewidths=0.35, alpha=0.55), autolim=False
     )

@@ -24,6 +24,8 @@ from lodewalk.figures.style import (
 _CLOSEST_ARROWS_DEG = 17.0
 #: The first northing is raised where it would run into the first easting [mm].
 _CORNER_MM = 6.0
+#: The last northing is lowered where it would run into the title [mm].
+_EDGE_MM = 5.0
 
 
 def coordinate_ticks(axes: Axes, *, mm_per_m: float, step_m: float | None = None) -> float:
@@ -39,9 +41,13 @@ def coordinate_ticks(axes: Axes, *, mm_per_m: float, step_m: float | None = None
         axis.set_major_locator(FixedLocator(ticks.tolist()))
         axis.set_major_formatter(FixedFormatter(labels))
     axes.tick_params(which="major", labelsize=SMALL_PT, top=True, right=True, direction="out")
-    for index, label in enumerate(axes.get_yticklabels()):
-        raised = index == 0 and max(ends) < _CORNER_MM
-        label.set(rotation=90, va="bottom" if raised else "center")
+    labels = axes.get_yticklabels()
+    for label in labels:
+        label.set(rotation=90, va="center")
+    if labels and (axes.get_ylim()[1] - north[-1]) * mm_per_m < _EDGE_MM:
+        labels[-1].set(va="top")
+    if labels and max(ends) < _CORNER_MM:
+        labels[0].set(va="bottom")
     return step
 
 

@@ -26,6 +26,10 @@ _BOTTOM, _STRIP = 22.0, 38.0
 _BAR, _BESIDE = 48.0, 134.0
 
 
+#: West, east, south and north [m].
+Window = tuple[float, float, float, float]
+
+
 @dataclass(frozen=True)
 class MapPlan:
     """Where everything stands, in millimetres from the lower left corner."""
@@ -40,7 +44,7 @@ class MapPlan:
     arrows: dict[str, float]
 
 
-def map_plan(window: tuple[float, float, float, float], *, more_mm: float = 0.0) -> MapPlan:
+def map_plan(window: Window, *, more_mm: float = 0.0) -> MapPlan:
     """Place the parts: beside a tall map, or below a wide one with `more_mm` for a long legend."""
     west, east, south, north = window
     room = PAGE_WIDTH_MM - _LEFT - _GAP - _PANEL
@@ -64,9 +68,9 @@ def map_plan(window: tuple[float, float, float, float], *, more_mm: float = 0.0)
     )
 
 
-def map_window(grid: Grid) -> tuple[float, float, float, float]:
-    """Return the window of a map: the grid with a margin, not narrower than a third."""
-    west, east, south, north = outer_edges(grid)
+def map_window(edges: Window) -> Window:
+    """Return the window of a map: the ground with a margin, not narrower than a third."""
+    west, east, south, north = edges
     width, height = east - west, north - south
     margin = 0.03 * max(width, height)
     across = max(width + 2 * margin, (height + 2 * margin) * 0.4)
@@ -81,8 +85,13 @@ def map_window(grid: Grid) -> tuple[float, float, float, float]:
 
 
 def begin_map(grid: Grid, title: str, *, more_mm: float = 0.0) -> tuple[Figure, Axes, MapPlan]:
-    """Return a figure with its title, the empty map at one scale both ways, and the plan."""
-    window = map_window(grid)
+    """Return an empty map of a grid's ground: figure, axes and where the rest stands."""
+    return begin_frame(outer_edges(grid), title, more_mm=more_mm)
+
+
+def begin_frame(edges: Window, title: str, *, more_mm: float = 0.0) -> tuple[Figure, Axes, MapPlan]:
+    """Return an empty map of the ground between edges: figure, axes and where the rest stands."""
+    window = map_window(edges)
     plan = map_plan(window, more_mm=more_mm)
     figure = new_figure(*plan.size)
     heading(figure, title)
@@ -102,6 +111,21 @@ def finish_map(
     declination_deg: float | None,
 ) -> None:
     """Draw coordinates, scale bar, legend, colour bar and north arrows round a painted map."""
+    figure = finish_frame(
+        axes, plan, texts=texts, convergence_deg=convergence_deg, declination_deg=declination_deg
+    )
+    colour_bar(figure, stretch, **plan.colour_bar, unit=grid.unit, name=grid.title)
+
+
+def finish_frame(
+    axes: Axes,
+    plan: MapPlan,
+    *,
+    texts: list[str],
+    convergence_deg: float,
+    declination_deg: float | None,
+) -> Figure:
+    """Draw coordinates, scale bar, legend and north arrows round a map; return its figure."""
     figure = axes.get_figure(root=True)
     assert figure is not None
     coordinate_ticks(axes, mm_per_m=plan.mm_per_m)
@@ -109,10 +133,10 @@ def finish_map(
     axes.set_ylabel("Northing [m]", labelpad=1.5)
     scale_bar(figure, **plan.scale_bar, mm_per_m=plan.mm_per_m)
     write_legend(figure, *plan.legend, texts)
-    colour_bar(figure, stretch, **plan.colour_bar, unit=grid.unit, name=grid.title)
     north_arrows(
         figure, **plan.arrows, convergence_deg=convergence_deg, declination_deg=declination_deg
     )
+    return figure
 
 
 def write_legend(figure: Figure, left: float, top: float, width: float, texts: list[str]) -> None:

@@ -18,6 +18,13 @@ from lodewalk.handover.content import (
     ReportFigure,
     Undrawn,
 )
+from lodewalk.handover.errors import (
+    budget_terms,
+    error_figures,
+    map_error_facts,
+    map_error_words,
+    position_words,
+)
 from lodewalk.handover.evening import evening_of
 from lodewalk.handover.heading import heading_part
 from lodewalk.handover.pictures import (
@@ -33,7 +40,6 @@ from lodewalk.handover.tables import (
     datum_facts,
     days_of,
     dropped_reasons,
-    error_terms,
     finding_rows,
     level_facts,
     level_words,
@@ -56,7 +62,9 @@ class Records:
     ``base`` (``range_nT``, ``worst_chord_nT``, ``activity``, ``intervals``) and ``lines``
     (``line``, ``verdict``, ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages
     of a line apart), and ``missed`` with the target sought. `targets` is the radius of the smallest
-    target found, `grid_notes` how the grid was made, `heading` the heading errors. `minutes` holds
+    target found, `grid_notes` how the grid was made, `heading` the heading errors. `error_grid` is
+    the standard error of `grid` and `error_notes` how it was found, `budget` the parts of the error
+    and `level` how lines were levelled. `minutes` holds
     the predicted error and verdict of each minute; `base_levels`, `rover_levels` and `joined` hold
     the networks of bases and of rovers and the older surveys that were joined.
     """
@@ -77,6 +85,10 @@ class Records:
     base_levels: Document | None = None
     rover_levels: Document | None = None
     joined: Document | None = None
+    error_grid: Grid | None = None
+    error_notes: Document | None = None
+    budget: Document | None = None
+    level: Document | None = None
 
 
 def assemble(
@@ -127,7 +139,10 @@ def assemble(
     return ReportContent(
         job=job,
         provenance=provenance,
-        summary=_summary(readings, rows, days),
+        summary=(
+            *_summary(readings, rows, days),
+            *map_error_facts(records.error_grid, readings),
+        ),
         site=site_facts(records.site) if records.site else (),
         datum=datum_facts(records.datum) if records.datum else (),
         levels=level_facts(records.base_levels, records.rover_levels, records.joined),
@@ -141,7 +156,8 @@ def assemble(
         heading=heading.rows,
         corrections_text=correction_words(findings),
         dropped=dropped_reasons(readings) if len(readings) else (),
-        errors=error_terms(readings) if some else (),
+        errors=budget_terms(readings, records.budget) if some else (),
+        errors_text=(*position_words(records.level), *map_error_words(records.error_notes)),
         lines=rows,
         evening=evening_of(records.check, records.ticks),
         figures=(
@@ -191,6 +207,15 @@ def _figures(
             lines=lines,
             grid=records.grid,
             notes=records.grid_notes.values if records.grid_notes else {},
+            declination_deg=declination,
+        )
+        figures += error_figures(
+            job,
+            readings=records.readings,
+            budget=records.budget,
+            grid=records.grid,
+            error=records.error_grid,
+            height_m=records.grid_notes["height_m"] if records.grid_notes else 0.0,
             declination_deg=declination,
         )
         figures += target_figures(

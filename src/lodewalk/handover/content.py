@@ -96,13 +96,20 @@ class Spread:
 
 @dataclass(frozen=True)
 class ErrorTerm:
-    """One term of the error budget over the kept readings [nT]."""
+    """One term of the error budget over the kept readings [nT].
+
+    `share` is its share of the variance and `largest` the share of readings where it is the
+    largest; `shared_by` says of which readings the error is one and the same.
+    """
 
     name: str
     text: str
     estimated: bool
     median: float | None = None
     high: float | None = None
+    share: float | None = None
+    largest: float | None = None
+    shared_by: str = ""
 
 
 @dataclass(frozen=True)
@@ -136,7 +143,10 @@ class LineRow:
 
 @dataclass(frozen=True)
 class ReportFigure:
-    """A figure as PNG bytes with its words; `section` is map, targets, base, heading or line."""
+    """A figure as PNG bytes with its words.
+
+    `section` is map, errors, targets, base, heading or line.
+    """
 
     section: str
     title: str
@@ -215,6 +225,7 @@ class ReportContent:
     corrections_text: tuple[str, ...] = ()
     dropped: tuple[Fact, ...] = ()
     errors: tuple[ErrorTerm, ...] = ()
+    errors_text: tuple[str, ...] = ()
     lines: tuple[LineRow, ...] = ()
     evening: Evening = field(default_factory=Evening)
     figures: tuple[ReportFigure, ...] = ()

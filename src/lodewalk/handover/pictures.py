@@ -50,7 +50,7 @@ def map_figures(
             convergence_deg=job.convergence_deg,
             declination_deg=declination_deg,
         )
-        figures.append(_picture("map", "Map", caption, alt, draw))
+        figures.append(picture("map", "Map", caption, alt, draw))
     rows = used_rows(readings)
     if any(name for name, use in zip(readings.strings("line"), rows, strict=True) if use):
         caption = (
@@ -59,7 +59,7 @@ def map_figures(
         )
         alt = "Profiles of the anomaly drawn along each line on a map, filled where positive."
         draw = partial(draw_stacked_profiles, readings, lines, crs_title=job.crs_title)
-        figures.append(_picture("map", "Stacked profiles", caption, alt, draw))
+        figures.append(picture("map", "Stacked profiles", caption, alt, draw))
     return figures
 
 
@@ -131,10 +131,10 @@ def target_figures(
         convergence_deg=job.convergence_deg,
         declination_deg=declination_deg,
     )
-    return [_picture("targets", "What could still hide", caption, alt, draw)]
+    return [picture("targets", "What could still hide", caption, alt, draw)]
 
 
-def _picture(
+def picture(
     section: str, title: str, caption: str, alt: str, draw: Callable[[], Figure]
 ) -> ReportFigure | Undrawn:
     """Return a figure with its words, or why there is nothing to draw."""
@@ -189,7 +189,7 @@ def base_figures(
         )
         verdict = f", verdict {day.verdict}" if day.verdict else ""
         alt = f"The field day {day.date}{verdict}: base record, lines walked and findings by hour."
-        figures.append(_picture("base", f"Day page of {day.date}", caption, alt, draw))
+        figures.append(picture("base", f"Day page of {day.date}", caption, alt, draw))
     return figures
 
 
@@ -219,5 +219,5 @@ def line_figures(readings: Readings, names: Sequence[str]) -> list[ReportFigure 
     for name in names:
         alt = f"Profiles of line {name} along its length in three panels."
         draw = partial(draw_line_profile, readings, line=name)
-        figures.append(_picture("line", f"Profile of line {name}", caption, alt, draw))
+        figures.append(picture("line", f"Profile of line {name}", caption, alt, draw))
     return figures

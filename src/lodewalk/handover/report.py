@@ -46,6 +46,8 @@ def _environment() -> Environment:
         keep_trailing_newline=True,
     )
     environment.filters["num"] = _num
+    environment.filters["small"] = _small
+    environment.filters["percent"] = _percent
     environment.filters["azimuth"] = _azimuth
     environment.filters["data_uri"] = _data_uri
     return environment
@@ -54,6 +56,16 @@ def _environment() -> Environment:
 def _num(value: Any, decimals: int = 0) -> str:
     """Return a number, or a dash where it is missing."""
     return "–" if value is None or value != value else number(value, decimals)
+
+
+def _small(value: float | None) -> str:
+    """Return a number with two decimals, three below a hundredth, or a dash."""
+    return _num(value, 3 if value is not None and value < 0.01 else 2)
+
+
+def _percent(share: float | None, decimals: int = 0) -> str:
+    """Return a share in per cent, or a dash where it is missing."""
+    return _num(None if share is None else 100 * share, decimals)
 
 
 def _azimuth(degrees: float | None) -> str:

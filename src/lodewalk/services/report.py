@@ -91,15 +91,19 @@ def _records(folder: Folder) -> "Records":
     """Return the records that the report is made of."""
     from lodewalk.handover.assemble import Records
 
-    grids, targets = (product(folder, name).grids for name in ("grids", "target_grids"))
+    grids, targets = (product(folder, name) for name in ("grids", "target_grids"))
     datum = product(folder, "datum")
     return Records(
         readings=product(folder, "readings"),
         lines=product(folder, "lines"),
         findings=all_findings(folder, reduced=True),
         base=base_record(folder),
-        grid=grids[0] if grids else None,
-        targets=targets[0] if targets else None,
+        grid=grids.named("total_field_anomaly"),
+        error_grid=grids.named("total_field_anomaly_standard_error"),
+        error_notes=product(folder, "error_notes"),
+        budget=product(folder, "budget"),
+        level=product(folder, "level"),
+        targets=targets.grids[0] if targets.grids else None,
         grid_notes=product(folder, "grid_notes"),
         heading=product(folder, "heading"),
         datum=datum,

@@ -19,6 +19,16 @@ from lodewalk.survey.ledger import check_raw, display_names, read_ledger
 from lodewalk.survey.state import read_state
 from lodewalk.survey.store import read_product
 
+#: Parts of the error of a reading, and what they are called.
+PARTS = {
+    "sensor": "sensor",
+    "diurnal": "diurnal",
+    "clock": "clock",
+    "position": "position",
+    "heading": "heading",
+    "level": "levelling with the rover's offset",
+}
+
 
 @dataclass(frozen=True)
 class WhyStep:
@@ -297,14 +307,24 @@ def _sentences(
     lines += [
         f"Datum {_number(datum.get('datum_nT'))} nT, epoch {datum.get('epoch_utc') or 'none'}.",
         f"Diurnal {_number(row['diurnal_nT'])} nT, reference {_number(row['reference_nT'])} nT.",
-        f"Instrument {_number(row['instrument_nT'])}, heading {_number(row['heading_nT'])}, "
+        f"Rover's offset {_number(row['instrument_nT'])}, heading {_number(row['heading_nT'])}, "
         f"levelling {_number(row['level_nT'])}, micro-levelling "
         f"{_number(row['micro_level_nT'])} nT.",
-        f"Anomaly {_number(row['anomaly_nT'])} nT, standard deviation {_number(row['sd_nT'])} nT "
-        f"(sensor {_number(row['sd_sensor_nT'])}, diurnal {_number(row['sd_diurnal_nT'])}).",
+        f"Anomaly {_number(row['anomaly_nT'])} nT, standard deviation {_number(row['sd_nT'])} nT.",
+        *_error_sentences(row),
         "Kept." if row["kept"] else f"Not kept: {row['reason']}.",
     ]
     return lines
+
+
+def _error_sentences(row: Mapping[str, Any]) -> list[str]:
+    """Say which parts the standard deviation is made of; none where there is no anomaly."""
+    if row["sd_nT"] is None:
+        return []
+    parts = {word: row[f"sd_{name}_nT"] for name, word in PARTS.items()}
+    told = ", ".join(f"{word} {_number(value, 3)}" for word, value in parts.items())
+    largest = max(parts, key=lambda word: parts[word] or 0.0)
+    return [f"Its parts: {told} nT; the largest is {largest}."]
 
 
 def why(folder: Folder, name: str) -> WhyStep | WhyReading:

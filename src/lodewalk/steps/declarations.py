@@ -392,9 +392,9 @@ STEPS = (
     Step(
         "summary",
         "Sums the survey up in figures.",
-        1,
+        2,
         ("summary",),
-        ("readings", "lines", "datum", "grids", "grid_notes"),
+        ("readings", "lines", "datum", "budget", "grids", "grid_notes", "error_notes"),
     ),
 )  # fmt: skip
 

@@ -12,14 +12,15 @@ from lodewalk.steps.rows import document, table
 
 COLUMNS = (
     "raw_nT", "diurnal_nT", "reference_nT", "instrument_nT", "heading_nT", "level_nT",
-    "micro_level_nT", "anomaly_nT", "sd_nT", "sd_sensor_nT", "sd_diurnal_nT",
+    "micro_level_nT", "anomaly_nT", "sd_nT", "sd_sensor_nT", "sd_diurnal_nT", "sd_clock_nT",
+    "sd_position_nT", "sd_heading_nT", "sd_level_nT",
 )  # fmt: skip
 
 
 def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
-    """Return counts, spreads of each correction, line kilometres and grid."""
+    """Return counts, spreads of corrections and errors, line kilometres and grids."""
     del settings, context
     from lodewalk.records import Document
 
@@ -39,7 +40,9 @@ def run(
             "length_km": round(float(lines["length_m"].sum()) / 1000, 6),
         },
         "datum": document(inputs, "datum").values,
+        "budget": document(inputs, "budget")["parts"],
         "grid": document(inputs, "grid_notes").values,
+        "standard_error": document(inputs, "error_notes").values,
     }
     grids = inputs["grids"]
     if isinstance(grids, GridSet):
@@ -78,5 +81,6 @@ def _grid(name: str, unit: str, values: Any) -> dict[str, Any]:
         "columns": int(values.shape[1]),
         "nodes": int(there.size),
         "min": float(there.min()) if there.size else None,
+        "median": float(np.median(there)) if there.size else None,
         "max": float(there.max()) if there.size else None,
     }

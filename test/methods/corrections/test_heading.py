@@ -400,3 +400,17 @@ def test_intervals_cover():
         inside += int(abs(error[0]) <= NINETY * model.sd(walked.heading[at])[0])
     # Of 40 at 90 %: fewer than 31 happen in 1 of 100 times.
     assert inside >= 31
+
+
+def test_a_passage_that_stands_still_is_no_neighbour_and_harms_none():
+    """Five lines to and fro with a level of 1 nT on each second, and a sixth that stands still."""
+    along, line = np.tile(np.arange(100.0), 5), np.repeat(np.arange(5), 100)
+    north = np.where(line % 2 == 0, along, 99.0 - along)
+    east, value = 20.0 * line, 3.0 * line + (line % 2)
+    still = np.full(30, 50.0)
+    found = neighbour_evidence(
+        np.append(east, still + 0.123), np.append(north, still), np.append(value, still),
+        np.append(line, np.full(30, 5)),
+    )  # fmt: skip
+    assert found.value_nT.round(6).tolist() == [1.0, -1.0, 1.0]
+    assert neighbour_evidence(still, still, still, np.arange(30) // 5).value_nT.size == 0

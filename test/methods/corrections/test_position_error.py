@@ -108,3 +108,13 @@ def test_a_spacing_of_nothing_is_refused():
     with pytest.raises(InputError, match="line_spacing_m must be above zero"):
         position_error([0.0], [0.0], [1.0], [0], sd_nT=[1.0], position_sd_m=[1.0],
                        line_spacing_m=0.0)  # fmt: skip
+
+
+def test_readings_at_one_place_have_an_error_without_slopes():
+    """No surface goes through one place, so nothing is told of a slope: 0, not a failure."""
+    one = np.full(60, 5.0)
+    found = position_error(
+        one, one, np.arange(60.0), np.repeat([0, 1, 2], 20), sd_nT=np.full(60, 0.1),
+        position_sd_m=np.ones(60), line_spacing_m=20.0,
+    )  # fmt: skip
+    assert not found.sd_nT.any()

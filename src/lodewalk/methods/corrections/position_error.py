@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import gaussian_filter1d, map_coordinates
 
+from lodewalk.errors import InputError
 from lodewalk.methods.gridding.interface import grid_readings, region_for
 from lodewalk.validation import FloatArray, check_positive, check_same_length
 
@@ -234,7 +235,10 @@ def _mean_square(slope: FloatArray, width: float, noise: float) -> FloatArray:
 def _surface_slopes(
     place: FloatArray, value: FloatArray, passage: IntArray, between: float
 ) -> FloatArray:
-    """Return the slopes east and north of a surface through the lines [nT/m], 0 beyond them."""
+    """Return the slopes east and north of a surface through the lines [nT/m].
+
+    They are 0 beyond the lines, and everywhere where readings span no area.
+    """
     slopes = np.zeros_like(place)
     on_line = passage >= 0
     if len(np.unique(passage[on_line])) < 2:
@@ -243,10 +247,13 @@ def _surface_slopes(
     area = (np.ptp(east) + 2 * between) * (np.ptp(north) + 2 * between)
     node = max(between / NODES_BETWEEN, float(np.sqrt(area / MOST_NODES)))
     region = region_for(east, north, spacing_m=node, reach_m=between)
-    surface = grid_readings(
-        east, north, value[on_line], **region._asdict(), spacing_m=node, reach_m=2 * between,
-        method="minimum curvature", tension=0.0,
-    )  # fmt: skip
+    try:
+        surface = grid_readings(
+            east, north, value[on_line], **region._asdict(), spacing_m=node, reach_m=2 * between,
+            method="minimum curvature", tension=0.0,
+        )  # fmt: skip
+    except InputError:  # all at one place, or on one straight line
+        return slopes
     at = [(place[1] - region.south_m) / node, (place[0] - region.west_m) / node]
     for own, grid in zip(slopes, np.gradient(surface, node)[::-1], strict=True):
         own[:] = map_coordinates(np.nan_to_num(grid), at, order=1, cval=0.0)

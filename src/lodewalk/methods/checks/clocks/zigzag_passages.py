@@ -175,7 +175,10 @@ def parallel_passages(
             for one, sign in zip(chosen, sense, strict=True)
         ]
     )
-    place = np.sort(place)
+    walked = np.isfinite(time).sum(axis=1) > 1  # one that stands still has no time between places
+    if walked.sum() < 3:
+        return None
+    time, place = time[walked], np.sort(place)[walked]
     beside = _beside(time, place, max_spacing_m, 1.5 * window_m / step_m)
     return Passages(time, place, _velocity(time, step_m), beside, step_m)
 
