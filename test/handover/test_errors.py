@@ -91,9 +91,12 @@ def test_the_typical_error_is_told_on_lines_and_overall(scenario):
     assert map_error_facts(small([[np.nan]]), readings) == ()
 
 
+POSITION = {"factor": 0.5, "log_sd": 0.1, "crossings": 9}
+
+
 def test_the_words_on_positions_have_a_90_percent_interval():
     """0.4353 times and over exp(1.645 x 0.156) = 1.2925: 0.337 and 0.563."""
-    level = {"position": {"factor": 0.4353, "log_sd": 0.156}, "crossings": 108}
+    level = {"position": {"factor": 0.4353, "log_sd": 0.156, "crossings": 108}}
     (text,) = position_words(Document(level))
     assert "0.44 of what the receivers state (90 % interval 0.34 to 0.56), by 108 cross" in text
     assert position_words(Document(level | {"position": None})) == ()
@@ -159,8 +162,7 @@ def test_the_page_shows_table_sentences_and_figures(job, scenario, budget, error
         grid=scenario.grid,
         error_grid=error,
         error_notes=Document(NOTES),
-        budget=budget,
-        level=Document({"position": {"factor": 0.5, "log_sd": 0.1}, "crossings": 9}),
+        budget=Document(budget.values | {"position": POSITION}),
     )
     page = build_report(assemble(job, records, provenance=Provenance(), most_lines=0))
     part = page[page.index('id="errors"') :]

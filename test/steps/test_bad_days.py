@@ -109,7 +109,7 @@ def test_two_bases_whose_site_ties_disagree_with_their_records_are_told(bench):
     bench.add("rover.csv", rover_text(), "rover", "R1")
     assert not {kind for kind in doubts(checked(bench)) if "tie" in kind or "base" in kind}
     bench.set("instruments.B2", site_tie_nT=0.0)
-    assert "bases disagree" in doubts(checked(bench))
+    assert "site tie doubted" in doubts(checked(bench))
 
 
 def test_a_day_across_midnight_utc_is_one_field_day(bench):

@@ -41,13 +41,13 @@ def coordinate_ticks(axes: Axes, *, mm_per_m: float, step_m: float | None = None
         axis.set_major_locator(FixedLocator(ticks.tolist()))
         axis.set_major_formatter(FixedFormatter(labels))
     axes.tick_params(which="major", labelsize=SMALL_PT, top=True, right=True, direction="out")
-    labels = axes.get_yticklabels()
-    for label in labels:
-        label.set(rotation=90, va="center")
-    if labels and (axes.get_ylim()[1] - north[-1]) * mm_per_m < _EDGE_MM:
-        labels[-1].set(va="top")
-    if labels and max(ends) < _CORNER_MM:
-        labels[0].set(va="bottom")
+    names = axes.get_yticklabels()
+    for name in names:
+        name.set(rotation=90, va="center")
+    if names and (axes.get_ylim()[1] - north[-1]) * mm_per_m < _EDGE_MM:
+        names[-1].set(va="top")
+    if names and max(ends) < _CORNER_MM:
+        names[0].set(va="bottom")
     return step
 
 

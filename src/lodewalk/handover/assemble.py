@@ -63,10 +63,10 @@ class Records:
     (``line``, ``verdict``, ``reasons``, and ``instrument`` and ``start_utc`` to tell the passages
     of a line apart), and ``missed`` with the target sought. `targets` is the radius of the smallest
     target found, `grid_notes` how the grid was made, `heading` the heading errors. `error_grid` is
-    the standard error of `grid` and `error_notes` how it was found, `budget` the parts of the error
-    and `level` how lines were levelled. `minutes` holds
-    the predicted error and verdict of each minute; `base_levels`, `rover_levels` and `joined` hold
-    the networks of bases and of rovers and the older surveys that were joined.
+    the standard error of `grid` and `error_notes` how it was found, `budget` the parts of the
+    error. `minutes` holds the predicted error and verdict of each minute; `base_levels`,
+    `rover_levels` and `joined` hold the networks of bases and of rovers and the older surveys that
+    were joined.
     """
 
     readings: Readings | None = None
@@ -88,7 +88,6 @@ class Records:
     error_grid: Grid | None = None
     error_notes: Document | None = None
     budget: Document | None = None
-    level: Document | None = None
 
 
 def assemble(
@@ -157,7 +156,7 @@ def assemble(
         corrections_text=correction_words(findings),
         dropped=dropped_reasons(readings) if len(readings) else (),
         errors=budget_terms(readings, records.budget) if some else (),
-        errors_text=(*position_words(records.level), *map_error_words(records.error_notes)),
+        errors_text=(*position_words(records.budget), *map_error_words(records.error_notes)),
         lines=rows,
         evening=evening_of(records.check, records.ticks),
         figures=(

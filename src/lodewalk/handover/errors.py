@@ -45,22 +45,23 @@ def budget_terms(readings: Readings, budget: Document | None) -> tuple[ErrorTerm
     )
 
 
-def position_words(level: Document | None) -> tuple[str, ...]:
+def position_words(budget: Document | None) -> tuple[str, ...]:
     """Return what the crossings say of the size of position errors; nothing without crossings.
 
     Examples
     --------
-    >>> position_words(Document({"position": {"factor": 0.5, "log_sd": 0.1}, "crossings": 40}))[0]
+    >>> found = {"factor": 0.5, "log_sd": 0.1, "crossings": 40}
+    >>> position_words(Document({"position": found}))[0]
     'Position errors are 0.50 of what the receivers state (90 % interval 0.42 to 0.59), by 40 \
 crossings; the budget uses that.'
     """
-    found = level.values.get("position") if level is not None else None
-    if level is None or not found:
+    found = budget.values.get("position") if budget is not None else None
+    if not found:
         return ()
     factor, reach = found["factor"], float(np.exp(NINETY * found["log_sd"]))
     return (
         f"Position errors are {number(factor, 2)} of what the receivers state (90 % interval "
-        f"{number(factor / reach, 2)} to {number(factor * reach, 2)}), by {level['crossings']} "
+        f"{number(factor / reach, 2)} to {number(factor * reach, 2)}), by {found['crossings']} "
         "crossings; the budget uses that.",
     )
 

@@ -102,7 +102,6 @@ def _records(folder: Folder) -> "Records":
         error_grid=grids.named("total_field_anomaly_standard_error"),
         error_notes=product(folder, "error_notes"),
         budget=product(folder, "budget"),
-        level=product(folder, "level"),
         targets=targets.grids[0] if targets.grids else None,
         grid_notes=product(folder, "grid_notes"),
         heading=product(folder, "heading"),

@@ -72,9 +72,7 @@ def run(
         "budget": Document(
             {
                 "parts": [_row(name, parts, used) for name in parts],
-                "position": None
-                if scale is None
-                else {"factor": round(scale.factor, 4), "log_sd": round(scale.log_sd, 4)},
+                "position": scale and _told(inputs, scale),
             }
         ),
     }
@@ -141,6 +139,15 @@ def _scale(inputs: Mapping[str, Record], stated: PositionError) -> PositionScale
     known = np.isfinite(both).all(axis=1)
     off, other = (np.array(crossed[name])[known] for name in ("off_nT", "other_sd_nT"))
     return position_scale(off, other, np.hypot(both[known, 0], both[known, 1]))
+
+
+def _told(inputs: Mapping[str, Record], scale: PositionScale) -> dict[str, Any]:
+    """Return the factor of position errors for print."""
+    return {
+        "factor": round(scale.factor, 4),
+        "log_sd": round(scale.log_sd, 4),
+        "crossings": len(document(inputs, "level")["crossed"]["off_nT"]),
+    }
 
 
 def _diurnal(
