@@ -21,6 +21,9 @@ TRIALS = (
     "bridging",
     "positions",
     "heading",
+    "levelling",
+    "standard_error",
+    "reduction",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")
 
