@@ -34,8 +34,8 @@ from lodewalk.validation import FloatArray, check_positive, check_same_length
 #: Strengths that are tried beside none: the first judges the longest waves, and the last is tried
 #: where the second is no better.
 STRENGTHS: Final = (0.1, 1.0, 0.01)
-#: Longest waves that are tried [line spacings], in order; None carries all.
-LONGEST: Final = (None, 8.0, 4.0)
+#: Longest waves that are tried [line spacings], in order; None carries all. The first risks least.
+LONGEST: Final = (4.0, 8.0, None)
 #: Most nodes: larger surveys are judged in a window.
 MOST_NODES: Final = 10_000
 #: Standard errors by which lines must be predicted better (the rule of one standard error).
@@ -272,9 +272,9 @@ def choose_along_strike(
     Tension and damping are chosen with nothing carried, by `choose_surface`. Then whole lines are
     left out, the strike found without them, to choose the longest waves that are carried, and the
     strength; the damping is looked at once more with pieces of lines left out, since what an
-    isotropic surface can't follow may have passed for noise. Where the first strength isn't better
-    by a twentieth with any length of waves, nothing else is tried; along a setting trials end
-    where one is plainly worse than the best before it. What is found is kept if the squared
+    isotropic surface can't follow may have passed for noise. Short waves, which risk least, come
+    first: where they aren't better by a twentieth nothing else is tried, and along a setting trials
+    end where one is worse than those before it. What is found is kept if the squared
     misfits of the lines, line by line, are less than with nothing carried by the standard error of
     their sum [1]_, and their root mean square by a twentieth; else nothing is carried.
 
@@ -402,17 +402,20 @@ def _survey(
 def _tried(judge: _Judge, plain: StrikeTrial) -> list[StrikeTrial]:
     """Return trials of the longest waves, and of other strengths with the best of them.
 
-    Misfits have one least place along either, so that beyond a worse trial none is better. Where
-    the first strength isn't useful no other is tried.
+    Each goes on as long as it is better than the one before; where the first of all isn't useful
+    nothing else is tried.
     """
     found: list[StrikeTrial] = []
+    best = plain
     for part in LONGEST:
         longest_m = None if part is None else part * judge.survey.line_spacing_m
         found.append(judge.of(replace(plain, strength=STRENGTHS[0], longest_m=longest_m)))
-        if len(found) > 1 and _useful(found[-2], plain) and found[-1].rms >= found[-2].rms:
+        if not _useful(found[0], plain):
+            return found
+        if found[-1].rms >= best.rms:
             break
-    best = min(found, key=lambda trial: trial.rms)
-    for strength in STRENGTHS[1:] if _useful(best, plain) else ():
+        best = found[-1]
+    for strength in STRENGTHS[1:]:
         found.append(judge.of(replace(best, strength=strength)))
         if found[-1].rms < best.rms:
             break
