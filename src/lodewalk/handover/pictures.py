@@ -79,7 +79,29 @@ def _how_gridded(notes: Mapping[str, Any]) -> str:
     rms = number(surface["left_out_rms_nT"], 1)
     return (
         f"{text}; each line left out in turn is predicted to {rms} nT (root mean square), across a "
-        "gap twice as wide as that between lines."
+        f"gap twice as wide as that between lines.{_strike_words(surface)}"
+    )
+
+
+def _strike_words(surface: Mapping[str, Any]) -> str:
+    """Return whether values are carried along the strike, and what left-out lines said of it."""
+    tried = [
+        trial["rms_nT"]
+        for trial in surface.get("strike_trials") or ()
+        if trial["strength"] > 0 and trial["left_out"] == "lines"
+    ]
+    if not tried:
+        return ""
+    plain = number(surface["left_out_plain_rms_nT"], 1)
+    if surface["strength"] > 0:
+        return (
+            " Values are carried along the strike between lines where neighbouring lines agree: "
+            f"left-out lines are then predicted to {number(surface['left_out_rms_nT'], 1)} instead "
+            f"of {plain} nT."
+        )
+    return (
+        " Nothing is carried along the strike between lines: left-out lines are not surely better "
+        f"predicted with it, to {number(min(tried), 1)} instead of {plain} nT at best."
     )
 
 

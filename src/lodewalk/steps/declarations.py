@@ -350,8 +350,9 @@ STEPS = (
     ),
     Step(
         "surface",
-        "Chooses tension and damping of the grid by lines that are left out.",
-        2,
+        "Chooses the grid's tension and damping, and what is carried along the strike, by lines "
+        "that are left out.",
+        3,
         ("surface",),
         ("readings", "rover_lines"),
         ("grid.method", "grid.tension", "grid.damping_m2"),
@@ -359,7 +360,7 @@ STEPS = (
     Step(
         "standard_error",
         "Tells how sure the grid is, near the lines and between them.",
-        1,
+        2,
         ("error_grids", "error_notes"),
         ("readings", "rover_lines", "rover_budget", "surface"),
         ("survey.crs", "grid.method"),
@@ -367,7 +368,7 @@ STEPS = (
     Step(
         "grid",
         "Grids the anomaly, its standard error beside it.",
-        3,
+        4,
         ("grids", "grid_notes"),
         ("readings", "rover_lines", "surface", "error_grids"),
         ("survey.crs", "grid"),

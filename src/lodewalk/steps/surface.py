@@ -35,7 +35,7 @@ def run(
     choice = None
     along = None
     if method == ALONG_STRIKE and used.passage.size >= LEAST:
-        along = _along_strike(used)
+        along = _along_strike(used, wanted, context)
         choice = _plain_of(along)
     elif method in CURVED and None in wanted and used.passage.size >= LEAST:
         choice = _choice(used, context)
@@ -45,7 +45,9 @@ def run(
     return {"surface": Document(values)}
 
 
-def _along_strike(used: Used) -> AlongStrikeChoice:
+def _along_strike(
+    used: Used, wanted: tuple[float | None, float | None], context: Context
+) -> AlongStrikeChoice:
     """Return what left-out lines say of carrying the field along the strike."""
     sd = used.weighing_sd
     return choose_along_strike(
@@ -57,6 +59,9 @@ def _along_strike(used: Used) -> AlongStrikeChoice:
         lines=used.line_folds,
         pieces=used.piece_folds,
         line_spacing_m=used.line_spacing_m,
+        tension=wanted[0],
+        damping_m2=wanted[1],
+        each=context.map,
     )
 
 
@@ -75,10 +80,16 @@ def _plain_of(along: AlongStrikeChoice) -> SurfaceChoice:
 def _strike_values(along: AlongStrikeChoice | None) -> dict[str, Any]:
     """Return what was chosen along the strike, for print."""
     if along is None:
-        return {"strength": 0.0, "longest_m": None, "strike_trials": []}
+        return {
+            "strength": 0.0,
+            "longest_m": None,
+            "left_out_plain_rms_nT": None,
+            "strike_trials": [],
+        }
     return {
         "strength": along.strength,
         "longest_m": along.longest_m,
+        "left_out_plain_rms_nT": _rounded(along.plain_rms),
         "strike_trials": [
             {
                 "strength": trial.strength,

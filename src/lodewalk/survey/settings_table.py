@@ -367,9 +367,9 @@ class GridSettings(Section):
         "cubic",
         "linear",
     ] = _setting(
-        "minimum curvature",
-        "Gridding engine; along strike joins slanted dykes from line to line, cubic and linear "
-        "work on triangles.",
+        "minimum curvature along strike",
+        "Gridding engine; along strike joins slanted dykes from line to line where left-out lines "
+        "are better predicted so, cubic and linear work on triangles.",
     )
     height_m: float = _setting(
         0.0, "Height above the sensor of the grid; for equivalent sources only.", "m", ge=0, le=1e4

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.ndimage import map_coordinates
 
 from lodewalk.errors import InputError
 from lodewalk.methods.gridding.along_strike import AlongStrike
@@ -9,6 +10,8 @@ from lodewalk.methods.gridding.choose_along_strike import STRENGTHS, choose_alon
 from lodewalk.methods.gridding.interface import ALONG_STRIKE, grid_readings
 from lodewalk.methods.gridding.line_folds import line_folds
 from lodewalk.methods.gridding.piece_folds import piece_folds
+from lodewalk.steps.context import Context
+from lodewalk.steps.executors import Threads
 
 SPACING, SIDE, NODE = 20.0, 240.0, 5.0
 
@@ -35,7 +38,7 @@ def balls(east, north):
     return total
 
 
-def chosen(field, noise=0.5, seed=1, used=None):
+def chosen(field, noise=0.5, seed=1, used=None, **more):
     east, north, line = walk()
     if used is not None:
         east, north, line = (part[used(line)] for part in (east, north, line))
@@ -47,6 +50,7 @@ def chosen(field, noise=0.5, seed=1, used=None):
     choice = choose_along_strike(
         east, north, value, sd=np.full(east.size, noise), line=line, lines=folds,
         pieces=piece_folds(east, north, line, length_m=SPACING), line_spacing_m=SPACING,
+        **more,
     )  # fmt: skip
     return choice, (east, north, line, value)
 
@@ -96,6 +100,44 @@ def test_two_lines_choose_nothing():
     assert np.isnan(choice.rms)
     assert choice.judged == 0
     assert choice.trials == ()
+
+
+def test_the_misfit_is_that_of_grids_of_the_other_lines():
+    """Each fold gridded anew from its readings, nothing kept from trial to trial."""
+    choice, (east, north, line, value) = chosen(dykes)
+    folds = line_folds(east, north, line, line_spacing_m=SPACING)
+    errors = []
+    for number in np.unique(folds[folds >= 0]):
+        held = folds == number
+        grid = grid_readings(
+            east[~held], north[~held], value[~held], west_m=0.0, south_m=0.0, spacing_m=NODE,
+            shape=(49, 49), reach_m=500.0, method=ALONG_STRIKE, tension=choice.tension,
+            damping_m2=choice.damping_m2, tension_length_m=choice.tension_length_m,
+            along_strike=AlongStrike(line[~held], SPACING, choice.strength, choice.longest_m),
+        )  # fmt: skip
+        there = map_coordinates(grid, [north[held] / NODE, east[held] / NODE], order=3)
+        errors.append(there - value[held])
+    assert choice.rms == pytest.approx(np.sqrt(np.mean(np.concatenate(errors) ** 2)), rel=1e-9)
+
+
+def test_threads_choose_the_same_from_the_same_trials():
+    alone, _ = chosen(dykes)
+    assert alone == chosen(dykes, each=Context(executor=Threads(3)).map)[0]
+
+
+def test_settings_that_are_given_are_not_tried():
+    """Both given: what is carried is chosen with them, by lines alone."""
+    choice, _ = chosen(dykes, tension=0.1, damping_m2=0.3)
+    assert (choice.tension, choice.damping_m2, choice.plain_trials) == (0.1, 0.3, ())
+    assert choice.strength > 0
+    assert {(trial.left_out, trial.damping_m2) for trial in choice.trials} == {("lines", 0.3)}
+
+
+def test_little_is_tried_where_it_would_not_help():
+    """On bodies without a strike the first strength decides."""
+    choice, _ = chosen(balls)
+    assert choice.strength == 0
+    assert {trial.strength for trial in choice.trials} == {0.0, STRENGTHS[0]}
 
 
 def test_a_line_for_each_reading():

@@ -24,6 +24,8 @@ from lodewalk.validation import FloatArray, check_positive, check_same_length
 #: Tensions and dampings that are tried; dampings in squares of the line spacing.
 TENSIONS: Final = (0.0, 0.1, 0.25, 0.5, 0.8)
 DAMPINGS: Final = (1e-4, 1e-3, 1e-2, 1e-1, 1.0)
+#: Settings are tried in order until the misfit is worse by this part than the least one.
+SLACK: Final = 0.01
 #: Most nodes: larger surveys are judged in a window.
 MOST_NODES: Final = 6000
 #: Sweeps and solutions end at this part of the largest value.
@@ -146,7 +148,7 @@ def choose_surface(
         damping = _best(trials).damping_m2
     if not can_be_left_out(window.lines):
         return SurfaceChoice(0.0, damping, length, float("nan"), judged, trials)
-    own = _tried(window, [(tension, damping) for tension in TENSIONS], "lines", each)
+    own = _climbed(window, [(tension, damping) for tension in TENSIONS], "lines", each)
     best = _best(own)
     return SurfaceChoice(best.tension, damping, length, best.rms, judged, (*trials, *own))
 
@@ -159,9 +161,21 @@ def _best(trials: Sequence[Trial]) -> Trial:
 def _dampings(window: Window, line_spacing_m: float, each: Each) -> tuple[Trial, ...]:
     """Try dampings of whole decades, then of half ones beside the best."""
     whole = [(0.0, part * line_spacing_m**2) for part in DAMPINGS]
-    trials = _tried(window, whole, "pieces", each)
+    trials = _climbed(window, whole, "pieces", each)
     beside = [(0.0, _best(trials).damping_m2 * step) for step in (10**-0.5, 10**0.5)]
     return (*trials, *_tried(window, beside, "pieces", each))
+
+
+def _climbed(
+    window: Window, pairs: Sequence[tuple[float, float]], left_out: str, each: Each
+) -> tuple[Trial, ...]:
+    """Try pairs of tension and damping in order until the misfit is plainly past its least."""
+    trials: tuple[Trial, ...] = ()
+    for pair in pairs:
+        trials += _tried(window, [pair], left_out, each)
+        if trials[-1].rms > (1 + SLACK) * _best(trials).rms:
+            break
+    return trials
 
 
 def _tried(

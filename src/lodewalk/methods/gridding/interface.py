@@ -183,10 +183,130 @@ def grid_readings(
     >>> grid.round(9).tolist()
     [[15.0, 25.0], [35.0, 45.0]]
     """
-    check_positive(reach_m, name="reach_m")
-    check_positive(spacing_m, name="spacing_m")
     if method not in ENGINES:
         raise InputError(f"The method must be one of {', '.join(ENGINES)}.", value=method)
+    prepared = prepare_readings(
+        easting_m,
+        northing_m,
+        value,
+        sd=sd,
+        west_m=west_m,
+        south_m=south_m,
+        spacing_m=spacing_m,
+        shape=shape,
+        reach_m=reach_m,
+    )
+    options = Options(
+        tension,
+        1e-3 if damping_m2 is None else damping_m2 / spacing_m**2,
+        1.0 if tension_length_m is None else tension_length_m / spacing_m,
+    )
+    if method == ALONG_STRIKE:
+        if along_strike is None:
+            raise InputError(
+                "Gridding along strike needs to know the lines.",
+                remedy="Give along_strike, with each reading's line and the line spacing.",
+            )
+        options = options._replace(carried=prepared.carried(along_strike))
+    return prepared.surface(method, options)
+
+
+class Prepared(NamedTuple):
+    """Readings as engines are given them: in grid spacings, less their plane, of a size near 1.
+
+    Parameters
+    ----------
+    column, row, value, weight : array, shape (n_used,)
+        Place, value and weight of the readings that have all of them.
+    used : bool array, shape (n,)
+        Which those are.
+    blocks : BlockMeans
+        Their means.
+    wanted : bool array, shape (n_north, n_east)
+        Nodes within reach.
+    plane : tuple = (slope east, slope north, height)
+        What was taken off.
+    scale : float
+        What values were divided by.
+    spacing_m : float
+        Distance between nodes [m].
+    """
+
+    column: FloatArray
+    row: FloatArray
+    value: FloatArray
+    weight: FloatArray
+    used: BoolArray
+    blocks: BlockMeans
+    wanted: BoolArray
+    plane: tuple[float, float, float]
+    scale: float
+    spacing_m: float
+
+    def carried(self, told: AlongStrike) -> BlockMeans:
+        """Return the values that are carried along the strike."""
+        line = np.atleast_1d(np.asarray(told.line, dtype=np.int64))
+        check_same_length(value=self.used, line=line)
+        return carried_values(
+            self.column,
+            self.row,
+            self.value,
+            weight=self.weight,
+            line=line[self.used],
+            wanted=self.wanted,
+            line_spacing=told.line_spacing_m / self.spacing_m,
+            strength=told.strength,
+            longest=None if told.longest_m is None else told.longest_m / self.spacing_m,
+        )
+
+    def surface(self, method: str, options: Options) -> FloatArray:
+        """Return what an engine makes of the readings, plane and size put back; NaN elsewhere."""
+        values = np.full(self.wanted.shape, np.nan)
+        rows, columns = (axis.astype(np.float64) for axis in np.nonzero(self.wanted))
+        found = ENGINES[method](self.blocks, self.wanted, options) * self.scale
+        values[self.wanted] = found
+        values[self.wanted] += _on_plane(self.plane, columns, rows)
+        return values
+
+
+def prepare_readings(
+    easting_m: ArrayLike,
+    northing_m: ArrayLike,
+    value: ArrayLike,
+    *,
+    sd: ArrayLike | None = None,
+    west_m: float,
+    south_m: float,
+    spacing_m: float,
+    shape: tuple[int, int],
+    reach_m: float,
+) -> Prepared:
+    """Make readings ready for any engine, once for several surfaces of them.
+
+    Parameters
+    ----------
+    easting_m, northing_m, value, sd, west_m, south_m, spacing_m, shape, reach_m
+        As in `grid_readings`.
+
+    Returns
+    -------
+    Prepared
+
+    Raises
+    ------
+    InputError
+        As `grid_readings`.
+
+    Examples
+    --------
+    >>> east, north = np.array([0.0, 10, 0, 10]), np.array([0.0, 0, 10, 10])
+    >>> ready = prepare_readings(east, north, 3 + east, west_m=0.0, south_m=0.0, spacing_m=5.0,
+    ...                          shape=(3, 3), reach_m=20.0)
+    >>> ready.surface("minimum curvature", Options()).round(6)[0].tolist()
+    [3.0, 8.0, 13.0]
+    """
+    check_positive(reach_m, name="reach_m")
+    check_positive(spacing_m, name="spacing_m")
     _check_size(shape, spacing_m)
     readings, used = _usable(easting_m, northing_m, value, sd)
     column, row = (readings[0] - west_m) / spacing_m, (readings[1] - south_m) / spacing_m
@@ -198,48 +318,10 @@ def grid_readings(
     rest = blocks.value - _on_plane(plane, blocks.column, blocks.row)
     # Engines stop their iterations at a tolerance, so the size of values must not matter to them.
     scale = float(np.abs(rest).max()) or 1.0
-    values = np.full(shape, np.nan)
-    rows, columns = np.nonzero(wanted)
-    options = Options(
-        tension,
-        1e-3 if damping_m2 is None else damping_m2 / spacing_m**2,
-        1.0 if tension_length_m is None else tension_length_m / spacing_m,
-    )
-    if method == ALONG_STRIKE:
-        level = (readings[2] - _on_plane(plane, column, row)) / scale
-        carried = _carried((column, row, level, weight), used, wanted, along_strike, spacing_m)
-        options = options._replace(carried=carried)
-    values[wanted] = ENGINES[method](blocks._replace(value=rest / scale), wanted, options) * scale
-    values[wanted] += _on_plane(plane, columns.astype(np.float64), rows.astype(np.float64))
-    return values
-
-
-def _carried(
-    readings: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
-    used: BoolArray,
-    wanted: BoolArray,
-    told: AlongStrike | None,
-    spacing_m: float,
-) -> BlockMeans:
-    """Return the values that are carried along the strike, in grid spacings."""
-    if told is None:
-        raise InputError(
-            "Gridding along strike needs to know the lines.",
-            remedy="Give along_strike, with each reading's line and the line spacing.",
-        )
-    line = np.atleast_1d(np.asarray(told.line, dtype=np.int64))
-    check_same_length(value=used, line=line)
-    column, row, value, weight = readings
-    return carried_values(
-        column,
-        row,
-        value,
-        weight=weight,
-        line=line[used],
-        wanted=wanted,
-        line_spacing=told.line_spacing_m / spacing_m,
-        strength=told.strength,
-        longest=None if told.longest_m is None else told.longest_m / spacing_m,
+    level = (readings[2] - _on_plane(plane, column, row)) / scale
+    blocks = blocks._replace(value=rest / scale)
+    return Prepared(
+        column, row, level, weight, used, blocks, wanted, plane, scale, float(spacing_m)
     )
 
 

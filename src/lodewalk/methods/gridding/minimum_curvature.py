@@ -37,6 +37,8 @@ COARSER: Final = 20.0
 #: Most sweeps of a grid by its number of nodes; long waves come from the coarser ones.
 SWEEPS: Final = ((100_000, 100), (400_000, 50), (1_500_000, 25), (10**9, 15))
 LEAST_TO_LOOK: Final = 30
+#: Half of the nodes that a node bends with, to north and east; the others mirror them.
+_STENCIL: Final = ((0, 0), (0, 1), (0, 2), (1, -1), (1, 0), (1, 1), (2, 0))
 
 
 class _Level(NamedTuple):
@@ -188,20 +190,37 @@ def roughness(shape: tuple[int, int], bending: float, tension: float) -> sparse.
     >>> roughness((5, 5), 1.0, 0.0)[[12], :].toarray().reshape(5, 5)[2].tolist()
     [1.0, -8.0, 20.0, -8.0, 1.0]
     """
-    first = [sparse.diags_array([-1.0, 1.0], offsets=[0, 1], shape=(n - 1, n)) for n in shape]
-    second = [
-        sparse.diags_array([1.0, -2.0, 1.0], offsets=[0, 1, 2], shape=(n - 2, n)) for n in shape
-    ]
-    keep = [sparse.eye_array(n) for n in shape]
-    bends = (
-        (1.0, sparse.kron(second[0], keep[1])),
-        (1.0, sparse.kron(keep[0], second[1])),
-        (2.0, sparse.kron(first[0], first[1])),
-    )
-    pulls = sparse.kron(first[0], keep[1]), sparse.kron(keep[0], first[1])
-    total = sum(bending * factor * (part.T @ part) for factor, part in bends)
-    total = total + sum(tension * (part.T @ part) for part in pulls)
-    return total.tocsr()
+    slope, bend = ([_band(order, count) for count in shape] for order in (1, 2))
+    own = [bending * two + tension * one for one, two in zip(slope, bend, strict=True)]
+    found: dict[int, FloatArray] = {}
+    for north, east in _STENCIL:
+        # From the nodes whose neighbour there would lie across the border the bands hold zeros.
+        part = 2 * bending * slope[0][north][:, None] * _towards(slope[1], east)
+        if north == 0:
+            part = part + _towards(own[1], east)
+        if east == 0:
+            part = part + own[0][north][:, None]
+        offset = north * shape[1] + east
+        diagonal = np.broadcast_to(part, shape).ravel()[: shape[0] * shape[1] - offset]
+        found[offset] = found.get(offset, 0.0) + diagonal
+    diagonals = found | {-offset: diagonal for offset, diagonal in found.items()}
+    return sparse.diags_array(list(diagonals.values()), offsets=list(diagonals)).tocsr()
+
+
+def _band(order: int, count: int) -> FloatArray:
+    """Return the diagonals 0 to 2 of the squares of differences along an axis, zeros at the end."""
+    steps = np.array({1: [-1.0, 1.0], 2: [1.0, -2.0, 1.0]}[order])
+    band = np.zeros((3, count))
+    for first in range(order + 1):
+        for second in range(first, order + 1):
+            places = slice(first, first + count - order)
+            band[second - first, places] += steps[first] * steps[second]
+    return band
+
+
+def _towards(band: FloatArray, step: int) -> FloatArray:
+    """Return the factors of each node and the one `step` nodes on, back where it is below zero."""
+    return np.roll(band[abs(step)], max(-step, 0))
 
 
 def _relax(u: FloatArray, level: _Level, bending: float, tension: float, tolerance: float) -> None:
