@@ -367,7 +367,7 @@ class GridSettings(Section):
         "cubic",
         "linear",
     ] = _setting(
-        "minimum curvature along strike",
+        "minimum curvature",
         "Gridding engine; along strike joins slanted dykes from line to line where left-out lines "
         "are better predicted so, cubic and linear work on triangles.",
     )
