@@ -158,13 +158,13 @@ def _write(path: Path, seconds: np.ndarray, columns: dict[str, np.ndarray]) -> N
     frame.with_columns(pl.col("total_field_nT").round(3)).write_csv(path)
 
 
-def reduced(folder: Path, seed: int) -> Truths:
+def reduced(folder: Path, seed: int, plan: Plan | None = None) -> Truths:
     """Run one survey from raw files to the grid and compare with what was planted.
 
     One constant, the median error of the readings, is taken off for the survey: its level rests
     on the datum.
     """
-    plan = drawn(seed)
+    plan = plan or drawn(seed)
     east, north = write(folder, plan)
     new_survey(folder / "survey", name="Planted", crs=CRS)
     survey = open_folder(folder / "survey")

@@ -98,7 +98,7 @@ def test_the_words_on_positions_have_a_90_percent_interval():
     """0.4353 times and over exp(1.645 x 0.156) = 1.2925: 0.337 and 0.563."""
     level = {"position": {"factor": 0.4353, "log_sd": 0.156, "crossings": 108}}
     (text,) = position_words(Document(level))
-    assert "0.44 of what the receivers state (90 % interval 0.34 to 0.56), by 108 cross" in text
+    assert "0.44 of what is stated of them (90 % interval 0.34 to 0.56), by 108 cross" in text
     assert position_words(Document(level | {"position": None})) == ()
     assert position_words(None) == ()
 

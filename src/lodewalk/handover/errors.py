@@ -52,7 +52,7 @@ def position_words(budget: Document | None) -> tuple[str, ...]:
     --------
     >>> found = {"factor": 0.5, "log_sd": 0.1, "crossings": 40}
     >>> position_words(Document({"position": found}))[0]
-    'Position errors are 0.50 of what the receivers state (90 % interval 0.42 to 0.59), by 40 \
+    'Position errors are 0.50 of what is stated of them (90 % interval 0.42 to 0.59), by 40 \
 crossings; the budget uses that.'
     """
     found = budget.values.get("position") if budget is not None else None
@@ -60,7 +60,7 @@ crossings; the budget uses that.'
         return ()
     factor, reach = found["factor"], float(np.exp(NINETY * found["log_sd"]))
     return (
-        f"Position errors are {number(factor, 2)} of what the receivers state (90 % interval "
+        f"Position errors are {number(factor, 2)} of what is stated of them (90 % interval "
         f"{number(factor / reach, 2)} to {number(factor * reach, 2)}), by {found['crossings']} "
         "crossings; the budget uses that.",
     )

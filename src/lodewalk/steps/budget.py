@@ -8,7 +8,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.methods.corrections.anomaly import combine_sd
-from lodewalk.methods.corrections.clock_error import clock_sd, residual_clock_sd
+from lodewalk.methods.corrections.clock_error import ClockLeft, clock_left, clock_sd
 from lodewalk.methods.corrections.diurnal_distance import distance_sd
 from lodewalk.methods.corrections.diurnal_projection import projection_sd
 from lodewalk.methods.corrections.position_error import PositionError, position_error
@@ -122,8 +122,12 @@ def _position(inputs: Mapping[str, Record], anomaly: Floats) -> PositionError:
         position_sd_m=positions.floats("sd_m")[sound],
         line_spacing_m=spacing_or_usual(east, north, passage[sound]),
     )
+    # A dropped reading has what the kept ones beside it have.
+    place = np.flatnonzero(kept[order])
     for whole, part in zip(found, parts, strict=True):
-        whole[sound] = part
+        known = np.isfinite(part)
+        if known.any():
+            whole[order] = np.interp(np.arange(order.size), place[known], part[known])
     return found
 
 
@@ -158,9 +162,11 @@ def _diurnal(
     parts = [diurnal.floats("sd_diurnal_nT"), _away(inputs, settings, bases)]
     if np.isfinite(anomaly).any():
         site = survey_site(inputs)
+        change = diurnal.floats("diurnal_nT")
+        # From its usual level: where the datum lies must not matter.
         bent = projection_sd(
             anomaly,
-            diurnal.floats("diurnal_nT"),
+            change - np.nanmedian(change),
             total_field_nT=site.total_field_nT,
             inclination_deg=site.inclination_deg,
         )
@@ -180,7 +186,7 @@ def _away(inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: list
             )
             for name in ("easting", "northing")
         ]
-        if None in place:
+        if None in place or base.place > 1:
             continue
         away = np.hypot(
             positions.floats("easting_m")[rows] - place[0],
@@ -228,12 +234,14 @@ def _clock(inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: lis
             day = np.array([names[hour] for hour in hours], dtype=object)
             for name in dict.fromkeys(day.tolist()):
                 rows = own[day == name]
-                slips = [_slip(inputs, settings, item, name) for item in (rover, base.name)]
+                walked, stood = (_slip(inputs, settings, item, name) for item in (rover, base.name))
                 sd = clock_sd(
                     seconds[rows],
                     base.seconds,
                     base.field_nT,
-                    clock_sd_s=float(np.hypot(slips[0], slips[1])),
+                    clock_sd_s=float(
+                        combine_sd(abs(walked.mean_s - stood.mean_s), walked.sd_s, stood.sd_s)
+                    ),
                     max_gap_s=settings["diurnal"]["max_gap_s"],
                 )
                 found[rows] = np.nan_to_num(sd)
@@ -242,17 +250,17 @@ def _clock(inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: lis
 
 def _slip(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], instrument: str, day: str
-) -> float:
-    """Return how far a clock may still be off on a day [s]."""
+) -> ClockLeft:
+    """Return how far a clock may still be off on a day."""
     usual = settings["clocks"]
     rows = [row for row in document(inputs, "clock_evidence")["clock"]
             if row["instrument"] == instrument]  # fmt: skip
     if not rows:
-        return float(usual["by_hand_s"])
+        return ClockLeft(0.0, usual["by_hand_s"])
     row = rows[0]
     told = next((item for item in row["days"] if item["day"] == day), row)
     stamped = row["position_clock"] == "its own fixes"
-    return residual_clock_sd(
+    return clock_left(
         told["offset_s"],
         told["sd_s"],
         decided_s=told["decided_s"] or 0.0,

@@ -271,7 +271,7 @@ STEPS = (
     Step(
         "level",
         "Levels the lines by their crossings.",
-        2,
+        3,
         ("rover_level", "level", "level_findings"),
         (
             "rover_times", "rover_checks", "rover_lines", "lines", "crossings", "rover_diurnal",
@@ -303,7 +303,7 @@ STEPS = (
     Step(
         "budget",
         "Gives the error budget of each reading, part by part.",
-        3,
+        4,
         ("rover_budget", "budget"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_checks", "rover_lines",
@@ -352,7 +352,7 @@ STEPS = (
         "surface",
         "Chooses the grid's tension and damping, and what is carried along the strike, by lines "
         "that are left out.",
-        3,
+        4,
         ("surface",),
         ("readings", "rover_lines"),
         ("grid.method", "grid.tension", "grid.damping_m2"),
@@ -360,15 +360,15 @@ STEPS = (
     Step(
         "standard_error",
         "Tells how sure the grid is, near the lines and between them.",
-        2,
+        3,
         ("error_grids", "error_notes"),
         ("readings", "rover_lines", "rover_budget", "surface"),
-        ("survey.crs", "grid.method"),
+        ("survey.crs", "grid.method", "grid.reach_m"),
     ),
     Step(
         "grid",
         "Grids the anomaly, its standard error beside it.",
-        4,
+        5,
         ("grids", "grid_notes"),
         ("readings", "rover_lines", "surface", "error_grids"),
         ("survey.crs", "grid"),

@@ -31,8 +31,9 @@ LONE_LINE_SPACING_M = 20.0
 class Used:
     """The readings that a grid is made of: the kept ones on lines, or all where none is.
 
-    `sd_nT` is that of sensor and diurnal correction, by which readings are weighed: what a line's
-    readings share, such as level and place, says nothing of how well each follows the ground.
+    `sd_nT` is the noise of the sensor, by which readings are weighed: what a line's readings share,
+    such as level, place and the variation with time, says nothing of how well each follows the
+    ground, and a part that grows with the anomaly would flatten its peaks.
     `rows` tells where each stands among all readings.
     """
 
@@ -40,7 +41,6 @@ class Used:
     northing_m: Floats
     anomaly_nT: Floats
     sd_nT: Floats
-    sensor_sd_nT: Floats
     passage: NDArray[np.int64]
     rows: NDArray[np.int64]
 
@@ -55,12 +55,13 @@ class Used:
 
         None where no error is above zero.
         """
-        return _above_zero(self.sd_nT)
-
-    @property
-    def sensor_sd(self) -> Floats | None:
-        """Noise of each reading by itself, an unknown one the largest; None where none is [nT]."""
-        return _above_zero(self.sensor_sd_nT)
+        above = self.sd_nT[self.sd_nT > 0]
+        if not above.size:
+            return None
+        known: Floats = np.where(
+            np.isnan(self.sd_nT), above.max(), np.maximum(self.sd_nT, above.min())
+        )
+        return known
 
     @property
     def line_folds(self) -> NDArray[np.int64]:
@@ -78,15 +79,6 @@ class Used:
         return piece_folds(
             self.easting_m, self.northing_m, self.passage, length_m=self.line_spacing_m
         )
-
-
-def _above_zero(sd: Floats) -> Floats | None:
-    """Return errors with the smallest above zero for none and the largest for unknown ones."""
-    above = sd[sd > 0]
-    if not above.size:
-        return None
-    known: Floats = np.where(np.isnan(sd), above.max(), np.maximum(sd, above.min()))
-    return known
 
 
 def on_nodes(
@@ -154,7 +146,6 @@ def used_readings(readings: Table, passage: NDArray[np.int64]) -> Used:
         readings.floats("easting_m")[used],
         readings.floats("northing_m")[used],
         readings.floats("anomaly_nT")[used],
-        np.hypot(readings.floats("sd_sensor_nT"), readings.floats("sd_diurnal_nT"))[used],
         readings.floats("sd_sensor_nT")[used],
         passage[used],
         np.flatnonzero(used),

@@ -61,9 +61,12 @@ def _foretold(choice: PriorChoice, crossed: Crossed) -> dict[str, list[Any]]:
     The standard deviation is that of all but the positions, whose errors may be stated wrongly.
     """
     found = choice.levelling
-    off, sd = found.standardised * found.foretold_sd_nT, found.foretold_sd_nT
-    known = np.flatnonzero(np.isfinite(off) & (sd > crossed.by_position_nT))
-    other = np.sqrt(sd[known] ** 2 - crossed.by_position_nT[known] ** 2)
+    off = found.standardised * found.foretold_sd_nT
+    # As stated: the scale that levelling found would take what position errors are larger by.
+    stated = found.foretold_sd_nT / found.scale
+    known = np.flatnonzero(np.isfinite(off + stated))
+    bare = crossed.ties.sd_nT**2 - crossed.by_position_nT**2
+    other = np.sqrt(np.maximum(stated**2 - crossed.by_position_nT**2, bare))[known]
     return {
         "passages": crossed.number[known].tolist(),
         "seconds": np.round(crossed.seconds[known], 3).tolist(),

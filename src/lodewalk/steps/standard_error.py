@@ -51,7 +51,8 @@ def run(
         "problem": None,
     }
     try:
-        values, region, told = _map(inputs, used, (settings["grid.method"], surface), context)
+        how = settings["grid.method"], surface
+        values, region, told = _map(inputs, used, how, settings["grid.reach_m"] or 0.0, context)
     except InputError as error:
         notes["problem"] = error.rule
         return {"error_grids": GridSet(()), "error_notes": Document(notes)}
@@ -65,10 +66,11 @@ def _map(
     inputs: Mapping[str, Record],
     used: Used,
     how: tuple[str, Mapping[str, Any]],
+    reach_m: float,
     context: Context,
 ) -> tuple[Floats, Region, dict[str, Any]]:
     """Return the standard error at each node, where the nodes lie, and what was found."""
-    sd = used.sensor_sd
+    sd = used.weighing_sd
     if not used.passage.size or sd is None:
         raise InputError("No reading has an anomaly and a noise of its own.")
     between = used.line_spacing_m
@@ -106,7 +108,8 @@ def _map(
         shared=shared,
         size_m=between / NODES_BETWEEN,
     )
-    values, region, spacing = _on_nodes(blocks, covariance, surface, calibration, between, context)
+    lengths = between, max(REACH * between, reach_m)
+    values, region, spacing = _on_nodes(blocks, covariance, surface, calibration, lengths, context)
     return values, region, {
         "spacing_m": spacing,
         "depth_m": round(covariance.depth_m, 3),
@@ -181,11 +184,14 @@ def _on_nodes(
     covariance: FieldCovariance,
     surface: Surface | None,
     calibration: Calibration,
-    between: float,
+    lengths: tuple[float, float],
     context: Context,
 ) -> tuple[Floats, Region, float]:
-    """Return the standard error at the nodes of an even mesh, and the distance of its nodes."""
-    reach = REACH * between
+    """Return the standard error at the nodes of an even mesh, and the distance of its nodes.
+
+    `lengths` are line spacing and reach [m].
+    """
+    between, reach = lengths
     area = np.prod([float(np.ptp(axis)) + 2 * reach for axis in blocks[:2]])
     spacing = max(between / NODES_BETWEEN, float(np.sqrt(area / MOST_NODES)))
     region = region_for(blocks.easting, blocks.northing, spacing_m=spacing, reach_m=reach)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from lodewalk.errors import InputError
-from lodewalk.methods.corrections.clock_error import clock_sd, residual_clock_sd
+from lodewalk.methods.corrections.clock_error import clock_left, clock_sd
 
 BASE_TIME = np.arange(0.0, 7200.0, 5.0)
 
@@ -51,9 +51,21 @@ def test_an_error_below_zero_is_refused():
 
 def test_what_a_clock_may_still_be_off():
     usual = {"usual_sd_s": 1.0}
-    assert residual_clock_sd(None, None, decided_s=5.0, **usual) == 1.0
+    assert clock_left(None, None, decided_s=5.0, **usual) == (0.0, 1.0)
     # Two independent measurements of sd 1 and 0.75: 1 / sqrt(1 + 16 / 9) = 0.6.
-    assert residual_clock_sd(17.9, 0.75, decided_s=18.0, **usual) == pytest.approx(0.6)
-    assert residual_clock_sd(18.0, 0.75, decided_s=0.0, **usual) == pytest.approx(18.01, abs=0.01)
+    left = clock_left(17.9, 0.75, decided_s=18.0, **usual)
+    assert left.sd_s == pytest.approx(0.6)
+    assert left.mean_s == pytest.approx(-0.1 * 0.64)
+    assert clock_left(18.0, 0.75, decided_s=0.0, **usual).mean_s == 18.0
     with pytest.raises(InputError, match="usual_sd_s must be above zero"):
-        residual_clock_sd(1.0, 1.0, decided_s=0.0, usual_sd_s=0.0)
+        clock_left(1.0, 1.0, decided_s=0.0, usual_sd_s=0.0)
+
+
+def test_clocks_drawn_and_measured_are_left_off_as_stated():
+    """Clocks off by 2 s, measured to 1.5 s, nothing decided."""
+    rng = np.random.default_rng(8)
+    off = rng.normal(0, 2.0, 4000)
+    left = [clock_left(o + e, 1.5, decided_s=0.0, usual_sd_s=2.0)
+            for o, e in zip(off, rng.normal(0, 1.5, 4000), strict=True)]  # fmt: skip
+    z = (off - [item.mean_s for item in left]) / [item.sd_s for item in left]
+    assert np.mean(np.abs(z) <= 1.645) == pytest.approx(0.9, abs=0.02)

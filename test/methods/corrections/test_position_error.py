@@ -104,6 +104,17 @@ def test_one_line_few_readings_and_missing_ones():
     assert np.isnan(none.sd_nT).all()
 
 
+def test_lines_too_short_for_a_profile_have_the_slope_of_the_surface():
+    """Three lines of four readings on a slope of 10 nT/m, positions to 1 m: no silent nothing."""
+    east, north = np.repeat([0.0, 20.0, 40.0], 4), np.tile([0.0, 10.0, 20.0, 30.0], 3)
+    found = position_error(
+        east, north, 10 * east, np.repeat(np.arange(3), 4), sd_nT=np.full(12, 0.1),
+        position_sd_m=np.ones(12), line_spacing_m=20.0,
+    )  # fmt: skip
+    np.testing.assert_allclose(found.sd_nT[4:8], 10.0, rtol=0.05)
+    np.testing.assert_allclose(found.east_nT[4:8], 10.0, rtol=0.05)
+
+
 def test_a_spacing_of_nothing_is_refused():
     with pytest.raises(InputError, match="line_spacing_m must be above zero"):
         position_error([0.0], [0.0], [1.0], [0], sd_nT=[1.0], position_sd_m=[1.0],

@@ -47,7 +47,8 @@ def correlation(one, other):
 
 def noise_of(blocks, line):
     same = (blocks.passage[:, None] == blocks.passage) & (blocks.passage >= 0)
-    return np.diag(blocks.variance) + (line**2 + blocks.shared @ blocks.shared.T) * same
+    alone = np.where(blocks.passage < 0, np.sum(blocks.shared**2, axis=1), 0.0)
+    return np.diag(blocks.variance + alone) + (line**2 + blocks.shared @ blocks.shared.T) * same
 
 
 def test_one_reading_that_counts_is_done_by_hand():

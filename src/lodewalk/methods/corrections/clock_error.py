@@ -1,6 +1,6 @@
 """What a wrong clock does to the diurnal correction: clock error times the rate of the field."""
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,9 +17,16 @@ HALF_INTERVALS: Final = 1.0
 FOUND_SD: Final = 3.0
 
 
-def residual_clock_sd(
+class ClockLeft(NamedTuple):
+    """What a clock may still be off by: the mean, that clock minus UTC, and its sd [s]."""
+
+    mean_s: float
+    sd_s: float
+
+
+def clock_left(
     offset_s: float | None, sd_s: float | None, *, decided_s: float, usual_sd_s: float
-) -> float:
+) -> ClockLeft:
     """Return how far a clock may still be off, after what was decided.
 
     Parameters
@@ -34,8 +41,7 @@ def residual_clock_sd(
 
     Returns
     -------
-    float
-        Standard deviation [s].
+    ClockLeft
 
     Raises
     ------
@@ -44,22 +50,25 @@ def residual_clock_sd(
 
     Notes
     -----
-    What is usual and what the evidence says are combined by their weights, ``1 / sd^2``. An
-    offset of more than three sd that was found but not decided stays in the error in full.
+    Bayes' rule for two normal pieces: what is usual, about what was decided, and the evidence, by
+    their weights ``1 / sd^2``. An offset of more than three sd is no usual one, and stays in full.
 
     Examples
     --------
-    >>> round(residual_clock_sd(0.1, 0.75, decided_s=0.0, usual_sd_s=1.0), 3)
-    0.6
-    >>> round(residual_clock_sd(30.0, 0.75, decided_s=0.0, usual_sd_s=1.0), 1)
+    >>> left = clock_left(0.1, 0.75, decided_s=0.0, usual_sd_s=1.0)
+    >>> round(left.mean_s, 3), round(left.sd_s, 3)
+    (0.064, 0.6)
+    >>> clock_left(30.0, 0.75, decided_s=0.0, usual_sd_s=1.0).mean_s
     30.0
     """
     check_positive(usual_sd_s, name="usual_sd_s")
     if offset_s is None or sd_s is None:
-        return usual_sd_s
-    left = abs(offset_s - decided_s)
-    both = usual_sd_s * sd_s / float(np.hypot(usual_sd_s, sd_s))
-    return float(np.hypot(both, left)) if left > FOUND_SD * sd_s else both
+        return ClockLeft(0.0, usual_sd_s)
+    left = offset_s - decided_s
+    if abs(left) > FOUND_SD * float(np.hypot(sd_s, usual_sd_s)):
+        return ClockLeft(left, sd_s)
+    share = usual_sd_s**2 / (usual_sd_s**2 + sd_s**2)
+    return ClockLeft(left * share, sd_s * float(np.sqrt(share)))
 
 
 def clock_sd(

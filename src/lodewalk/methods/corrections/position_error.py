@@ -140,11 +140,13 @@ def _at_known(
     surface = _surface_slopes(place, value, passage, between)
     across = uy * surface[0] - ux * surface[1]
     square = profile.along_square + across**2 + profile.short_square
-    return PositionError(
-        apart * np.sqrt(square),
-        apart * (profile.along * ux + across * uy),
-        apart * (profile.along * uy - across * ux),
-    )
+    slopes = profile.along * ux + across * uy, profile.along * uy - across * ux
+    # A stretch too short for a profile has the surface's slope, and no less than is usual.
+    short = np.hypot(ux, uy) < 0.5
+    usual = float(np.median(square[~short])) if not short.all() else 0.0
+    square = np.where(short, np.maximum(surface[0] ** 2 + surface[1] ** 2, usual), square)
+    east, north = (np.where(short, *pair) for pair in zip(surface, slopes, strict=True))
+    return PositionError(apart * np.sqrt(square), apart * east, apart * north)
 
 
 def _flat(count: int) -> _Profile:

@@ -105,8 +105,8 @@ def krige(
 
     `near` holds the neighbours of each node; `field` and `line` are variances. A node with a
     passage has that passage's error too, as a reading has; `shared` and `node_shared` hold the
-    other errors that a passage has in common. Without a stiffness (below zero) the
-    weights are those of least variance, else those of a plate.
+    other errors that a passage has in common; a block without a passage has them alone. Without a
+    stiffness (below zero) the weights are those of least variance, else those of a plate.
     """
     count = near.shape[1]
     noise, apart = np.empty((count, count)), np.empty((count, count))
@@ -124,6 +124,8 @@ def krige(
                 apart[i, j] = apart[j, i] = square
                 noise[i, j] = noise[j, i] = common
             noise[i, i] += variance[a[i]]
+            if own[i] < 0:
+                noise[i, i] += np.sum(shared[a[i]] ** 2)
         if stiffness < 0.0:
             weight = _own_weights(apart, away, noise, field)
         else:

@@ -133,8 +133,7 @@ def calibrate(
     2. Ground is quiet here and rough there. The field's share is taken as proportional to the
        surface's own squared curvature near the place, and to the mean square of left-out errors
        (less their noise) around it, of the other folds.
-    3. One more factor makes nine tenths of the errors lie within 1.645 sd, among the half of the
-       block means that is farthest from readings.
+    3. One more factor makes nine tenths of all the errors lie within 1.645 sd.
     4. What the full surface misses its own readings by, beyond their noise, is added: damping and
        the finite grid do that over sharp anomalies.
 
@@ -353,16 +352,16 @@ def _factor(left: _LeftOut, roughness: FloatArray, width: float) -> tuple[FloatA
     """Return the factor of the field's share at each node, and the part common to all."""
     usual = float(np.median(left.roughness)) or 1.0
     field = left.field * (left.roughness / usual + _LEAST_PART)
-    everywhere = _enough(left.error, field, left.noise, np.ones(field.size, dtype=bool))
+    everywhere = _enough(left.error, field, left.noise)
     near = np.empty(field.size)
     for fold in np.unique(left.fold):
         held = left.fold == fold
         grid = _local(left, field, everywhere, ~held, (roughness.shape, width))
         place = [left.row[held], left.column[held]]
         near[held] = map_coordinates(grid, place, order=1, mode="nearest")
-    far = left.field >= np.median(left.field)
-    overall = _enough(left.error, near * field, left.noise, far)
-    local = _local(left, field, everywhere, np.ones(far.size, dtype=bool), (roughness.shape, width))
+    overall = _enough(left.error, near * field, left.noise)
+    every = np.ones(field.size, dtype=bool)
+    local = _local(left, field, everywhere, every, (roughness.shape, width))
     return overall * local * (roughness / usual + _LEAST_PART), overall
 
 
@@ -387,9 +386,9 @@ def _local(
     return np.asarray(np.maximum(local, _LEAST_PART * everywhere))
 
 
-def _enough(error: FloatArray, field: FloatArray, noise: FloatArray, used: BoolArray) -> float:
+def _enough(error: FloatArray, field: FloatArray, noise: FloatArray) -> float:
     """Return the least factor of the field's share with which nine tenths are inside."""
-    square = (error[used] / _TIMES) ** 2
-    needed = (square - noise[used]) / np.maximum(field[used], 1e-30)
+    square = (error / _TIMES) ** 2
+    needed = (square - noise) / np.maximum(field, 1e-30)
     wanted = float(np.quantile(needed, _INSIDE))
     return float(np.clip(wanted, *_FACTORS))

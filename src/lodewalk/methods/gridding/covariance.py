@@ -235,8 +235,10 @@ def _prepare(blocks: LineBlocks, window: NDArray[np.int64], line_sd: float) -> _
     east, north = blocks.easting[window], blocks.northing[window]
     value, passage = blocks.value[window], blocks.passage[window]
     same = (passage[:, None] == passage) & (passage[:, None] >= 0)
-    common = blocks.shared[window] @ blocks.shared[window].T
-    noise = np.diag(blocks.variance[window]) + (line_sd**2 + common) * same
+    shared = blocks.shared[window]
+    alone = np.where(passage < 0, np.sum(shared**2, axis=1), 0.0)
+    common = (line_sd**2 + shared @ shared.T) * same
+    noise = np.diag(blocks.variance[window] + alone) + common
     root = cholesky(noise, lower=True)
     plane = np.column_stack([np.ones(east.size), east - east.mean(), north - north.mean()])
     whitened = solve_triangular(root, plane, lower=True)
