@@ -40,7 +40,7 @@ def test_intervals_of_the_grid_hold_the_truth_near_the_lines_and_between(surveys
 
 
 def test_no_interval_is_bought_with_width(surveys):
-    """Over many surveys the stated sd is to be at most 1.2 of the rms; that of six varies by 0.2."""
+    """Over many surveys the stated sd is at most 1.2 of the rms; that of six varies by 0.2."""
     for error, sd in (
         ([s.error for s in surveys], [s.sd for s in surveys]),
         ([s.node_error for s in surveys], [s.node_sd for s in surveys]),

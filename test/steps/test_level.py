@@ -145,7 +145,7 @@ def test_it_can_be_turned_off(survey, bench):
 def test_weights_of_the_grid_leave_out_what_a_line_shares(survey, bench):
     readings, number = survey(planted(4.0))
     used = used_readings(bench.product("readings"), number)
-    parts = [readings[f"sd_{name}_nT"].to_numpy() for name in ("sensor", "diurnal")]
     assert (readings["sd_heading_nT"] > 0.03).all()
     assert (readings["sd_level_nT"] > 0.03).all()
-    np.testing.assert_allclose(used.sd_nT, np.hypot(*parts), rtol=1e-9)
+    assert (readings["sd_diurnal_nT"] > 0.03).all()
+    np.testing.assert_array_equal(used.sd_nT, readings["sd_sensor_nT"].to_numpy())
