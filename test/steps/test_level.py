@@ -147,5 +147,4 @@ def test_weights_of_the_grid_leave_out_what_a_line_shares(survey, bench):
     used = used_readings(bench.product("readings"), number)
     assert (readings["sd_heading_nT"] > 0.03).all()
     assert (readings["sd_level_nT"] > 0.03).all()
-    assert (readings["sd_diurnal_nT"] > 0.03).all()
     np.testing.assert_array_equal(used.sd_nT, readings["sd_sensor_nT"].to_numpy())
