@@ -24,6 +24,7 @@ TRIALS = (
     "levelling",
     "standard_error",
     "reduction",
+    "rio",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")
 
