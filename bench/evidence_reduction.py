@@ -17,7 +17,7 @@ from scipy.stats import binom
 from common import spread
 from reduced_survey import TIMES, Truths, reduced
 
-SURVEYS, FIRST = 400, 0
+SURVEYS, FIRST = 400, 11_000
 Part = Callable[[Truths], tuple[np.ndarray, np.ndarray]]
 
 WHERE: dict[str, Part] = {
