@@ -47,5 +47,5 @@ def surface(
 
 def run(module: str, *options: object, stdout: object = subprocess.DEVNULL) -> None:
     """Run one module of the program, quietly."""
-    command = ["gmt", module, *map(str, options), "-Ve"]
+    command = ["gmt", module, *map(str, options), "-Ve", "--GMT_HISTORY=false"]
     subprocess.run(command, check=True, stdout=stdout, stderr=subprocess.PIPE)  # type: ignore[call-overload]
