@@ -35,17 +35,17 @@ def surface(
         written = time.perf_counter()
         where = [f"-R0/{side_m}/0/{side_m}", f"-I{float(side_m / (nodes - 1))!r}"]
         with means.open("wb") as target:
-            run("blockmedian", raw, *where, "-bi3d", "-bo3d", stdout=target)
-        run("surface", means, *where, "-bi3d", f"-T{TENSION}", f"-G{grid}")
+            run(folder, "blockmedian", raw, *where, "-bi3d", "-bo3d", stdout=target)
+        run(folder, "surface", means, *where, "-bi3d", f"-T{TENSION}", f"-G{grid}")
         made = time.perf_counter()
         with out.open("wb") as target:
-            run("grd2xyz", grid, "-ZBLd", stdout=target)
+            run(folder, "grd2xyz", grid, "-ZBLd", stdout=target)
         values = np.fromfile(out).reshape(nodes, nodes)
         ended = time.perf_counter()
     return values, made - written, (written - begin) + (ended - made)
 
 
-def run(module: str, *options: object, stdout: object = subprocess.DEVNULL) -> None:
-    """Run one module of the program, quietly."""
-    command = ["gmt", module, *map(str, options), "-Ve", "--GMT_HISTORY=false"]
-    subprocess.run(command, check=True, stdout=stdout, stderr=subprocess.PIPE)  # type: ignore[call-overload]
+def run(folder: str, module: str, *options: object, stdout: object = subprocess.DEVNULL) -> None:
+    """Run one module of the program, quietly, in a folder where it may leave its own files."""
+    command = ["gmt", module, *map(str, options), "-Ve"]
+    subprocess.run(command, check=True, stdout=stdout, stderr=subprocess.PIPE, cwd=folder)  # type: ignore[call-overload]
