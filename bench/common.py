@@ -13,10 +13,13 @@ from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
+from scipy.stats import binom
 
 BENCH = Path(__file__).parent
 LODEWALK = Path(sys.executable).with_name("lodewalk")
 BUSY_LOAD = 0.3
+#: Half width of a 90 % interval in standard deviations.
+NINETY = 1.645
 
 # Benches and evidence plant what the tests plant, so they import this module first.
 sys.path.append(str(BENCH.parent / "test"))
@@ -97,4 +100,29 @@ def machine(packages: Sequence[str], *, load: float) -> str:
     return (
         f"{os.cpu_count()} cores, {platform.machine()}; Python {platform.python_version()}, "
         f"{versions}; {other if load > BUSY_LOAD else calm}."
+    )
+
+
+def coverage_row(name: str, parts: Iterable[tuple[np.ndarray, np.ndarray]]) -> str:
+    """Return a row of coverage from the errors and stated sd at the places of each survey.
+
+    One place a survey is drawn at random and counted; beside it stand all places of each, and the
+    mean sd over the rms of the errors, all surveys together and its median over surveys.
+    """
+    rng = np.random.default_rng(7)
+    one, shares, widths, squares = [], [], [], []
+    for error, sd in parts:
+        if not error.size:
+            continue
+        inside = np.abs(error) <= NINETY * sd
+        one.append(bool(inside[rng.integers(error.size)]))
+        shares.append(float(np.mean(inside)))
+        widths.append(np.mean(sd))
+        squares.append(np.mean(error**2))
+    low, high = binom.ppf([0.005, 0.995], len(one), 0.9) / len(one)
+    ratio = np.mean(widths) / np.sqrt(np.mean(squares))
+    usual = np.median(np.array(widths) / np.sqrt(squares))
+    return (
+        f"| {name} | {len(one)} | {np.mean(one):.3f} | {low:.3f} to {high:.3f} | {spread(shares)} "
+        f"| {ratio:.2f} | {usual:.2f} |"
     )

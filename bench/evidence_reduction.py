@@ -12,10 +12,9 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
-from scipy.stats import binom
 
-from common import spread
-from reduced_survey import TIMES, Truths, reduced
+from common import coverage_row
+from reduced_survey import Truths, reduced
 
 SURVEYS, FIRST = 400, 11_000
 Part = Callable[[Truths], tuple[np.ndarray, np.ndarray]]
@@ -34,28 +33,11 @@ GROUPS: dict[str, Callable[[Truths], bool]] = {
 }
 
 
-def row(name: str, found: list[Truths], part: Part) -> str:
-    """Count one place a survey, drawn at random, and beside it all places of each."""
-    rng = np.random.default_rng(7)
-    one, shares, widths, squares = [], [], [], []
-    for truth in found:
-        error, sd = part(truth)
-        known = np.isfinite(error + sd)
-        error, sd = error[known], sd[known]
-        if not error.size:
-            continue
-        inside = np.abs(error) <= TIMES * sd
-        one.append(bool(inside[rng.integers(error.size)]))
-        shares.append(float(np.mean(inside)))
-        widths.append(np.mean(sd))
-        squares.append(np.mean(error**2))
-    low, high = binom.ppf([0.005, 0.995], len(one), 0.9) / len(one)
-    ratio = np.mean(widths) / np.sqrt(np.mean(squares))
-    usual = np.median(np.array(widths) / np.sqrt(squares))
-    return (
-        f"| {name} | {len(one)} | {np.mean(one):.3f} | {low:.3f} to {high:.3f} | {spread(shares)} "
-        f"| {ratio:.2f} | {usual:.2f} |"
-    )
+def known(truth: Truths, part: Part) -> tuple[np.ndarray, np.ndarray]:
+    """Return errors and sd of a part where both are known."""
+    error, sd = part(truth)
+    both = np.isfinite(error + sd)
+    return error[both], sd[both]
 
 
 def report(found: list[Truths]) -> str:
@@ -74,7 +56,10 @@ def report(found: list[Truths]) -> str:
     for group, belongs in GROUPS.items():
         part = [truth for truth in found if belongs(truth)]
         if part:
-            lines += [row(f"{group}: {name}", part, where) for name, where in WHERE.items()]
+            lines += [
+                coverage_row(f"{group}: {name}", [known(truth, where) for truth in part])
+                for name, where in WHERE.items()
+            ]
     return "\n".join(lines)
 
 

@@ -11,14 +11,12 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 import numpy as np
-from scipy.stats import binom
 from threadpoolctl import threadpool_limits
 
-from common import spread
+from common import coverage_row
 from gridded_survey import Nodes, Survey, choice_of, mapped, planted
 
 SURVEYS = 400
-TIMES = 1.645
 
 
 class Trial(NamedTuple):
@@ -47,27 +45,10 @@ def trials(surveys: int) -> Iterable[Trial]:
             yield Trial(survey, mapped(survey, choice_of(survey)))
 
 
-def row(name: str, found: list[Trial], where: Callable[[Nodes], np.ndarray]) -> str:
-    """Count one node a survey, drawn at random, and beside it all nodes of each."""
-    rng = np.random.default_rng(7)
-    one, shares, widths, squares = [], [], [], []
-    for trial in found:
-        used = np.flatnonzero(where(trial.nodes))
-        if not used.size:
-            continue
-        error, sd = trial.nodes.error[used], trial.nodes.sd[used]
-        inside = np.abs(error) <= TIMES * sd
-        one.append(bool(inside[rng.integers(used.size)]))
-        shares.append(float(np.mean(inside)))
-        widths.append(np.mean(sd))
-        squares.append(np.mean(error**2))
-    low, high = binom.ppf([0.005, 0.995], len(one), 0.9) / len(one)
-    ratio = np.mean(widths) / np.sqrt(np.mean(squares))
-    usual = np.median(np.array(widths) / np.sqrt(squares))
-    return (
-        f"| {name} | {len(one)} | {np.mean(one):.3f} | {low:.3f} to {high:.3f} | {spread(shares)} "
-        f"| {ratio:.2f} | {usual:.2f} |"
-    )
+def chosen(nodes: Nodes, where: Callable[[Nodes], np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Return errors and sd of some nodes."""
+    used = where(nodes)
+    return nodes.error[used], nodes.sd[used]
 
 
 def report(found: list[Trial]) -> str:
@@ -87,7 +68,9 @@ def report(found: list[Trial]) -> str:
         part = [trial for trial in found if belongs(trial.survey)]
         for where, mask in WHERE.items():
             if part:
-                lines.append(row(f"{group}: {where}", part, mask))
+                lines.append(
+                    coverage_row(f"{group}: {where}", [chosen(t.nodes, mask) for t in part])
+                )
     return "\n".join(lines)
 
 

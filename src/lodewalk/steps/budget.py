@@ -22,7 +22,15 @@ from lodewalk.steps.corrected import anomaly_before
 from lodewalk.steps.crossing_ties import Series
 from lodewalk.steps.days import Days
 from lodewalk.steps.gridded import spacing_or_usual
-from lodewalk.steps.rows import document, in_time_order, instruments, rows_of, table
+from lodewalk.steps.rows import (
+    document,
+    in_time_order,
+    instruments,
+    own_value,
+    passage_of_readings,
+    rows_of,
+    table,
+)
 from lodewalk.steps.site_field import survey_site
 
 Floats = NDArray[np.float64]
@@ -71,27 +79,29 @@ def run(
         "rover_budget": Budget(pl.DataFrame(columns)),
         "budget": Document(
             {
-                "parts": [_row(name, parts, used) for name in parts],
+                "parts": _rows(parts, used),
                 "position": scale and _told(inputs, scale),
             }
         ),
     }
 
 
-def _row(name: str, parts: Mapping[str, Floats], used: NDArray[np.bool_]) -> dict[str, Any]:
-    """Return what one part comes to over the kept readings."""
-    squares = {key: np.nan_to_num(values[used]) ** 2 for key, values in parts.items()}
+def _rows(parts: Mapping[str, Floats], used: NDArray[np.bool_]) -> list[dict[str, Any]]:
+    """Return what each part comes to over the kept readings."""
+    squares = {name: np.nan_to_num(values[used]) ** 2 for name, values in parts.items()}
     total = np.sum(list(squares.values()), axis=0)
     largest = np.max(list(squares.values()), axis=0)
-    own = squares[name]
     known = total > 0
-    return {
-        "part": name,
-        "shared_by": SHARED_BY[name],
-        "median_nT": round(float(np.sqrt(np.median(own))), 4) if own.size else None,
-        "share_of_variance": _mean(own[known] / total[known]),
-        "largest_at_share_of_readings": _mean((own == largest)[known]),
-    }
+    return [
+        {
+            "part": name,
+            "shared_by": SHARED_BY[name],
+            "median_nT": round(float(np.sqrt(np.median(own))), 4) if own.size else None,
+            "share_of_variance": _mean(own[known] / total[known]),
+            "largest_at_share_of_readings": _mean((own == largest)[known]),
+        }
+        for name, own in squares.items()
+    ]
 
 
 def _mean(values: NDArray[Any]) -> float | None:
@@ -107,7 +117,7 @@ def _position(inputs: Mapping[str, Record], anomaly: Floats) -> PositionError:
     kept = table(inputs, "rover_checks").booleans("kept")
     positions = table(inputs, "rover_positions")
     places = positions.floats("easting_m"), positions.floats("northing_m")
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     found = PositionError(*(np.full(anomaly.size, np.nan) for _ in range(3)))
     sound = order[kept[order]]
     if not sound.size:
@@ -136,7 +146,7 @@ def _scale(inputs: Mapping[str, Record], stated: PositionError) -> PositionScale
     crossed = document(inputs, "level")["crossed"]
     if not crossed or not crossed["off_nT"]:
         return None
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     series = Series(passage, table(inputs, "rover_times").seconds("time_utc"))
     number, seconds = (np.array(crossed[name]) for name in ("passages", "seconds"))
     both = series.nearest(stated.sd_nT, number, seconds)
@@ -181,9 +191,7 @@ def _away(inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: list
     found = np.zeros(seconds.size)
     for base, rows in _by_base(inputs, bases):
         place = [
-            settings[f"instruments.*.{name}_m"].get(
-                base.name, settings[f"instruments.*.{name}_m"]["*"]
-            )
+            own_value(settings[f"instruments.*.{name}_m"], base.name)
             for name in ("easting", "northing")
         ]
         if None in place or base.place > 1:
@@ -229,9 +237,7 @@ def _clock(inputs: Mapping[str, Record], settings: Mapping[str, Any], bases: lis
     for base, corrected in _by_base(inputs, bases):
         for rover in instruments(files):
             own = np.intersect1d(corrected, rows_of(files, rover))
-            hours = np.floor(seconds[own] / 900.0)
-            names = {hour: days.name(hour * 900.0) for hour in np.unique(hours)}
-            day = np.array([names[hour] for hour in hours], dtype=object)
+            day = days.each(seconds[own])
             for name in dict.fromkeys(day.tolist()):
                 rows = own[day == name]
                 walked, stood = (_slip(inputs, settings, item, name) for item in (rover, base.name))

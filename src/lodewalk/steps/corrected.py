@@ -9,7 +9,7 @@ from lodewalk.methods.corrections.anomaly import total_field_anomaly
 from lodewalk.records import Record
 from lodewalk.steps.rows import table
 
-#: Each correction and the product that holds its column; "" for one that isn't made yet.
+#: Each correction and the product that holds its column.
 CORRECTIONS = {
     "diurnal": "rover_diurnal",
     "reference": "rover_reference",
@@ -23,13 +23,12 @@ CORRECTIONS = {
 def corrections(
     inputs: Mapping[str, Record], *, before: str | None = None
 ) -> dict[str, NDArray[np.float64]]:
-    """Return each correction [nT]; 0 for those not made yet, and from `before` on."""
+    """Return each correction [nT]; 0 from `before` on."""
     count = len(table(inputs, "rover_recorded"))
     taken: dict[str, NDArray[np.float64]] = {}
     for name, product in CORRECTIONS.items():
         later = before == name or (before is not None and before in taken)
-        made = product and not later
-        taken[name] = table(inputs, product).floats(f"{name}_nT") if made else np.zeros(count)
+        taken[name] = np.zeros(count) if later else table(inputs, product).floats(f"{name}_nT")
     return taken
 
 

@@ -20,7 +20,13 @@ from lodewalk.records.products import Culture
 from lodewalk.records.table import float_column, utc_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
-from lodewalk.steps.rows import at_distinct_times, document, in_time_order, table
+from lodewalk.steps.rows import (
+    at_distinct_times,
+    document,
+    in_time_order,
+    passage_of_readings,
+    table,
+)
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -52,7 +58,7 @@ def run(
             "line_noise": record,
             "culture_findings": found.table(),
         }
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()[rows]
+    passage = passage_of_readings(inputs)[rows]
     recorded, positions = table(inputs, "rover_recorded"), table(inputs, "rover_positions")
     events = classify_rover(
         seconds[rows],
@@ -79,7 +85,7 @@ def _line_noise(
     seconds = table(inputs, "rover_times").seconds("time_utc")
     envelope = noise_envelope(
         table(inputs, "rover_recorded").floats("raw_nT")[rows],
-        table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()[rows],
+        passage_of_readings(inputs)[rows],
         time_s=seconds[rows],
         tolerance_nT=tolerance_nT,
     )

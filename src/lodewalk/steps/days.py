@@ -37,6 +37,18 @@ class Days:
         """
         return datetime.fromtimestamp(float(seconds), self.zone).strftime("%Y-%m-%d")
 
+    def each(self, seconds: NDArray[np.float64]) -> NDArray[np.object_]:
+        """Return the date of each Unix time; zones differ by quarters of an hour.
+
+        Examples
+        --------
+        >>> Days(UTC).each(np.array([0.0, 90_000.0])).tolist()
+        ['1970-01-01', '1970-01-02']
+        """
+        quarter, place = np.unique(seconds // 900, return_inverse=True)
+        names = np.array([self.name(part * 900.0) for part in quarter], dtype=object)
+        return np.asarray(names[place])
+
     def names(self, seconds: NDArray[np.float64]) -> list[str]:
         """Return the dates that some Unix times lie on, in order.
 
@@ -45,7 +57,7 @@ class Days:
         >>> Days(UTC).names(np.array([0.0, 90_000.0, 10.0]))
         ['1970-01-01', '1970-01-02']
         """
-        return sorted({self.name(hour) for hour in np.unique(seconds // 900) * 900.0})
+        return sorted(set(self.each(seconds).tolist()))
 
     def name_of(self, stamp: str) -> str:
         """Return the date of a time in ISO 8601.

@@ -14,7 +14,7 @@ from lodewalk.methods.gridding.standard_error import resampled_error
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.gridded import CURVED, LAYER, Used, fitted_layer, on_nodes, used_readings
-from lodewalk.steps.rows import document, table
+from lodewalk.steps.rows import document, passage_of_readings, table
 
 NAME = "total_field_anomaly"
 
@@ -25,7 +25,7 @@ def run(
     """Return the grid of the anomaly and how it was made."""
     del context
     own = settings["grid"]
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     used = used_readings(table(inputs, "readings"), passage)
     between = used.line_spacing_m
     surface = document(inputs, "surface").values

@@ -30,7 +30,7 @@ from lodewalk.steps.crossings import stands, walked_readings
 from lodewalk.steps.facing import Readings, Stand, north_of, stands_of
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.heading_words import tell
-from lodewalk.steps.rows import document, in_time_order, table
+from lodewalk.steps.rows import document, in_time_order, passage_of_readings, table
 from lodewalk.steps.trial_spans import TrialSpan, trial_spans, turn_arounds
 
 Floats = NDArray[np.float64]
@@ -104,7 +104,7 @@ def _rovers(inputs: Mapping[str, Record], settings: Mapping[str, Any], context: 
         positions.floats("northing_m"),
         np.where(kept, raw - table(inputs, "rover_diurnal").floats("diurnal_nT"), np.nan),
     )
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     heading = _headings(inputs, readings, passage)
     tests = turn_arounds(trial_spans(inputs, context.decisions))
     own = settings["heading"]

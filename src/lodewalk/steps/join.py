@@ -16,7 +16,7 @@ from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.gridded import Used, used_readings
-from lodewalk.steps.rows import document, instruments, rows_of, table
+from lodewalk.steps.rows import document, instruments, passage_of_readings, rows_of, table
 
 if TYPE_CHECKING:
     from lodewalk.methods.corrections.join_surveys import JoinOffset
@@ -56,7 +56,7 @@ def run(
     surveys: list[dict[str, Any]] = []
     frames: list[pl.DataFrame] = []
     if names:
-        passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+        passage = passage_of_readings(inputs)
         own = used_readings(table(inputs, "readings"), passage)
         heights = table(inputs, "readings").floats("height_above_ground_m")
         own_height = float(np.nanmedian(heights)) if np.isfinite(heights).any() else 0.0

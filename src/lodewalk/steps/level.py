@@ -16,7 +16,7 @@ from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.crossing_ties import Crossed, crossing_ties, hours_of
 from lodewalk.steps.findings import FindingList, amount
-from lodewalk.steps.rows import table
+from lodewalk.steps.rows import passage_of_readings, table
 
 Floats = NDArray[np.float64]
 #: Lines that are told one by one.
@@ -33,7 +33,7 @@ def run(
     count = len(table(inputs, "rover_checks"))
     level, sd = np.zeros(count), np.zeros(count)
     notes: dict[str, Any] = {"crossings": 0, "factor": None, "crossed": None, "lines": []}
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     crossed = crossing_ties(inputs, passage, taken_off=("diurnal", "instrument", "heading"))
     ties = crossed.ties
     if own["apply"] and len(ties):

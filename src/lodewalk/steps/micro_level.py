@@ -21,7 +21,7 @@ from lodewalk.records.table import float_column
 from lodewalk.steps.context import Context
 from lodewalk.steps.corrected import anomaly_before
 from lodewalk.steps.findings import FindingList
-from lodewalk.steps.rows import table
+from lodewalk.steps.rows import passage_of_readings, table
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
@@ -47,7 +47,7 @@ def run(
         "width_lines": own["width_lines"],
     } | _figures(Removed(0, 0.0, 0.0, 0.0, 0.0, 0.0))
     if own["apply"]:
-        passage = _passages(inputs)
+        passage = _kept_passages(inputs)
         between = _spacing(inputs, passage)
         if np.isfinite(between):
             wave = own["min_wavelength_m"] or WAVE_IN_SPACINGS * between
@@ -68,9 +68,9 @@ def run(
     }
 
 
-def _passages(inputs: Mapping[str, Record]) -> Numbers:
+def _kept_passages(inputs: Mapping[str, Record]) -> Numbers:
     """Return the passage of each kept reading; -1 off lines and on tie lines."""
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     tie = np.append(table(inputs, "lines").booleans("tie"), True)  # the last one is for -1
     kept = table(inputs, "rover_checks").booleans("kept")
     return np.where(kept & ~tie[passage], passage, -1)

@@ -14,9 +14,10 @@ from lodewalk.records.products import Minutes
 from lodewalk.records.table import float_column, utc_column
 from lodewalk.steps.bases import Base, usable_bases
 from lodewalk.steps.context import Context
-from lodewalk.steps.rows import table
+from lodewalk.steps.rows import own_value, table
 
 Floats = NDArray[np.float64]
+AXES = ("easting", "northing")
 #: A base that is silent for longer than this was taken down [s].
 NIGHT_S = 4 * 3600.0
 WEEK_S = 7 * 86_400.0
@@ -106,10 +107,7 @@ def _weeks(start_s: float, end_s: float) -> list[tuple[float, float]]:
 
 def _distance(inputs: Mapping[str, Record], settings: Mapping[str, Any], base: str) -> float:
     """Return how far the farthest readings usually lie from a base, 0 where it isn't known [m]."""
-    place = [
-        settings[f"instruments.*.{name}_m"].get(base, settings[f"instruments.*.{name}_m"]["*"])
-        for name in ("easting", "northing")
-    ]
+    place = [own_value(settings[f"instruments.*.{name}_m"], base) for name in AXES]
     if None in place:
         return 0.0
     positions = table(inputs, "rover_positions")

@@ -15,7 +15,7 @@ from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.gridded import spacing_or_usual
-from lodewalk.steps.rows import table
+from lodewalk.steps.rows import passage_of_readings, table
 from lodewalk.steps.site_field import ambient_on_grid
 
 Floats = NDArray[np.float64]
@@ -81,7 +81,7 @@ def _walked(inputs: Mapping[str, Record], wanted: Mapping[str, Any]) -> tuple[Wa
     kept &= np.isfinite(places[0]) & np.isfinite(height)
     sensor = table(inputs, "rover_noise").floats("sd_sensor_nT")
     kept &= np.isfinite(sensor)
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     kept &= (passage >= 0) | ~(kept & (passage >= 0)).any()
     passage = passage[kept]
     east, north = (axis[kept] for axis in places)

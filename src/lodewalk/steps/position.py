@@ -143,7 +143,7 @@ def _positions(work: Work, spans: list[FileRows], settings: Mapping[str, Any]) -
     above, error = np.full(len(work.recorded), np.nan), np.full(len(work.recorded), np.nan)
     for span in spans:
         above[span.rows] = own_value(sensor, span.instrument)
-        error[span.rows] = _errors(work, span, given.get(span.instrument, given["*"]))
+        error[span.rows] = _errors(work, span, own_value(given, span.instrument))
     columns = {
         "easting_m": places.easting,
         "northing_m": places.northing,

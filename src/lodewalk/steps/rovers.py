@@ -22,7 +22,7 @@ from lodewalk.steps.base_network import NamedTie, settled, with_shared_ends
 from lodewalk.steps.context import Context
 from lodewalk.steps.crossing_ties import crossing_ties
 from lodewalk.steps.findings import FindingList
-from lodewalk.steps.rows import document, instruments, rows_of, table
+from lodewalk.steps.rows import document, instruments, passage_of_readings, rows_of, table
 from lodewalk.steps.trial_spans import trial_spans
 
 Floats = NDArray[np.float64]
@@ -100,7 +100,7 @@ class _Crossed:
     """The crossings of lines, the base taken off, with the rover of each side."""
 
     def __init__(self, inputs: Mapping[str, Record], unknown_nT: float) -> None:
-        passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+        passage = passage_of_readings(inputs)
         self._ties = crossing_ties(inputs, passage, taken_off=("diurnal", "heading")).ties
         rover = np.array(table(inputs, "lines").strings("instrument"), dtype=object)
         self._first, self._second = (rover[n] for n in (self._ties.first, self._ties.second))

@@ -129,3 +129,11 @@ def table(inputs: Mapping[str, Record], name: str) -> Table:
 def document(inputs: Mapping[str, Record], name: str) -> Document:
     """Return the input `name` as a document."""
     return cast("Document", inputs[name])
+
+
+def passage_of_readings(inputs: Mapping[str, Record]) -> NDArray[np.int64]:
+    """Return the passage of each rover reading, -1 off the lines."""
+    number: NDArray[np.int64] = (
+        table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    )
+    return number

@@ -24,7 +24,7 @@ from lodewalk.steps.gridded import (
     on_nodes,
     used_readings,
 )
-from lodewalk.steps.rows import document, table
+from lodewalk.steps.rows import document, passage_of_readings, table
 
 Floats = NDArray[np.float64]
 NAME = "total_field_anomaly_standard_error"
@@ -40,7 +40,7 @@ def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return the standard error of the grid on a mesh of its own, and how it was found."""
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     used = used_readings(table(inputs, "readings"), passage)
     surface = document(inputs, "surface").values
     notes: dict[str, Any] = {

@@ -16,7 +16,7 @@ from lodewalk.methods.gridding.interface import ALONG_STRIKE
 from lodewalk.records import Document, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.gridded import CURVED, LAYER, Used, used_readings
-from lodewalk.steps.rows import table
+from lodewalk.steps.rows import passage_of_readings, table
 
 #: Damping of a layer that nothing could be left out to choose.
 USUAL_DAMPING = 1e-3
@@ -29,7 +29,7 @@ def run(
 ) -> dict[str, Record]:
     """Return what was chosen and tried, and how well left-out lines are predicted."""
     method = settings["grid.method"]
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     used = used_readings(table(inputs, "readings"), passage)
     wanted = settings["grid.tension"], settings["grid.damping_m2"]
     choice = None

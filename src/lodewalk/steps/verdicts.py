@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lodewalk.records import Record
 from lodewalk.steps.bridges import WORST_SD
 from lodewalk.steps.minutes import bearable_error
-from lodewalk.steps.rows import table
+from lodewalk.steps.rows import passage_of_readings, table
 
 Marks = NDArray[np.bool_]
 Rows = NDArray[np.int64]
@@ -151,7 +151,7 @@ def _mean(values: NDArray[np.float64]) -> float:
 
 def _members(inputs: Mapping[str, Record]) -> list[Rows]:
     """Return the rows of each passage."""
-    passage = table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy()
+    passage = passage_of_readings(inputs)
     order = np.argsort(passage, kind="stable")
     count = len(table(inputs, "lines"))
     bounds = np.searchsorted(passage[order], np.arange(count + 1))

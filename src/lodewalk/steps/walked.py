@@ -22,7 +22,7 @@ from lodewalk.records import Document, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
 from lodewalk.steps.lines import planned_lines
-from lodewalk.steps.rows import document, in_time_order, table
+from lodewalk.steps.rows import document, in_time_order, passage_of_readings, table
 from lodewalk.steps.tracks import tracks_of
 
 Floats = NDArray[np.float64]
@@ -99,7 +99,7 @@ def _by_passage(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> tu
         passage_coverage,
         east,
         north,
-        passage=table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy(),
+        passage=passage_of_readings(inputs),
         max_gap_m=settings["tolerances"]["gap_m"],
     )
     coverage, walked = covered(kept=kept), covered(kept=np.isfinite(east))
@@ -165,7 +165,7 @@ def _tell_speed(found: FindingList, inputs: Mapping[str, Record]) -> None:
         table(inputs, "rover_times").seconds("time_utc"),
         east,
         north,
-        table(inputs, "rover_lines").frame["passage"].fill_null(-1).to_numpy(),
+        passage_of_readings(inputs),
         count=len(lines),
     )
     for row, fastest in zip(lines.frame.iter_rows(named=True), speed.fastest_m_s, strict=True):

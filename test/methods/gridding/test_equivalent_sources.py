@@ -6,8 +6,8 @@ import numba
 import numpy as np
 import pytest
 
+from layer_survey import SPACING, bodies, dipole, walked
 from lodewalk.errors import InputError
-from lodewalk.methods.gridding import choose_layer as chosen
 from lodewalk.methods.gridding._layer_fit import Prior, damped_fit, layers_under
 from lodewalk.methods.gridding._source_layer import Mesh, gather, scatter
 from lodewalk.methods.gridding.block_means import block_means
@@ -16,53 +16,6 @@ from lodewalk.methods.gridding.equivalent_sources import MOST_ITERATIONS, fit_la
 from lodewalk.methods.gridding.ground import Region
 from lodewalk.methods.gridding.minimum_curvature import minimum_curvature
 from lodewalk.methods.gridding.source_layer import SourceLayer
-
-SPACING = 25.0
-FIELD = np.array([0.75, -0.2, -0.63]) / np.linalg.norm([0.75, -0.2, -0.63])
-
-
-def dipole(east, north, depth):
-    """Anomaly of a dipole along the field, of peak near 1: (3 (u.r)^2 / r^2 - 1) / r^3.
-
-    Blakely (1995), Potential Theory in Gravity and Magnetic Applications, section 4.2 (from
-    memory).
-    """
-    square = east**2 + north**2 + depth**2
-    along = FIELD[0] * north + FIELD[1] * east - FIELD[2] * depth
-    return depth**3 * (3 * along**2 / square - 1) / square**1.5
-
-
-def walked(side, *, seed=0, step=1.5, ties=True):
-    """Readings at uneven steps on north-going lines and tie lines 250 m apart."""
-    rng = np.random.default_rng(seed)
-    east, north, line = [], [], []
-    places = [(k, k * SPACING, False) for k in range(int(side / SPACING) + 1)]
-    places += [(1000 + k, k * 250.0, True) for k in range(int(side / 250) + 1) if ties]
-    for number, across, tie in places:
-        along = np.cumsum(rng.uniform(0.7 * step, 1.3 * step, int(side / step)))
-        along = along[along < side]
-        wobble = across + 0.5 * np.sin(along / 40 + number)
-        east.append(along if tie else wobble)
-        north.append(wobble if tie else along)
-        line.append(np.full(along.size, number))
-    return np.concatenate(east), np.concatenate(north), np.concatenate(line)
-
-
-def bodies(side, depths, *, seed, density=1e-4):
-    """Return the anomaly of dipoles all over the square, their depths even in the logarithm."""
-    rng = np.random.default_rng(seed)
-    count = int(density * (side + 200) ** 2)
-    centre = rng.uniform(-100, side + 100, (2, count))
-    depth = np.exp(rng.uniform(*np.log(depths), count))
-    peak = rng.normal(0, 30, count)
-
-    def anomaly(east, north):
-        total = np.zeros(np.broadcast_shapes(np.shape(east), np.shape(north)))
-        for k in range(count):
-            total += peak[k] * dipole(east - centre[0, k], north - centre[1, k], depth[k])
-        return total
-
-    return anomaly
 
 
 def some_layers(count=3, seed=3):
@@ -474,55 +427,3 @@ def test_heights_near_or_below_the_layer_are_refused():
             layer.at([5.0], [5.0], height)
     with pytest.raises(InputError, match="nearer to the readings"):
         layer.at([5e6], [5e6])
-
-
-def test_lines_decide_where_there_are_no_ties():
-    east, north, line = walked(200, ties=False, step=4.0)
-    value = bodies(200, (30, 60), seed=12)(east, north)
-    value += np.random.default_rng(12).normal(0, 0.5, value.size)
-    choice = choose_layer(east, north, value, line=line, line_spacing_m=SPACING, depths=(0.8, 1.2))
-    assert not choice.by_ties
-    assert np.isnan(choice.rms_ties)
-    best = min(choice.trials, key=lambda trial: trial.error)
-    assert best[:4] == choice[:4]
-    assert choice.rms_lines == best.rms
-
-
-def test_a_large_survey_is_judged_in_windows(monkeypatch):
-    """Windows that hold all of it choose what it chooses whole; smaller ones still predict."""
-    east, north, line = walked(500, step=4.0)
-    value = bodies(500, (30, 80), seed=15)(east, north)
-    value += np.random.default_rng(15).normal(0, 0.5, value.size)
-    options = {"line": line, "line_spacing_m": SPACING, "depths": (0.8, 1.2)}
-    monkeypatch.setattr(chosen, "ENOUGH_TIES", 50)
-    whole = choose_layer(east, north, value, **options)
-    monkeypatch.setattr(chosen, "MOST_READINGS", 1000)
-    monkeypatch.setattr(chosen, "IN_WINDOW", 1000)
-    parts = choose_layer(east, north, value, **options)
-    assert whole.by_ties
-    assert parts.by_ties
-    assert 0.5 < parts.rms_ties < 2 * whole.rms_ties
-
-
-def test_noise_alone_is_not_drawn():
-    """Without an anomaly the map is flatter than means of the readings between two lines.
-
-    Those of a square of the line spacing, 12.5 of them with noise 1 nT, have a deviation of 0.28.
-    """
-    east, north, line = walked(300, step=2.0)
-    value = np.random.default_rng(16).normal(0, 1, east.size)
-    choice = choose_layer(east, north, value, line=line, line_spacing_m=SPACING)
-    layer = fit_layer(
-        east, north, value,
-        depth_m=choice.depth_m, damping=choice.damping, rounds=choice.rounds,
-        layers=choice.layers,
-    )  # fmt: skip
-    nodes = Region(0.0, 0.0, (61, 61))
-    assert np.std(layer.on_grid(nodes, spacing_m=5.0)) < 1 / np.sqrt(SPACING / 2)
-
-
-def test_one_line_can_not_choose():
-    with pytest.raises(InputError, match="at least three lines"):
-        choose_layer(
-            np.arange(50.0), np.zeros(50), np.zeros(50), line=np.zeros(50), line_spacing_m=25.0
-        )
