@@ -13,7 +13,10 @@ if TYPE_CHECKING:
     from lodewalk.formats.delimited.column_map import ColumnMap
 
 HEAD_BYTES = 65_536
-ROLES = ("base", "rover", "track", "observatory", "plan", "notes", "older")
+ROLES = (
+    "base", "rover", "track", "observatory", "plan", "notes", "older",
+    "area", "exclusion", "terrain", "hand_meter",
+)  # fmt: skip
 
 
 class Reader(Protocol):

@@ -94,6 +94,50 @@ class Route(Table):
     )
 
 
+class Shapes(Table):
+    """Corners of areas and exclusions in the order recorded, as polygons, lines and points."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("shape", pl.Int64(), "", "number of the shape in its file, from 0"),
+        Column("part", pl.Int64(), "", "number of the polygon, line or point in it, from 0"),
+        Column("ring", pl.Int64(), "", "0 the outline of a polygon, others its holes; else 0"),
+        Column("geometry", pl.String(), "", "polygon, line or point"),
+        Column("name", pl.String(), "", "name of the shape", nullable=True),
+        Column("kind", pl.String(), "", "what it is, as the file says it", nullable=True),
+        Column("buffer_m", pl.Float64(), "m", "to be kept clear around it", nullable=True),
+        Column("first", pl.Float64(), "", "longitude [deg] or easting [m]"),
+        Column("second", pl.Float64(), "", "latitude [deg] or northing [m]"),
+        Column("crs", pl.String(), "", "reference system of the two, such as EPSG:4326"),
+    )
+
+
+class Terrain(Table):
+    """Nodes of a terrain model, row by row from north to south, each from west to east."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("first", pl.Float64(), "", "longitude [deg] or easting [m] of the cell's middle"),
+        Column("second", pl.Float64(), "", "latitude [deg] or northing [m] of the cell's middle"),
+        Column("height_m", pl.Float64(), "m", "height of the ground", nullable=True),
+        Column("crs", pl.String(), "", "reference system of the two, such as EPSG:4326"),
+    )
+
+
+class HandMeter(Table):
+    """Readings of susceptibility with a hand meter on outcrop or core."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("part", pl.String(), "", "target, host or soil"),
+        Column("rock", pl.String(), "", "rock", nullable=True),
+        Column("place", pl.String(), "", "place", nullable=True),
+        Column("susceptibility", pl.Float64(), "SI", "susceptibility, mean of the readings there"),
+        Column("readings", pl.Int64(), "", "how many readings that is the mean of"),
+        Column("sd", pl.Float64(), "SI", "their standard deviation", nullable=True),
+    )
+
+
 class Observatory(Table):
     """Series of an observatory or of a vector or scalar base: those components that it has."""
 

@@ -16,7 +16,8 @@ from lodewalk.survey.journal import versions
 from lodewalk.survey.ledger import display_names, read_ledger
 from lodewalk.survey.run import run as run_steps
 from lodewalk.survey.settings import range_text, toml_value
-from lodewalk.survey.settings_table import SECTIONS, Section
+from lodewalk.survey.settings_base import Section
+from lodewalk.survey.settings_table import SECTIONS
 from lodewalk.survey.state import read_state
 
 if TYPE_CHECKING:

@@ -29,6 +29,8 @@ class Step:
         Kinds of decisions it reads.
     role : str
         Role of the raw files that it reads; only ingest steps have one.
+    before_going : bool
+        Whether it serves the time before the survey: a run that names no step leaves it out.
     """
 
     name: str
@@ -39,6 +41,7 @@ class Step:
     settings: tuple[str, ...] = ()
     decisions: tuple[str, ...] = ()
     role: str = ""
+    before_going: bool = False
 
     @property
     def module(self) -> str:
@@ -46,9 +49,10 @@ class Step:
         return "lodewalk.survey.ingest" if self.role else f"lodewalk.steps.{self.name}"
 
 
-def _ingest(role: str, text: str) -> Step:
+def _ingest(role: str, text: str, *, before_going: bool = False) -> Step:
     """Declare the step that reads all raw files of one role."""
-    return Step(f"ingest_{role}", text, 1, (f"{role}_files", f"{role}_recorded"), role=role)
+    products = (f"{role}_files", f"{role}_recorded")
+    return Step(f"ingest_{role}", text, 1, products, role=role, before_going=before_going)
 
 
 STEPS = (
@@ -59,6 +63,10 @@ STEPS = (
     _ingest("observatory", "Reads the series of an observatory."),
     _ingest("notes", "Reads the field notes."),
     _ingest("older", "Reads older surveys and airborne grids to join."),
+    _ingest("area", "Reads the area to survey.", before_going=True),
+    _ingest("exclusion", "Reads what the survey keeps clear of.", before_going=True),
+    _ingest("terrain", "Reads the terrain model.", before_going=True),
+    _ingest("hand_meter", "Reads hand-meter readings of rocks.", before_going=True),
     Step(
         "time",
         "Turns recorded times into UTC.",
@@ -424,8 +432,11 @@ def producer_of(product: str) -> Step:
 
 
 def needed_for(target: str | None = None) -> tuple[Step, ...]:
-    """Return the steps needed for `target`, or all, each after those whose products it reads."""
-    wanted = [step_named(target)] if target else list(STEPS)
+    """Return the steps needed for `target`, each after those whose products it reads.
+
+    Without a target these are all but the steps before going.
+    """
+    wanted = [step_named(target)] if target else [s for s in STEPS if not s.before_going]
     graph: dict[str, list[str]] = {}
     while wanted:
         step = wanted.pop()

@@ -13,7 +13,8 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from lodewalk.errors import SettingsError
-from lodewalk.survey.settings_table import SECTIONS, Instrument, Section, Settings
+from lodewalk.survey.settings_base import Section
+from lodewalk.survey.settings_table import SECTIONS, Instrument, Settings
 
 #: Sections of which there is one for each of these.
 NAMED = {"instruments": "instrument", "older": "older survey"}

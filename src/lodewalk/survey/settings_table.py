@@ -4,36 +4,34 @@ The same table writes the commented settings file and the reference page of the 
 """
 
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, Strict, field_validator, model_validator
+from pydantic import Field, Strict, field_validator, model_validator
 
+from lodewalk.survey.settings_base import Section, setting
+from lodewalk.survey.settings_before_going import (
+    Body,
+    EffortSettings,
+    Handheld,
+    Host,
+    PlanSettings,
+    SurveyNoise,
+)
 from lodewalk.zones import checked_zone
 
 #: Years that the reference field spans; the model itself says so too when it is asked.
 FIRST_YEAR, LAST_YEAR = 1900, 2030
 
 
-def _setting(default: Any, text: str, unit: str = "", **limits: Any) -> Any:
-    """Return a field with its help and unit."""
-    return Field(default, description=text, json_schema_extra={"unit": unit}, **limits)
-
-
-class Section(BaseModel):
-    """Base of the sections: unknown names are refused, values are frozen."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
-
-
 class Survey(Section):
     """The survey as a whole."""
 
-    name: str = _setting(..., "Name of the survey, printed on maps and report.", pattern=r"\S")
-    crs: str = _setting(
+    name: str = setting(..., "Name of the survey, printed on maps and report.", pattern=r"\S")
+    crs: str = setting(
         ..., "Projected reference system in metres, such as EPSG:31982.", pattern=r"^EPSG:\d{4,6}$"
     )
-    purpose: str = _setting("", "What the survey is for, in one sentence.")
-    time_zone: str = _setting(
+    purpose: str = setting("", "What the survey is for, in one sentence.")
+    time_zone: str = setting(
         "", "Zone of times in files that don't say one: UTC, GPS, +hh:mm or an IANA name."
     )
 
@@ -46,37 +44,37 @@ class Survey(Section):
 class Instrument(Section):
     """One instrument; the name of the section is the name given with `add`."""
 
-    text: str = _setting("", "Make-free description: kind of sensor, serial mark, who carried it.")
-    sensor_height_m: float = _setting(2.0, "Height of the sensor above ground.", "m", ge=0, le=20)
-    geoid_m: float = _setting(
+    text: str = setting("", "Make-free description: kind of sensor, serial mark, who carried it.")
+    sensor_height_m: float = setting(2.0, "Height of the sensor above ground.", "m", ge=0, le=20)
+    geoid_m: float = setting(
         0.0,
         "Height of the geoid, where this instrument's heights are above sea level.",
         "m",
         ge=-150,
         le=150,
     )
-    ahead_m: Annotated[float, Field(ge=-20, le=20)] | None = _setting(
+    ahead_m: Annotated[float, Field(ge=-20, le=20)] | None = setting(
         None,
         "Rover only: sensor ahead of the GPS antenna, behind it below 0, as measured with a tape.",
         "m",
     )
-    right_m: Annotated[float, Field(ge=-20, le=20)] | None = _setting(
+    right_m: Annotated[float, Field(ge=-20, le=20)] | None = setting(
         None,
         "Rover only: sensor to the right of the GPS antenna, to the left below 0, as measured.",
         "m",
     )
-    easting_m: Annotated[float, Field(ge=-1e7, le=1e7)] | None = _setting(
+    easting_m: Annotated[float, Field(ge=-1e7, le=1e7)] | None = setting(
         None, "Base only: easting in the survey's reference system, where known.", "m"
     )
-    northing_m: Annotated[float, Field(ge=-2e7, le=2e7)] | None = _setting(
+    northing_m: Annotated[float, Field(ge=-2e7, le=2e7)] | None = setting(
         None, "Base only: northing in the survey's reference system, where known.", "m"
     )
-    position_sd_m: Annotated[float, Field(ge=0.001, le=1000)] | None = _setting(
+    position_sd_m: Annotated[float, Field(ge=0.001, le=1000)] | None = setting(
         None,
         "Rover only: error of a position, one sd on each axis; left out, by the kind of fix.",
         "m",
     )
-    site_tie_nT: Annotated[float, Field(ge=-5000, le=5000)] | None = _setting(
+    site_tie_nT: Annotated[float, Field(ge=-5000, le=5000)] | None = setting(
         None,
         "Base only: added to this base's record, at its first place, so that bases at different "
         "sites agree; left out, found from the ties between the bases.",
@@ -87,16 +85,16 @@ class Instrument(Section):
 class OlderSurvey(Section):
     """One older survey or airborne grid; the section is named as in `add --instrument`."""
 
-    epoch: Annotated[date, Strict(False)] | None = _setting(
+    epoch: Annotated[date, Strict(False)] | None = setting(
         None, "Date that it was measured, YYYY-MM-DD; left out, the middle of its own times."
     )
-    height_m: Annotated[float, Field(ge=0, le=20000)] | None = _setting(
+    height_m: Annotated[float, Field(ge=0, le=20000)] | None = setting(
         None, "Height of its sensor above ground; left out, that of this survey.", "m"
     )
-    values: Literal["total field", "anomaly"] = _setting(
+    values: Literal["total field", "anomaly"] = setting(
         "total field", "What its values are; an anomaly is taken as it is."
     )
-    sd_nT: Annotated[float, Field(gt=0, le=1e4)] | None = _setting(
+    sd_nT: Annotated[float, Field(gt=0, le=1e4)] | None = setting(
         None, "Error of one of its values; left out, the misfit to this survey.", "nT"
     )
 
@@ -113,20 +111,20 @@ class OlderSurvey(Section):
 class Position(Section):
     """Where the readings were taken."""
 
-    max_speed_m_s: float = _setting(
+    max_speed_m_s: float = setting(
         5.0,
         "Fixes that a walker can't have reached at this speed are left out.",
         "m/s",
         gt=0,
         le=100,
     )
-    track_gap_s: float = _setting(
+    track_gap_s: float = setting(
         30.0, "Longest gap of a track that is bridged by a straight line.", "s", gt=0, le=3600
     )
-    height_window_s: float = _setting(
+    height_window_s: float = setting(
         120.0, "Window over which recorded heights are smoothed.", "s", gt=0, le=3600
     )
-    height_m: float = _setting(
+    height_m: float = setting(
         0.0, "Height above the ellipsoid where the files have none.", "m", ge=-500, le=9000
     )
 
@@ -134,25 +132,25 @@ class Position(Section):
 class Checks(Section):
     """First checks of rover and base."""
 
-    spikes: bool = _setting(True, "Whether isolated spikes are dropped.")
-    dropouts: bool = _setting(True, "Whether dropouts (impossible or stuck values) are dropped.")
-    duplicates: bool = _setting(True, "Whether repeated readings are dropped.")
-    base_events: bool = _setting(
+    spikes: bool = setting(True, "Whether isolated spikes are dropped.")
+    dropouts: bool = setting(True, "Whether dropouts (impossible or stuck values) are dropped.")
+    duplicates: bool = setting(True, "Whether repeated readings are dropped.")
+    base_events: bool = setting(
         True, "Whether base readings are dropped while something magnetic passed the base."
     )
-    low_quality: bool = _setting(
+    low_quality: bool = setting(
         True, "Whether rover readings are dropped whose signal is far poorer than usual."
     )
-    spike_factor: float = _setting(
+    spike_factor: float = setting(
         3.6, "Spike threshold in standard deviations of the noise.", "", ge=3, le=100
     )
-    spike_floor_nT: float = _setting(
+    spike_floor_nT: float = setting(
         0.3, "Smallest departure that may count as a spike.", "nT", gt=0, le=1000
     )
-    gap_factor: float = _setting(
+    gap_factor: float = setting(
         5.0, "A gap is longer than this many sampling intervals.", "", ge=1.5, le=1000
     )
-    chord_s: float = _setting(
+    chord_s: float = setting(
         60.0, "Length of the chord for the base; at least four base intervals.", "s", gt=0, le=3600
     )
 
@@ -160,52 +158,52 @@ class Checks(Section):
 class Tolerances(Section):
     """What the survey needs; common practice unless a source is named."""
 
-    chord_nT: float = _setting(
+    chord_nT: float = setting(
         3.0, "Largest departure of the base from the chord (Canadian surveys).", "nT", gt=0, le=1000
     )
-    diurnal_sd_nT: float = _setting(
+    diurnal_sd_nT: float = setting(
         1.0, "Largest standard deviation of the diurnal correction.", "nT", gt=0, le=1000
     )
-    diurnal_nT: Annotated[float, Field(gt=0, le=1000)] | None = _setting(
+    diurnal_nT: Annotated[float, Field(gt=0, le=1000)] | None = setting(
         None,
         "Largest error of the diurnal correction that the survey can bear; left out, the share "
         "below of the smallest anomaly, else twice the standard deviation above.",
         "nT",
     )
-    smallest_anomaly_nT: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
+    smallest_anomaly_nT: Annotated[float, Field(gt=0, le=1e5)] | None = setting(
         None, "Smallest anomaly that is looked for.", "nT"
     )
-    diurnal_share: float = _setting(
+    diurnal_share: float = setting(
         0.1, "Share of the smallest anomaly that the diurnal error may reach.", "", gt=0, le=1
     )
-    noise_nT: float = _setting(
+    noise_nT: float = setting(
         1.0, "Largest noise of a line, from its fourth difference.", "nT", gt=0, le=1000
     )
-    kept_share: float = _setting(
+    kept_share: float = setting(
         0.95, "Smallest share of a line's readings that are kept.", "", ge=0, le=1
     )
-    k9_nT: float = _setting(
+    k9_nT: float = setting(
         500.0, "Lower limit of K = 9 at the site, for the activity.", "nT", ge=100, le=3000
     )
-    covered_share: float = _setting(
+    covered_share: float = setting(
         0.95, "Smallest share of a planned line that must be covered.", "", ge=0, le=1
     )
-    gap_m: float = _setting(
+    gap_m: float = setting(
         15.0, "Longest gap along a line that counts as covered.", "m", gt=0, le=1000
     )
-    heading_nT: float = _setting(
+    heading_nT: float = setting(
         2.0, "Turn-around test: largest spread over the headings.", "nT", gt=0, le=1000
     )
-    item_nT: float = _setting(
+    item_nT: float = setting(
         1.0, "With-and-without test: largest change by an item.", "nT", gt=0, le=1000
     )
-    check_station_nT: float = _setting(
+    check_station_nT: float = setting(
         2.0, "Check station: largest spread over the day, corrected.", "nT", gt=0, le=1000
     )
-    repeat_nT: float = _setting(
+    repeat_nT: float = setting(
         2.0, "Repeat line: largest mean difference and noise.", "nT", gt=0, le=1000
     )
-    static_nT: float = _setting(
+    static_nT: float = setting(
         0.5, "Static run: largest noise of a standing sensor.", "nT", gt=0, le=1000
     )
 
@@ -213,17 +211,17 @@ class Tolerances(Section):
 class Lines(Section):
     """How survey lines are told apart."""
 
-    source: Literal["auto", "marks", "plan", "track"] = _setting(
+    source: Literal["auto", "marks", "plan", "track"] = setting(
         "auto", "Marks in the file, planned lines or the track; auto takes the first there is."
     )
-    min_length_m: float = _setting(
+    min_length_m: float = setting(
         60.0, "Shortest line in a track; well above the line spacing.", "m", gt=0, le=1e5
     )
-    max_turn_deg: float = _setting(40.0, "Turn of the track that ends a line.", "deg", gt=0, lt=180)
-    smoothing_m: float = _setting(
+    max_turn_deg: float = setting(40.0, "Turn of the track that ends a line.", "deg", gt=0, lt=180)
+    smoothing_m: float = setting(
         15.0, "Length over which a track's direction is taken; less for RTK.", "m", gt=0, le=1000
     )
-    off_line_m: float = _setting(
+    off_line_m: float = setting(
         10.0, "Farthest that a reading may lie off its planned line.", "m", gt=0, le=1000
     )
 
@@ -231,14 +229,14 @@ class Lines(Section):
 class Diurnal(Section):
     """Correction for the change of the field with time."""
 
-    interpolation: Literal["linear", "akima", "monotone"] = _setting(
+    interpolation: Literal["linear", "akima", "monotone"] = setting(
         "linear", "How the base is interpolated between its readings."
     )
-    max_gap_s: float = _setting(
+    max_gap_s: float = setting(
         300.0, "Longest gap of the base that is bridged by interpolation.", "s", gt=0, le=86400
     )
 
-    scale_km: float = _setting(
+    scale_km: float = setting(
         150.0,
         "Distance over which the short variations of the field become another (from memory).",
         "km",
@@ -250,10 +248,10 @@ class Diurnal(Section):
 class Clocks(Section):
     """How well clocks are known where nothing tells; both one standard deviation."""
 
-    by_hand_s: float = _setting(
+    by_hand_s: float = setting(
         1.0, "Error of a clock that was set by hand (common practice).", "s", gt=0, le=3600
     )
-    by_satellite_s: float = _setting(
+    by_satellite_s: float = setting(
         0.1, "Error of a clock that stamps its own fixes (common practice).", "s", gt=0, le=3600
     )
 
@@ -261,10 +259,10 @@ class Clocks(Section):
 class Datum(Section):
     """The one value that the diurnal correction is measured from."""
 
-    value_nT: Annotated[float, Field(ge=15000, le=80000)] | None = _setting(
+    value_nT: Annotated[float, Field(ge=15000, le=80000)] | None = setting(
         None, "Datum; left out, the median of the base in its quietest hours.", "nT"
     )
-    epoch: Annotated[date, Strict(False)] | None = _setting(
+    epoch: Annotated[date, Strict(False)] | None = setting(
         None, "Date of the datum, YYYY-MM-DD; left out, the middle of the quietest hours."
     )
 
@@ -277,14 +275,14 @@ class Datum(Section):
             )
         return epoch
 
-    quiet_hours: float = _setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)
+    quiet_hours: float = setting(1.0, "Length of each quietest span.", "h", gt=0, le=24)
 
 
 class HeadingSettings(Section):
     """Correction for the way in which the operator faces."""
 
-    apply: bool = _setting(True, "Whether the heading error that the evidence tells is taken off.")
-    expected_nT: float = _setting(
+    apply: bool = setting(True, "Whether the heading error that the evidence tells is taken off.")
+    expected_nT: float = setting(
         1.0,
         "Expected heading error where nothing tells it, one sd: half of the largest spread over "
         "eight headings that good practice allows, 2 nT (from memory).",
@@ -292,7 +290,7 @@ class HeadingSettings(Section):
         gt=0,
         le=1000,
     )
-    facings_from: Literal["magnetic", "true", "grid"] = _setting(
+    facings_from: Literal["magnetic", "true", "grid"] = setting(
         "magnetic", "North from which the facings of a standing turn-around test are counted."
     )
 
@@ -300,7 +298,7 @@ class HeadingSettings(Section):
 class Rovers(Section):
     """Offsets between rovers."""
 
-    apply: bool = _setting(
+    apply: bool = setting(
         True,
         "Whether what a rover reads above the most-read one, by tests and crossings, is taken off.",
     )
@@ -309,15 +307,15 @@ class Rovers(Section):
 class LevelSettings(Section):
     """Levelling of lines by their crossings."""
 
-    apply: bool = _setting(True, "Whether lines are levelled where they cross.")
-    constant_nT: float = _setting(
+    apply: bool = setting(True, "Whether lines are levelled where they cross.")
+    constant_nT: float = setting(
         5.0,
         "Largest plausible error of a line, one sd (common practice).",
         "nT",
         gt=0,
         le=1e4,
     )
-    drift_nT_h: float = _setting(
+    drift_nT_h: float = setting(
         2.0, "Largest plausible drift of a line, one sd (common practice).", "nT/h", ge=0, le=1e4
     )
 
@@ -325,10 +323,10 @@ class LevelSettings(Section):
 class MicroLevelSettings(Section):
     """Micro-levelling: small stripes along lines that levelling left."""
 
-    apply: bool = _setting(
+    apply: bool = setting(
         False, "Whether stripes are taken off; narrow bodies along the lines lose as much."
     )
-    limit_nT: float = _setting(
+    limit_nT: float = setting(
         1.0,
         "Largest correction of a reading; three times the error that levelling leaves is common "
         "practice.",
@@ -336,13 +334,13 @@ class MicroLevelSettings(Section):
         gt=0,
         le=100,
     )
-    min_wavelength_m: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
+    min_wavelength_m: Annotated[float, Field(gt=0, le=1e5)] | None = setting(
         None,
         "Wavelength along the line that is taken off by half, a longer one more; left out, five "
         "line spacings (common practice).",
         "m",
     )
-    width_lines: float = _setting(
+    width_lines: float = setting(
         2.0,
         "Width of a stripe that is taken off by half, a narrower one more (common practice).",
         "line spacings",
@@ -354,10 +352,10 @@ class MicroLevelSettings(Section):
 class GridSettings(Section):
     """The grid of the anomaly."""
 
-    spacing_m: Annotated[float, Field(gt=0, le=10000)] | None = _setting(
+    spacing_m: Annotated[float, Field(gt=0, le=10000)] | None = setting(
         None, "Distance between nodes; left out, a fifth of the line spacing.", "m"
     )
-    reach_m: Annotated[float, Field(gt=0, le=1e5)] | None = _setting(
+    reach_m: Annotated[float, Field(gt=0, le=1e5)] | None = setting(
         None, "How far from a reading the grid goes; left out, the line spacing.", "m"
     )
     method: Literal[
@@ -366,18 +364,18 @@ class GridSettings(Section):
         "equivalent sources",
         "cubic",
         "linear",
-    ] = _setting(
+    ] = setting(
         "minimum curvature",
         "Gridding engine; along strike joins slanted dykes from line to line where left-out lines "
         "are better predicted so, cubic and linear work on triangles.",
     )
-    height_m: float = _setting(
+    height_m: float = setting(
         0.0, "Height above the sensor of the grid; for equivalent sources only.", "m", ge=0, le=1e4
     )
-    tension: Annotated[float, Field(ge=0, le=1)] | None = _setting(
+    tension: Annotated[float, Field(ge=0, le=1)] | None = setting(
         None, "Tension of minimum curvature; left out, chosen by left-out lines."
     )
-    damping_m2: Annotated[float, Field(gt=0, le=1e12)] | None = _setting(
+    damping_m2: Annotated[float, Field(gt=0, le=1e12)] | None = setting(
         None, "Damping of minimum curvature; left out, chosen by left-out pieces of lines.", "m2"
     )
 
@@ -394,19 +392,19 @@ class GridSettings(Section):
 class Targets(Section):
     """The compact target that the map of what could still hide asks for."""
 
-    depth_m: float = _setting(5.0, "Depth of the target's centre below ground.", "m", gt=0, le=1000)
-    susceptibility: float = _setting(
+    depth_m: float = setting(5.0, "Depth of the target's centre below ground.", "m", gt=0, le=1000)
+    susceptibility: float = setting(
         0.05, "Contrast of its susceptibility with the rock around it.", "SI", gt=0, le=20
     )
-    radius_m: float = _setting(2.0, "Radius of the target sought.", "m", gt=0, le=1000)
-    background_nT: float = _setting(
+    radius_m: float = setting(2.0, "Radius of the target sought.", "m", gt=0, le=1000)
+    background_nT: float = setting(
         1.0,
         "Standard deviation of geology that isn't sought, within the target's width.",
         "nT",
         ge=0,
         le=10000,
     )
-    detection: float = _setting(
+    detection: float = setting(
         0.9, "Probability with which the smallest target is to be found.", "", ge=0.5, lt=1
     )
 
@@ -414,7 +412,7 @@ class Targets(Section):
 class Settings(Section):
     """The whole of `survey.toml`."""
 
-    format: Literal[1] = _setting(1, "Number of the folder's format.")
+    format: Literal[1] = setting(1, "Number of the folder's format.")
     survey: Survey
     instruments: dict[str, Instrument] = Field(
         default_factory=dict, description="One section an instrument, named as in `add`."
@@ -434,6 +432,12 @@ class Settings(Section):
     micro_level: MicroLevelSettings = MicroLevelSettings()
     grid: GridSettings = GridSettings()
     targets: Targets = Targets()
+    body: Body = Body()
+    host: Host = Host()
+    survey_noise: SurveyNoise = SurveyNoise()
+    plan: PlanSettings = PlanSettings()
+    effort: EffortSettings = EffortSettings()
+    handheld: Handheld = Handheld()
     tolerances: Tolerances = Tolerances()
 
     def instrument(self, name: str) -> Instrument:
@@ -457,5 +461,11 @@ SECTIONS: dict[str, type[Section]] = {
     "micro_level": MicroLevelSettings,
     "grid": GridSettings,
     "targets": Targets,
+    "body": Body,
+    "host": Host,
+    "survey_noise": SurveyNoise,
+    "plan": PlanSettings,
+    "effort": EffortSettings,
+    "handheld": Handheld,
     "tolerances": Tolerances,
 }

@@ -21,6 +21,11 @@ PUBLIC = {
     "check": "check.json",
     "rewalk": "rewalk.gpx",
     "summary": "summary.json",
+    "feasibility": "plan/feasibility.json",
+    "expected_grids": "plan/expected.nc",
+    "plan": "plan/plan.json",
+    "planned_lines": "plan/lines.parquet",
+    "planned_points": "plan/points.parquet",
 }
 
 #: Name of the table class of each product; what is not named here is a document.
@@ -32,6 +37,12 @@ TABLES = {
     "observatory_recorded": "recorded.Observatory",
     "notes_recorded": "recorded.Waypoints",
     "older_recorded": "recorded.OlderReadings",
+    "area_recorded": "recorded.Shapes",
+    "exclusion_recorded": "recorded.Shapes",
+    "terrain_recorded": "recorded.Terrain",
+    "hand_meter_recorded": "recorded.HandMeter",
+    "planned_lines": "planning.PlannedLines",
+    "planned_points": "planning.PlannedPoints",
     "rover_times": "products.Times",
     "base_times": "products.Times",
     "track_times": "products.Times",
