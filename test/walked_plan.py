@@ -66,7 +66,7 @@ def world_with(dyke: Rock, *, seed: int) -> World:
 def walk_plan(folder: Folder, planned: PlannedLines, world: World, *, seed: int) -> Folder:
     """Write base and rovers as walked on the plan, add them, run to the readings."""
     rng = np.random.default_rng([seed, 91])
-    walks = {key: part for key, part in planned.frame.group_by("day", "rover", maintain_order=True)}
+    walks = dict(planned.frame.group_by("day", "rover", maintain_order=True))
     last = {}
     for (day, rover), part in walks.items():
         path = folder.path / f"rover-{day}-{rover}.csv"

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -62,7 +63,5 @@ def _member(item: Feature) -> dict[str, Any]:
 def _ring(places: list[Place]) -> list[Place]:
     """Return an outline closed and counter-clockwise (RFC 7946, section 3.1.6)."""
     ring = places if places[0] == places[-1] else [*places, places[0]]
-    doubled = sum(
-        (x1 - x0) * (y1 + y0) for (x0, y0), (x1, y1) in zip(ring[:-1], ring[1:], strict=True)
-    )
+    doubled = sum((x1 - x0) * (y1 + y0) for (x0, y0), (x1, y1) in pairwise(ring))
     return ring if doubled < 0 else ring[::-1]
