@@ -146,7 +146,7 @@ def test_what_is_wrong_is_named(profile, message, writing):
 
 def test_too_many_cells_are_refused(writing):
     path = writing(np.zeros((2001, 2000), dtype=np.int8), compress="deflate")
-    with pytest.raises(InputError, match="4 million cells at most. Found '2001 x 2000'. Cut it to"):
+    with pytest.raises(InputError, match=r"4 million cells at most. Found '2001 x 2000'"):
         read(path)
 
 
@@ -160,7 +160,7 @@ def test_a_file_cut_short_is_refused(writing):
 
 
 def test_another_role_is_refused(writing):
-    with pytest.raises(InputError, match="GeoTIFF serves as terrain. Found 'area'"):
+    with pytest.raises(InputError, match=r"GeoTIFF serves as terrain. Found 'area'"):
         read(writing(), "area")
 
 
