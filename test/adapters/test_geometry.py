@@ -193,7 +193,8 @@ def test_an_area_around_the_pole_is_refused_outside_a_system_for_it():
 @pytest.mark.parametrize(
     ("ring", "crs", "message"),
     [
-        ([(WEST, SOUTH), (WEST, SOUTH + 9), (WEST, SOUTH)], UTM, "line 2: A polygon needs at least"),
+        ([(WEST, SOUTH), (WEST, SOUTH + 9), (WEST, SOUTH)], UTM,
+         "line 2: A polygon needs at least 3 different places"),
         (square(0.5), UTM, "line 2: The polygons of the area enclose nothing. Found '0.250 m2'"),
         ([(WEST, SOUTH), (WEST + 10, SOUTH), (WEST + 20, SOUTH), (WEST, SOUTH)], UTM,
          "line 2: A polygon encloses nothing.*one line"),

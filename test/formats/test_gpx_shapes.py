@@ -91,6 +91,7 @@ def test_exclusions_are_lines_and_points_with_kinds_of_their_names(reading):
     assert frame["shape"].to_list() == [0] * 5 + [1] * 2 + [2, 3]
     assert content.understood[1:] == (
         "Tracks and routes are taken as lines: what a closed one encloses stays in.",
+        "Tracks and routes of one place, left aside: 1.",
         "2 waypoints taken as points to keep clear of.",
         "Kinds are taken from names that begin with one, such as fence 2.",
     )
