@@ -134,6 +134,18 @@ def test_an_outline_that_crosses_itself_is_split_and_told():
     )
 
 
+def test_what_an_outline_goes_round_twice_lies_outside():
+    # A five-pointed star drawn in one stroke: its middle, a pentagon, is enclosed twice.
+    angle = np.pi / 2 + 2 * np.pi / 5 * np.array([0, 2, 4, 1, 3, 0])
+    ring = np.column_stack([WEST + 500 * np.cos(angle), SOUTH + 500 * np.sin(angle)])
+    inner = 500 * math.cos(2 * math.pi / 5) / math.cos(math.pi / 5)
+    star = 5 * 500 * inner * math.sin(math.pi / 5)
+    pentagon = 2.5 * inner**2 * math.sin(2 * math.pi / 5)
+    region = area_of(ring.tolist())
+    assert region.area_m2 == pytest.approx(star - pentagon, rel=1e-6)
+    assert "crosses or touches itself" in region.notes[0]
+
+
 def test_a_hole_outside_the_outline_is_mended_and_told():
     region = area_polygons(corners(("polygon", [square(), square(100, east=5000)])), crs=UTM)
     assert "has a hole that isn't inside it" in region.notes[0]
@@ -165,8 +177,9 @@ def test_lines_and_points_are_left_aside_and_told():
     ],
     ids=["by a leap", "counted on", "cut in two"],
 )  # fmt: skip
-def test_an_area_over_the_antimeridian_is_one_area(rings):
-    region = area_of(*rings, crs="EPSG:4326", survey="EPSG:32760")
+@pytest.mark.parametrize("survey", ["EPSG:32760", "EPSG:32701"])
+def test_an_area_over_the_antimeridian_is_one_area(rings, survey):
+    region = area_of(*rings, crs="EPSG:4326", survey=survey)
     # As large as the same box away from the antimeridian, in a zone that lies alike.
     like = area_of(box(173.99, -16.9, 174.01, -16.8), crs="EPSG:4326", survey="EPSG:32759")
     assert region.area_m2 == pytest.approx(like.area_m2, rel=1e-7)

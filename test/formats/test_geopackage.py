@@ -126,6 +126,15 @@ def test_a_file_cut_short_is_refused(writing):
             read(path)
 
 
+def test_a_file_cut_between_pages_is_told_by_its_own_header(writing):
+    path = writing(("fields", "Polygon", [FIELD], {}))
+    whole = path.read_bytes()
+    path.write_bytes(whole[:-8192])
+    found = f"{len(whole) - 8192} of {len(whole)} bytes"
+    with pytest.raises(InputError, match=f"shorter than it says itself. Found '{found}'"):
+        read(path)
+
+
 def test_a_damaged_file_is_refused(writing):
     path = writing(("fields", "Polygon", [FIELD], {}))
     whole = bytearray(path.read_bytes())
