@@ -249,9 +249,10 @@ FENCE = [(WEST, SOUTH + 500), (WEST + 1000, SOUTH + 500)]
 )  # fmt: skip
 def test_buffers_by_kind(kind, buffer):
     zones = zones_of(("line", [FENCE], kind))
-    # A stadium: the line times twice the buffer, and a circle of the two ends.
+    # A stadium: the line times twice the buffer, and a circle of the two ends, which as a polygon
+    # of 64 sides inside the circle is 0.16 % short.
     expected = 2 * buffer * 1000 + math.pi * buffer**2
-    assert zones.area_m2 == pytest.approx(expected, rel=1e-4)
+    assert zones.area_m2 == pytest.approx(expected, abs=0.002 * math.pi * buffer**2)
     assert zones.zones[0].buffers_m == (buffer,)
 
 
