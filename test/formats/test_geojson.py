@@ -174,7 +174,7 @@ OLD_CRS = '{"crs": {"type": "name", "properties": {"name": "EPSG:31982"}},'
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        (EXAMPLE[: EXAMPLE.index("101.0, 1.0") + 7], "line 35: The file must be valid JSON .*cut short"),
+        (EXAMPLE[: EXAMPLE.index("101.0, 1.0") + 7], "line 35: .* must be valid JSON .*cut short"),
         (EXAMPLE.replace("[104.0, 0.0],", "[104.0, 0.0]"), "line 20: The file must be valid JSON"),
         ('{"type": "Polygon", "coordinates": [[[NaN, 1]]]}', "NaN is no number of JSON"),
         ("[" * 100_000, "nested too deeply"),
@@ -225,7 +225,7 @@ def test_too_large_a_file_is_refused(reading, monkeypatch):
         reading(EXAMPLE)
     monkeypatch.undo()
     monkeypatch.setattr("lodewalk.formats.shapes.content.MAX_CORNERS", 3)
-    with pytest.raises(InputError, match="3 corners at most. Found 5. Cut it"):
+    with pytest.raises(InputError, match=r"3 corners at most. Found 5. Cut it"):
         reading(EXAMPLE)
 
 

@@ -56,10 +56,14 @@ def test_a_polygon_with_a_hole(writing):
     assert set(frame["name"]) == {"North"}
     assert set(frame["crs"]) == {"EPSG:31982"}
     assert content.understood == (
-        "GeoPackage: 1 polygon with 1 hole; 10 corners in SIRGAS 2000 / UTM zone 22S "
-        "(EPSG:31982).",
+        "GeoPackage: 1 polygon with 1 hole; 10 corners in SIRGAS 2000 / UTM zone 22S (EPSG:31982).",
         "Layer fields.",
     )
+
+
+def test_the_name_of_the_file_does_not_matter(writing):
+    path = writing(("fields", "Polygon", [FIELD], {}))
+    assert len(read(path.rename(path.with_name("area of the north: 1.raw"))).table) == 10
 
 
 def test_kind_and_buffer_of_any_column_type(writing):
@@ -83,7 +87,7 @@ def test_the_first_layer_that_serves_is_taken_and_told(writing):
         "one by itself to take it."
     )
     assert "Layer fences is taken" in read(path, "exclusion").understood[-1]
-    with pytest.raises(InputError, match="holds no point. It holds 1 line"):
+    with pytest.raises(InputError, match=r"holds no point. It holds 1 line"):
         read(path, "notes")
 
 
@@ -122,6 +126,15 @@ def test_a_file_cut_short_is_refused(writing):
             read(path)
 
 
+def test_a_file_cut_between_pages_is_told_by_its_own_header(writing):
+    path = writing(("fields", "Polygon", [FIELD], {}))
+    whole = path.read_bytes()
+    path.write_bytes(whole[:-8192])
+    found = f"{len(whole) - 8192} of {len(whole)} bytes"
+    with pytest.raises(InputError, match=f"shorter than it says itself. Found '{found}'"):
+        read(path)
+
+
 def test_a_damaged_file_is_refused(writing):
     path = writing(("fields", "Polygon", [FIELD], {}))
     whole = bytearray(path.read_bytes())
@@ -145,7 +158,7 @@ def test_a_table_without_shapes_is_refused(tmp_path):
     names = np.array(["a"], dtype=object)
     pyogrio.raw.write(path, None, [names], ["name"], layer="words", driver="GPKG", crs=None,
                       geometry_type=None)  # fmt: skip
-    with pytest.raises(InputError, match="must have a layer with shapes. Found .'words'"):
+    with pytest.raises(InputError, match=r"must have a layer with shapes. Found .'words'"):
         read(path)
 
 

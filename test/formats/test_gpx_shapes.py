@@ -70,13 +70,11 @@ def test_a_route_is_an_outline_with_its_name(reading):
 def test_waypoints_alone_are_the_corners_in_their_order(reading):
     content = reading(waypoints=[(f"A{n}", place) for n, place in enumerate(FIELD)])
     assert places(content) == [*FIELD, FIELD[0]]
-    assert content.understood[1] == (
-        "4 waypoints taken as the corners of one polygon, in order."
-    )
+    assert content.understood[1] == ("4 waypoints taken as the corners of one polygon, in order.")
 
 
 def test_two_waypoints_are_no_area(reading):
-    with pytest.raises(InputError, match="polygon needs at least 3 different places. Found '2'"):
+    with pytest.raises(InputError, match=r"polygon needs at least 3 different places. Found '2'"):
         reading(waypoints=[("A", FIELD[0]), ("B", FIELD[1])])
 
 
@@ -93,6 +91,7 @@ def test_exclusions_are_lines_and_points_with_kinds_of_their_names(reading):
     assert frame["shape"].to_list() == [0] * 5 + [1] * 2 + [2, 3]
     assert content.understood[1:] == (
         "Tracks and routes are taken as lines: what a closed one encloses stays in.",
+        "Tracks and routes of one place, left aside: 1.",
         "2 waypoints taken as points to keep clear of.",
         "Kinds are taken from names that begin with one, such as fence 2.",
     )

@@ -108,7 +108,7 @@ def test_what_is_wrong_is_named(text, message, reading):
 
 
 def test_another_role_is_refused(reading):
-    with pytest.raises(InputError, match="serves as hand_meter. Found 'rover'"):
+    with pytest.raises(InputError, match=r"serves as hand_meter. Found 'rover'"):
         reading(TABLE, "rover")
 
 
