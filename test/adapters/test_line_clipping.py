@@ -10,10 +10,10 @@ from scipy.integrate import quad
 from lodewalk.adapters.line_clipping import (
     across_extent,
     clipped_lines,
-    kept_clear,
     line_offsets,
 )
 from lodewalk.errors import InputError
+from planned_area import kept_clear
 
 #: Far from the origin, as survey coordinates are.
 CORNER = np.array([560_000.0, 7_245_000.0])

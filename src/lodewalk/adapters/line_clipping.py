@@ -1,12 +1,11 @@
 """Parallel lines over an area, clipped to where one may walk; the geometry is a library's."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
 from lodewalk.validation import check_positive
@@ -16,8 +15,6 @@ Integers = NDArray[np.int64]
 #: Parts of one line with less than this between them are one piece: the library may part a line
 #: where it only touches a corner [m].
 TOUCHING_M: Final = 1e-6
-#: Chords for a quarter of a circle around a corner that is kept clear of.
-QUARTER: Final = 8
 #: More lines than this across one area are no survey on foot.
 MOST_LINES: Final = 100_000
 
@@ -52,35 +49,6 @@ class ClippedLines:
         """Length of each piece on the map [m]."""
         found: Floats = np.hypot(*(self.second - self.first).T)
         return found
-
-
-def kept_clear(shapes: Iterable[Any], buffers_m: ArrayLike) -> Any:
-    """Return all that lies in some shapes or nearer to one than its buffer, as one geometry.
-
-    Parameters
-    ----------
-    shapes : iterable of shapely geometry
-        Polygons, lines or points [m].
-    buffers_m : array-like
-        Distance that is kept from each [m].
-
-    Notes
-    -----
-    A corner is rounded by chords that lie outside the circle, so that no place of the rest is
-    nearer than the buffer; the farthest kept is 0.5 % too far.
-
-    Examples
-    --------
-    >>> found = kept_clear([shapely.Point(0.0, 0.0)], [10.0])
-    >>> bool(found.contains(shapely.Point(7.0, 7.1))), 314.16 < found.area < 315.7
-    (True, True)
-    """
-    every = np.array(list(shapes), dtype=object)
-    if not every.size:
-        return shapely.Polygon()
-    outside = 1 / np.cos(np.pi / (4 * QUARTER))
-    widened = np.broadcast_to(np.asarray(buffers_m, dtype=float) * outside, every.shape)
-    return shapely.union_all(shapely.buffer(every, widened, quad_segs=QUARTER))
 
 
 def line_offsets(width_m: float, spacing_m: float, *, offset_m: float | None = None) -> Floats:
@@ -149,7 +117,7 @@ def clipped_lines(
     area : shapely geometry
         Polygon(s) over which the lines are placed [m].
     walkable : shapely geometry
-        The part of it that is walked, such as the area less `kept_clear`.
+        The part of it that is walked, such as the area less its exclusions.
     azimuth_deg : float
         Azimuth of the lines from grid north [deg].
     spacing_m, offset_m
