@@ -12,7 +12,7 @@ from lodewalk.steps.set_up import CHECKLISTS
 AROUND_BASE: Final = (5, 1.0, 2.0)
 #: The base records before the rover starts and after it ends (common practice) [min].
 BASE_LEAD_MIN: Final = 15
-_RESULT: Final = "Measured: ____________"
+_RESULT: Final = "Measured [nT]: ____________"
 #: Lines to write on where nobody to call is set.
 _BLANK_CALLS: Final = 4
 
@@ -50,7 +50,7 @@ def sheet_blocks(notes: FieldNotes) -> tuple[Block, ...]:
         tests_block(notes),
         call_block(notes),
         cautions_block(),
-        Block("Notes of the day", (), blanks=6),
+        Block("Notes of the day", (), blanks=10, together=True),
     )
 
 
@@ -97,7 +97,7 @@ def _height_words(notes: FieldNotes) -> str:
     """Say how high the sensor is to be."""
     planned = notes.sensor_height_m
     wanted = f" Planned: {planned:g} m above ground." if planned is not None else ""
-    return f"Measured on each rover, the same all day.{wanted} {_RESULT} m"
+    return f"Measured on each rover, the same all day.{wanted} Measured [m]: ____________"
 
 
 def tests_block(notes: FieldNotes) -> Block:
@@ -139,16 +139,16 @@ def tests_block(notes: FieldNotes) -> Block:
             "Looked at in the evening with lodewalk check; where it is exceeded, lines wait.",
         ),
     )
-    return Block("Tests to do, and what each may reach", rows, tick=True)
+    return Block("Tests to do, and what each may reach", rows, tick=True, together=True)
 
 
 def call_block(notes: FieldNotes) -> Block:
     """Return whom to call, or lines to write on."""
     title = "Whom to call"
     if notes.call:
-        return Block(title, tuple(("", entry) for entry in notes.call), blanks=1)
+        return Block(title, tuple(("", entry) for entry in notes.call), blanks=1, together=True)
     words = "Office, land owner, doctor, rescue: write names and numbers before you go."
-    return Block(title, (), note=words, blanks=_BLANK_CALLS)
+    return Block(title, (), note=words, blanks=_BLANK_CALLS, together=True)
 
 
 def cautions_block() -> Block:
