@@ -138,7 +138,9 @@ def write_title(figure: Figure, title: str, under: str, *, draft: bool = False) 
     room = width - 2 * RIM - (18 if draft else 0)
     words = wrapped(title, room, size_pt=TITLE_PT + 1, weight="bold", most=1)[0]
     text_mm(figure, RIM, height - RIM - 3.5, words, fontsize=TITLE_PT + 1, weight="bold")
-    text_mm(figure, RIM, height - RIM - 8.5, wrapped(under, width - 2 * RIM, most=1)[0], color=QUIET)
+    text_mm(
+        figure, RIM, height - RIM - 8.5, wrapped(under, width - 2 * RIM, most=1)[0], color=QUIET
+    )
     if draft:
         text_mm(
             figure, width - RIM, height - RIM - 3.5, "DRAFT", fontsize=TITLE_PT + 1, weight="bold",

@@ -136,7 +136,11 @@ def _cells(row: Sequence[str], widths: Sequence[float], *, bold: bool = False) -
     """Return the lines of text in each cell of a row."""
     weight = "bold" if bold else "normal"
     return [
-        [line for word in _lines(text, width - _PAD, weight) for line in _broken(word, width - _PAD)]
+        [
+            line
+            for word in _lines(text, width - _PAD, weight)
+            for line in _broken(word, width - _PAD)
+        ]
         for text, width in zip(row, widths, strict=True)
     ]
 

@@ -141,6 +141,12 @@ def _in_order(frame: pl.DataFrame, lines: PlannedLines) -> pl.DataFrame:
     return frame[index] if index else frame
 
 
+def stem_of(survey: PlannedSurvey, day: int, rover: int) -> str:
+    """Return how the files of a party begin: its day, and its rover where there are several."""
+    several = len({rover for _, rover in survey.parties}) > 1
+    return f"day-{day}" + (f"-rover-{rover}" if several else "")
+
+
 def device_files(survey: PlannedSurvey, *, most: int) -> list[DeviceFile]:
     """Split a plan by day and rover, and each day into parts that a handheld loads.
 
@@ -157,10 +163,9 @@ def device_files(survey: PlannedSurvey, *, most: int) -> list[DeviceFile]:
         Points of each day stand in every part while there are few of them; a line's points stay
         together unless it has more than a whole file takes.
     """
-    several = len({rover for _, rover in survey.parties}) > 1
     files = []
     for day, rover in survey.parties:
-        stem = f"day-{day}" + (f"-rover-{rover}" if several else "")
+        stem = stem_of(survey, day, rover)
         lines, points = survey.lines_of(day, rover), survey.points_of(day, rover)
         groups = _parts(points, most)
         for number, group in enumerate(groups, 1):

@@ -54,7 +54,7 @@ def line_table(survey: PlannedSurvey) -> pl.DataFrame:
             }
         )
     whole = ("number", "piece", "day", "rover", "order")
-    schema = {name: pl.Int64 for name in whole} | {
+    schema = dict.fromkeys(whole, pl.Int64) | {
         name: pl.Float64 for name in (rows[0] if rows else {}) if name.endswith(("_m", "_deg"))
     }
     return _rounded(pl.DataFrame(rows, schema_overrides=schema))
@@ -68,7 +68,7 @@ def point_table(survey: PlannedSurvey) -> pl.DataFrame:
     )
     order = ("name", "kind", "day", "date", "rover", "line", "easting_m", "northing_m", "height_m",
              "latitude_deg", "longitude_deg", "text")  # fmt: skip
-    return _rounded(frame.select(order))
+    return _rounded(frame.select(order).with_columns(pl.col("height_m").fill_nan(None)))
 
 
 def _rounded(frame: pl.DataFrame) -> pl.DataFrame:
@@ -145,7 +145,9 @@ def write_kml(path: Path, survey: PlannedSurvey) -> None:
         *(Style(f"day-{index + 1}", colour, 3.0) for index, colour in enumerate(DAY_COLOURS)),
     ]
     outlines = {
-        role: tuple(_outline_place(item, survey.crs) for item in survey.outlines if item.role == role)
+        role: tuple(
+            _outline_place(item, survey.crs) for item in survey.outlines if item.role == role
+        )
         for role in ("area", "exclusion", "kept clear")
     }
     folders = [
@@ -164,7 +166,10 @@ def _outline_place(item: Outline, crs: str) -> Place:
     rings = tuple(_degrees(ring, crs) for ring in item.rings)
     name = item.name or item.kind or item.role
     style = item.role.replace(" ", "-")
-    return Place(name, f"{item.kind or item.role}{kept}", item.geometry, rings, style)
+    told = {"kind": item.kind} if item.kind else {}
+    if item.buffer_m is not None:
+        told["buffer_m"] = f"{item.buffer_m:g}"
+    return Place(name, f"{item.kind or item.role}{kept}", item.geometry, rings, style, told)
 
 
 def _degrees(corners: NDArray[np.float64], crs: str) -> NDArray[np.float64]:

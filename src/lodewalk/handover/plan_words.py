@@ -110,8 +110,8 @@ def tests_block(notes: FieldNotes) -> Block:
     rows = (
         (
             f"Turn-around: spread up to {most('heading_nT')}",
-            "Over the turn-around spot, eight headings, ten seconds or more each. Mark: turn-around "
-            f"N, NE and so on. {_RESULT}",
+            "Over the turn-around spot, eight headings, ten seconds or more each. Mark: "
+            f"turn-around N, NE and so on. {_RESULT}",
         ),
         (
             f"With and without each item: change up to {most('item_nT')}",

@@ -1,7 +1,7 @@
 """The writer of KML 2.2."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -26,7 +26,7 @@ class Style:
 
 @dataclass(frozen=True)
 class Place:
-    """One place: name, text, form, and longitude and latitude of its corners [deg].
+    """One place: name, text, form, longitude and latitude of its corners [deg], further data.
 
     The first ring of a polygon is its outline, the others are holes; lines and points have one.
     """
@@ -36,6 +36,7 @@ class Place:
     geometry: str
     rings: tuple[NDArray[np.float64], ...]
     style: str = ""
+    data: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,12 @@ class Folder:
 
 
 def write(
-    path: Path, folders: Sequence[Folder], *, name: str, text: str = "", styles: Sequence[Style] = ()
+    path: Path,
+    folders: Sequence[Folder],
+    *,
+    name: str,
+    text: str = "",
+    styles: Sequence[Style] = (),
 ) -> None:
     """Write places to a KML 2.2 file.
 
@@ -123,6 +129,12 @@ def _add_place(holder: ET.Element, place: Place, known: set[str]) -> None:
         if place.style not in known:
             raise InputError("A place names a style that isn't there.", value=place.style)
         _add(mark, "styleUrl", f"#{place.style}")
+    if place.data:
+        extended = _add(mark, "ExtendedData")
+        for key, value in place.data.items():
+            data = _add(extended, "Data")
+            data.set("name", key)
+            _add(data, "value", value)
     if place.geometry == "point":
         _add(_add(mark, "Point"), "coordinates", _coordinates(place.rings[0]))
     elif place.geometry == "line":
