@@ -106,7 +106,8 @@ def _check_station(area: PlanArea, base: Floats, ends: Floats) -> Floats:
     ring = ring_around(base, radius_m=CHECK_M)
     inside = depths_m(ring, area.kept_clear)
     away = np.hypot(*(ring - ends.mean(axis=0)).T)
-    return ring[int(np.lexsort((away, inside))[0])]
+    best: Floats = ring[int(np.lexsort((away, inside))[0])]
+    return best
 
 
 def _turns(area: PlanArea, base: Floats, ground: Ground) -> Floats | None:

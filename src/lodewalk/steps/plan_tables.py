@@ -9,8 +9,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.adapters.projection import to_geographic
-from lodewalk.methods.planning.line_names import point_names
-from lodewalk.records.planning import PlannedLines, PlannedPoints
+from lodewalk.methods.planning.waypoints import stations_along
+from lodewalk.records.planning import PlannedLines, PlannedPoints, walked
 from lodewalk.records.table import float_column
 from lodewalk.steps.plan_ground import Ground
 from lodewalk.steps.plan_lines import Layout, Repeat
@@ -114,8 +114,7 @@ def planned_points(
     layout: Layout, lines: PlannedLines, ground: Ground, settings: Mapping[str, Any], crs: str
 ) -> PlannedPoints:
     """Return where to stand, then the points along each piece in the order of walking."""
-    handheld = settings["handheld"]
-    points = [*_stands(layout), *_along(lines, handheld)]
+    points = [*_stands(layout), *_along(lines, settings["handheld"]["waypoint_each_m"])]
     places = np.array([point.place for point in points])
     longitude, latitude = to_geographic(places[:, 0], places[:, 1], crs=crs)
     return PlannedPoints(
@@ -154,33 +153,29 @@ def _stand(name: str, kind: str, place: Floats) -> _Point:
     return _Point(name, kind, 0, 0, None, (float(place[0]), float(place[1])), TEXTS[kind])
 
 
-def _along(lines: PlannedLines, handheld: Mapping[str, Any]) -> Iterator[_Point]:
-    """Yield start, points on the way and end of each piece but the repeat line's later days."""
+def _along(lines: PlannedLines, each_m: float) -> Iterator[_Point]:
+    """Yield start, points on the way and end of each piece; the repeat line's are of each day."""
     seen = set()
     for row in lines.frame.iter_rows(named=True):
-        first = np.array([row["easting_1_m"], row["northing_1_m"]])
-        second = np.array([row["easting_2_m"], row["northing_2_m"]])
-        if row["reversed"]:
-            first, second = second, first
-        repeat = row["kind"] == "repeat"
-        if repeat and REPEAT_NAME in seen:
+        if row["line"] in seen:
             continue
         seen.add(row["line"])
-        count = max(2, round(row["length_m"] / handheld["waypoint_each_m"]) + 1)
-        names = point_names(row["line"], count, longest=handheld["name_length"])
-        step = row["length_m"] / (count - 1)
-        for number, name in enumerate(names):
-            place = first + (second - first) * number / (count - 1)
-            kind = "start" if number == 0 else "end" if number == count - 1 else "on line"
-            text = f"{kind} of {row['line']}" if kind != "on line" else (
-                f"{number * step:.0f} m along {row['line']}"
-            )  # fmt: skip
+        daily = row["kind"] == "repeat"
+        start_east, start_north, end_east, end_north = walked(row)
+        stations = [0.0, *stations_along(row["length_m"], each_m=each_m), row["length_m"]]
+        for number, station in enumerate(stations):
+            share = station / row["length_m"]
+            kind = "start" if number == 0 else "end" if share == 1 else "on line"
+            words = {"start": "Start of", "end": "End of"}.get(kind, f"{station:.0f} m along")
             yield _Point(
-                name,
+                f"{row['line']}-{round(station):03d}",
                 kind,
-                0 if repeat else row["day"],
-                0 if repeat else row["rover"],
+                0 if daily else row["day"],
+                0 if daily else row["rover"],
                 row["line"],
-                (float(place[0]), float(place[1])),
-                text,
+                (
+                    start_east + share * (end_east - start_east),
+                    start_north + share * (end_north - start_north),
+                ),
+                f"{words} line {row['line']}",
             )
