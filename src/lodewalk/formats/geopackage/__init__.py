@@ -1,4 +1,4 @@
-"""GeoPackage, shapes in one SQLite file: recognise and read.
+"""GeoPackage, shapes in one SQLite file: recognise, read and write.
 
 References
 ----------

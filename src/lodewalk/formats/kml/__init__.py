@@ -1,4 +1,4 @@
-"""KML 2.2, shapes for globe viewers: recognise and read.
+"""KML 2.2, shapes for globe viewers: recognise, read and write.
 
 Coordinates are longitude, latitude and, where told, height, on WGS84.
 
