@@ -32,7 +32,7 @@ RESULTS = {
     "new": "lodewalk.services.new:NewResult",
     "add": "lodewalk.services.add:AddResult",
     "add-propose": "lodewalk.services.add:ProposeResult",
-    "site": "lodewalk.methods.geomagnetic:SiteValues",
+    "site": "lodewalk.services.site:SiteResult",
     "activity": "lodewalk.services.activity:ActivityResult",
     "check": "lodewalk.services.check:CheckResult",
     "decide": "lodewalk.services.decide:DecideResult",

@@ -32,6 +32,9 @@ _MINIMUM, _MAXIMUM, _DAY_TO_DAY = 0.75, 1.4, 0.3
 #: Irregular movement that a quiet day may hold: the middle of class K = 2, 15 nT for a K9 of 500.
 _IRREGULAR: Final = 15.0 / 500.0
 
+#: And the least that any day holds: the middle of class K = 0, 2.3 nT for a K9 of 500.
+_CALMEST: Final = 2.3 / 500.0
+
 
 @dataclass(frozen=True)
 class QuietRange:
@@ -90,8 +93,9 @@ def quiet_range(
     A rule of our own, its numbers from memory of what textbooks say [1]_, none fitted. The regular
     variation is `daily_variation` in dip latitude, times 60 nT on the dip equator, more under the
     electrojet, 35 % more or less in summer and winter. From that, `low_nT` takes sunspot minimum
-    and a weak day, `high_nT` maximum and a strong one, with the irregular movement of K = 2 by the
-    site's K = 9 limit. Under the auroral oval that last part is nearly all.
+    and a weak day, or the movement of K = 0 where that is more, `high_nT` maximum and a strong day,
+    with the movement of K = 2 by the site's K = 9 limit. Under the auroral oval that last part is
+    nearly all.
 
     References
     ----------
@@ -112,10 +116,10 @@ def quiet_range(
     angle = np.radians(inclination_deg)
     field = north * np.cos(angle) + down * np.sin(angle)
     regular = EQUATOR_RANGE_NT * float(np.ptp(field)) * _season(latitude_deg, decimal_year)
-    irregular = _IRREGULAR * float(usual_k9_nT(geomagnetic))
+    k9 = float(usual_k9_nT(geomagnetic))
     return QuietRange(
-        low_nT=regular * _MINIMUM * (1.0 - _DAY_TO_DAY),
-        high_nT=regular * _MAXIMUM * (1.0 + _DAY_TO_DAY) + irregular,
+        low_nT=max(regular * _MINIMUM * (1.0 - _DAY_TO_DAY), _CALMEST * k9),
+        high_nT=regular * _MAXIMUM * (1.0 + _DAY_TO_DAY) + _IRREGULAR * k9,
         regular_nT=regular,
         dip_latitude_deg=dip,
         geomagnetic_latitude_deg=geomagnetic,
