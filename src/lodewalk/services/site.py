@@ -225,10 +225,9 @@ def _date(date: str | None) -> tuple[str, float]:
     year = float(decimal_year(start.timestamp()))
     if not IGRF_FIRST_YEAR <= year <= IGRF_LAST_YEAR:
         raise InputError(
-            f"The date lies outside {IGRF_MODEL}, which holds from {IGRF_FIRST_YEAR:.0f}-01-01 to "
-            f"{IGRF_LAST_YEAR:.0f}-01-01.",
+            f"The date must lie in {IGRF_FIRST_YEAR:.0f} to {IGRF_LAST_YEAR:.0f} ({IGRF_MODEL}).",
             value=start.date().isoformat(),
-            remedy="Take a date within it.",
+            remedy=f"The last day of the model is {IGRF_LAST_YEAR:.0f}-01-01.",
         )
     return start.date().isoformat(), year
 

@@ -9,9 +9,9 @@ from lodewalk.validation import check_within
 AURORAL_DEG: Final = 60.0
 
 #: Hours of local solar time, all common practice.
-_USUAL = ((6.0, 9.0), (15.0, 18.0))
-_JET = ((6.0, 8.0), (16.0, 18.0))
-_AURORAL = ((9.0, 16.0),)
+_USUAL: tuple[tuple[float, float], ...] = ((6.0, 9.0), (15.0, 18.0))
+_JET: tuple[tuple[float, float], ...] = ((6.0, 8.0), (16.0, 18.0))
+_AURORAL: tuple[tuple[float, float], ...] = ((9.0, 16.0),)
 
 
 @dataclass(frozen=True)

@@ -240,7 +240,7 @@ def _row(
     north = along * np.cos(turn) - across * np.sin(turn)
     east = along * np.sin(turn) + across * np.cos(turn)
     ambient = ambient_vector(strength_nT=1.0, inclination_deg=inclination_deg)
-    total = np.zeros_like(north)
+    total: FloatArray = np.zeros(north.shape)
     beads = int(np.ceil(length / _BEAD)) + 1
     for place in np.linspace(-0.5 * length, 0.5 * length, beads) if length else np.zeros(1):
         centre = [place * np.sin(strike), place * np.cos(strike), -1.0]
