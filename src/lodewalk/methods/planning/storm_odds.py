@@ -23,7 +23,8 @@ _LOWEST_CLASS: Final = 2
 
 #: Shares of days, and of spans of six hours, with Kp of class 2, 3 ... 9 or more at some time:
 #: tenth and ninetieth percentile over the years of each quarter of the sunspot cycle, and over all.
-#: Counted by ``bench/count_storms.py`` in published Kp, 67 whole years from 1958 to 2024.
+#: Counted by ``bench/count_storms.py`` in Kp as published by GFZ (CC BY 4.0), 67 whole years from
+#: 1958 to 2024.
 SHARES: Final[dict[tuple[str, str], tuple[tuple[float, ...], tuple[float, ...]]]] = {
     ("day", "any"): (
         (0.7699, 0.4904, 0.2236, 0.0696, 0.0153, 0.0016, 0.0000, 0.0000),
