@@ -56,11 +56,12 @@ def _area(table: Shapes, settings: "Settings") -> tuple[str, ...]:
 
 def _exclusions(table: Shapes, settings: "Settings") -> tuple[str, ...]:
     """Say the kinds of exclusions, how many of each and how far they are kept clear of."""
+    from lodewalk.adapters.exclusion_kinds import KINDS
     from lodewalk.adapters.geometry import exclusion_zones
     from lodewalk.adapters.polygon_repair import hectares
 
     plan = settings.plan.model_dump()
-    buffers = {name: float(value) for name, value in plan.items() if name in BUFFERS}
+    buffers = {name: float(plan[name]) for name in KINDS.values()}
     zones = exclusion_zones(table, crs=settings.survey.crs, buffers_m=buffers)
     said = [
         f"{zone.kind}: {zone.shapes}, kept clear by "
@@ -69,9 +70,6 @@ def _exclusions(table: Shapes, settings: "Settings") -> tuple[str, ...]:
     ]
     total = f"Kept clear of: {'; '.join(said)}; {hectares(zones.area_m2)} in all."
     return total, *zones.notes
-
-
-BUFFERS = ("power_line_m", "fence_m", "road_m", "water_m", "building_m", "other_m")
 
 
 def _terrain(table: Terrain, crs: str) -> tuple[str, ...]:
