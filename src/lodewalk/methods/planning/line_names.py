@@ -1,11 +1,11 @@
 """Names of lines and their pieces, short enough for a handheld."""
 
-from string import ascii_lowercase
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lodewalk.errors import InputError
+
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 
 def line_names(number: ArrayLike, *, letter: str, longest: int) -> list[str]:
@@ -68,5 +68,5 @@ def piece_letters(piece: int) -> str:
     letters, left = "", piece + 1
     while left:
         left, place = divmod(left - 1, 26)
-        letters = ascii_lowercase[place] + letters
+        letters = LETTERS[place] + letters
     return letters
