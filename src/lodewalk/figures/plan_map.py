@@ -74,7 +74,7 @@ def draw_plan_map(survey: PlannedSurvey) -> Figure:
 
 def _under(survey: PlannedSurvey) -> str:
     """Return the line below the title."""
-    total = survey.lines.frame["length_m"].sum() / 1000
+    total = float(survey.lines.frame["length_m"].sum()) / 1000
     dates = [date for date in (survey.dates[:1] + survey.dates[-1:]) if date]
     when = f", {' to '.join(dict.fromkeys(dates))}" if dates else ""
     days = len(survey.days)
@@ -98,7 +98,7 @@ def _paint_lines(axes: Any, survey: PlannedSurvey) -> None:
 
 
 def _name_lines(names: Names, survey: PlannedSurvey) -> None:
-    """Write the day at the first line of each, then the names of the others where there is room."""
+    """Write the day at one line of each, then the names of the others where there is room."""
     frame = survey.lines.frame.filter(pl.col("kind") != "repeat")
     rows = list(frame.iter_rows(named=True))
     numbers = [(row["kind"], row["number"]) for row in rows]

@@ -1,4 +1,4 @@
-"""The plan as a handheld takes it: waypoints with short names, and files of a size that it loads."""
+"""The plan as a handheld takes it: waypoints with short names, files of a size that it loads."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
