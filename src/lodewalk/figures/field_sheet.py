@@ -102,7 +102,7 @@ def _name_lines(names: Names, rows: Sequence[Mapping[str, Any]]) -> list[str]:
         azimuth = row["azimuth_deg"] + (180.0 if row["reversed"] else 0.0)
         text = f"{order}: {row['line']}"
         ends = (np.array([east_1, north_1]), azimuth + 180), (np.array([east_2, north_2]), azimuth)
-        if not any(names.put(text, place, toward) for place, toward in ends):
+        if not names.put_anyhow(text, ends):
             left_out.append(text)
     return left_out
 
