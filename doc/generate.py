@@ -33,6 +33,7 @@ RESULTS = {
     "add": "lodewalk.services.add:AddResult",
     "add-propose": "lodewalk.services.add:ProposeResult",
     "site": "lodewalk.methods.geomagnetic:SiteValues",
+    "plan": "lodewalk.services.plan:PlanResult",
     "activity": "lodewalk.services.activity:ActivityResult",
     "check": "lodewalk.services.check:CheckResult",
     "decide": "lodewalk.services.decide:DecideResult",

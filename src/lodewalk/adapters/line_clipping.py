@@ -85,7 +85,9 @@ def line_offsets(width_m: float, spacing_m: float, *, offset_m: float | None = N
         begin = offset_m % spacing_m
         return np.arange(begin, width_m, spacing_m)
     count = max(1, int(np.ceil(width_m / spacing_m - 1e-9)))
-    return (width_m - (count - 1) * spacing_m) / 2 + spacing_m * np.arange(count)
+    first = (width_m - (count - 1) * spacing_m) / 2
+    places = first + spacing_m * np.arange(count, dtype=np.float64)
+    return places
 
 
 def across_extent(area: Any, azimuth_deg: float) -> tuple[float, float]:

@@ -41,7 +41,8 @@ def mesh_places(outline: Any, *, around_m: float = 0.0, most: int = 1500) -> Flo
     rows = np.arange(south + step / 2, north, step)
     places = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
     shapely.prepare(wider)
-    return places[shapely.contains_xy(wider, places[:, 0], places[:, 1])]
+    inside: Floats = places[shapely.contains_xy(wider, places[:, 0], places[:, 1])]
+    return inside
 
 
 def distances_m(places: Floats, outline: Any) -> Floats:

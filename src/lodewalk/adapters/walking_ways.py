@@ -8,6 +8,8 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import shortest_path
 
+from lodewalk.methods.planning.sight import blocked, sight_lengths
+
 Floats = NDArray[np.float64]
 #: Distance at which an obstacle is passed, at least [m].
 PASSED_AT_M: Final = 1.0
@@ -36,17 +38,22 @@ class WalkingWays:
     >>> ways = WalkingWays([pond])
     >>> south = np.array([[0.0, -20.0], [0.0, -20.0]])
     >>> ways(south, np.array([[0.0, 20.0], [30.0, -20.0]])).round(0).tolist()
-    [50.0, 30.0]
+    [51.0, 30.0]
     """
 
     def __init__(self, obstacles: Iterable[Any]) -> None:
         parts = [item for item in obstacles if not shapely.is_empty(item)]
-        self._walls = shapely.union_all(parts) if parts else shapely.Polygon()
-        self._corners = np.zeros((0, 2))
-        if not shapely.is_empty(self._walls):
-            shapely.prepare(self._walls)
-            self._corners = _corners(self._walls)
-            self._between = self._net()
+        self._origin = np.zeros(2)
+        self._corners, self._walls = np.zeros((0, 2)), np.zeros((0, 4))
+        if parts:
+            # Near the origin, so that no digit of a product is lost.
+            self._origin = np.array(shapely.bounds(parts[0])[:2])
+            self._corners, walls = _simple(shapely.union_all(parts))
+            self._corners = np.ascontiguousarray(self._corners - self._origin)
+            self._walls = walls - np.tile(self._origin, 2)
+            seen = sight_lengths(self._corners, self._corners, self._walls)
+            net = shortest_path(seen, method="D", directed=False)
+            self._between: Floats = np.asarray(net, dtype=np.float64)
 
     def __call__(self, start: Floats, end: Floats) -> Floats:
         """Return the length of the way between each start and the end beside it [m].
@@ -59,69 +66,49 @@ class WalkingWays:
         length: Floats = np.hypot(*(end - start).T)
         if not len(self._corners):
             return length
-        blocked = np.flatnonzero(self._blocked(start, end))
-        if blocked.size:
-            around = self._around(start[blocked], end[blocked])
-            length[blocked] = np.where(np.isfinite(around), around, length[blocked])
+        one, two = start - self._origin, end - self._origin
+        stopped = np.flatnonzero(blocked(one, two, self._walls))
+        if stopped.size:
+            around = self._around(one[stopped], two[stopped])
+            length[stopped] = np.where(np.isfinite(around), around, length[stopped])
         return length
-
-    def _blocked(self, start: Floats, end: Floats) -> NDArray[np.bool_]:
-        """Tell which straight ways meet an obstacle; those far from all aren't tested."""
-        found = np.zeros(len(start), dtype=bool)
-        west, south, east, north = shapely.bounds(self._walls)
-        low, high = np.minimum(start, end), np.maximum(start, end)
-        near = (low[:, 0] <= east) & (high[:, 0] >= west) & (low[:, 1] <= north)
-        rows = np.flatnonzero(near & (high[:, 1] >= south))
-        if rows.size:
-            lines = shapely.linestrings(np.stack([start[rows], end[rows]], axis=1))
-            found[rows] = shapely.intersects(self._walls, lines)
-        return found
-
-    def _net(self) -> Floats:
-        """Return the shortest way between each two corners."""
-        one, two = np.triu_indices(len(self._corners), 1)
-        length = np.hypot(*(self._corners[two] - self._corners[one]).T)
-        free = ~self._blocked(self._corners[one], self._corners[two])
-        net = np.full((len(self._corners),) * 2, np.inf)
-        net[one[free], two[free]] = net[two[free], one[free]] = length[free]
-        np.fill_diagonal(net, 0.0)
-        return np.asarray(shortest_path(net, method="D", directed=False), dtype=np.float64)
 
     def _around(self, start: Floats, end: Floats) -> Floats:
         """Return the least way over the corners between each start and end."""
         places, number = np.unique(np.concatenate([start, end]), axis=0, return_inverse=True)
         one, two = np.split(number.ravel(), 2)
-        seen = self._seen(places)
+        seen = sight_lengths(places, self._corners, self._walls)
         length = np.empty(len(start))
         order = np.argsort(one, kind="stable")
-        for first in np.unique(one):
-            rows = order[
-                np.searchsorted(one[order], first) : np.searchsorted(
-                    one[order], first, side="right"
-                )
-            ]
+        firsts, begins = np.unique(one[order], return_index=True)
+        for first, rows in zip(firsts, np.split(order, begins[1:]), strict=True):
             over = (seen[first][:, np.newaxis] + self._between).min(axis=0)
             length[rows] = (over[np.newaxis] + seen[two[rows]]).min(axis=1)
         return length
 
-    def _seen(self, places: Floats) -> Floats:
-        """Return the length from each place to each corner that is seen from it, else infinity."""
-        count = len(self._corners)
-        pairs = np.repeat(places, count, axis=0), np.tile(self._corners, (len(places), 1))
-        length = np.hypot(*(pairs[1] - pairs[0]).T)
-        length[self._blocked(*pairs)] = np.inf
-        return length.reshape(len(places), count)
 
+def _simple(obstacles: Any) -> tuple[Floats, Floats]:
+    """Return corners around which ways lead, and straight walls: no more than can be dealt with.
 
-def _corners(walls: Any) -> Floats:
-    """Return the corners around which ways lead: no more than can be dealt with."""
+    The corners lie farther from the obstacles than the walls may stray from them.
+    """
     tolerance = PASSED_AT_M / 2
     while True:
-        wider = shapely.buffer(walls, 2 * tolerance, join_style="mitre", cap_style="square")
-        outline = shapely.simplify(wider, tolerance)
-        corners = shapely.get_coordinates(shapely.boundary(outline))
-        corners = np.unique(corners, axis=0)
-        corners = corners[~shapely.intersects_xy(walls, corners[:, 0], corners[:, 1])]
+        outline = shapely.simplify(
+            shapely.buffer(obstacles, 2.5 * tolerance, join_style="mitre", cap_style="square"),
+            tolerance,
+        )
+        corners = np.unique(shapely.get_coordinates(shapely.boundary(outline)), axis=0)
         if len(corners) <= MOST_CORNERS or tolerance > 1e5:
-            return np.asarray(corners[:MOST_CORNERS], dtype=np.float64)
+            return corners[:MOST_CORNERS], _walls(shapely.simplify(obstacles, tolerance))
         tolerance *= 2
+
+
+def _walls(obstacles: Any) -> Floats:
+    """Return the straight edges of polygons and lines as both their ends, shape (n, 4)."""
+    parts = shapely.get_parts(obstacles)
+    areas = shapely.get_dimensions(parts) == 2
+    rings = np.concatenate([shapely.get_rings(parts[areas]), parts[~areas]])
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    edges = np.hstack([points[:-1], points[1:]])
+    return np.ascontiguousarray(edges[ring[1:] == ring[:-1]])

@@ -20,6 +20,8 @@ ROLES = (
     "base", "rover", "track", "observatory", "plan", "notes", "older",
     "area", "exclusion", "terrain", "hand_meter",
 )  # fmt: skip
+#: Role of a plan that another took the place of; `plan` gives it, and no step reads it.
+FORMER_PLAN = "former_plan"
 
 
 class Reader(Protocol):

@@ -57,9 +57,7 @@ class PlanArea:
         return float(west), float(south), float(east), float(north)
 
 
-def plan_area(
-    area: Shapes, exclusion: Shapes, crs: str, plan: Mapping[str, Any]
-) -> PlanArea:
+def plan_area(area: Shapes, exclusion: Shapes, crs: str, plan: Mapping[str, Any]) -> PlanArea:
     """Return what a plan is made over.
 
     Raises

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lodewalk.adapters.surroundings import depths_m, distances_m, mesh_places
 from lodewalk.methods.planning.base_site import BaseSite, Candidates, base_sites, turn_spot
+from lodewalk.methods.planning.layout import ring_around
 from lodewalk.steps.plan_area import PlanArea
 from lodewalk.steps.plan_ground import Ground
 
@@ -102,11 +103,11 @@ def _candidates(area: PlanArea, places: Floats, ends: Floats, ground: Ground) ->
 
 def _check_station(area: PlanArea, base: Floats, ends: Floats) -> Floats:
     """Return a place near the base, towards the lines, out of what is kept clear of."""
-    angle = np.radians(np.arange(0, 360, 30))
-    ring = base + CHECK_M * np.column_stack([np.sin(angle), np.cos(angle)])
+    ring = ring_around(base, radius_m=CHECK_M)
     inside = depths_m(ring, area.kept_clear)
     away = np.hypot(*(ring - ends.mean(axis=0)).T)
-    return ring[int(np.lexsort((away, inside))[0])]
+    best: Floats = ring[int(np.lexsort((away, inside))[0])]
+    return best
 
 
 def _turns(area: PlanArea, base: Floats, ground: Ground) -> Floats | None:

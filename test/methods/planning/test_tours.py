@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lodewalk.errors import InputError
-from lodewalk.methods.planning.line_names import line_names, point_names
+from lodewalk.methods.planning.line_names import line_names
 from lodewalk.methods.planning.tours import WalkingDay, days_of, shared_out, split_long
 from lodewalk.methods.planning.walk_order import Pieces
 
@@ -95,8 +95,3 @@ def test_names_are_short_unique_and_letter_the_pieces():
     assert line_names([], letter="T", longest=4) == []
     with pytest.raises(InputError, match=r"name_length is 4.*L001a"):
         line_names([0, 0], letter="L", longest=4)
-
-
-def test_points_of_a_line_fit_the_handheld():
-    assert point_names("L004", 2, longest=6) == ["L004S", "L004E"]
-    assert point_names("L004b", 12, longest=7)[-2:] == ["L04b-10", "L004bE"]

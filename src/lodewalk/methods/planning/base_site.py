@@ -129,15 +129,13 @@ def base_sites(
             taken.append(place)
         if len(taken) == count:
             break
-    return [
-        BaseSite(
-            place,
-            float(score[place]),
-            *(float(part[place]) for part in parts),
-            _broken(candidates, short, place, track_m),
-        )
-        for place in taken
-    ]
+    found = []
+    for place in taken:
+        to_lines, way_in, slope, near = (float(part[place]) for part in parts)
+        broken = _broken(candidates, short, place, track_m)
+        total = float(score[place])
+        found.append(BaseSite(place, total, to_lines, way_in, slope, near, broken))
+    return found
 
 
 def _parts(candidates: Candidates, track_m: float) -> tuple[Floats, ...]:

@@ -132,25 +132,27 @@ def effort(work: Work, storms: StandBy) -> Effort:
     days = -(-tours.size // work.rovers)
     longest = [tours[day * work.rovers : (day + 1) * work.rovers].max() for day in range(days)]
     base_s = np.array(longest) + 2 * BASE_LEAD_S
-    shares = (storms.quiet_year, storms.mean, storms.active_year)
-    walked = [
-        days * longer * (1 + again)
-        for longer, again in zip(WALKING_RANGE, AGAIN_RANGE, strict=True)
-    ]
-    needed = [
-        int(np.ceil(day / (1 - share) - 1e-9)) for day, share in zip(walked, shares, strict=True)
-    ]
-    held = [day * share / (1 - share) for day, share in zip(walked, shares, strict=True)]
-    most = float(tours.max(initial=0.0))
-    base_most = float(base_s.max(initial=0.0))
+    share = np.array([storms.quiet_year, storms.mean, storms.active_year])
+    walked = days * np.array(WALKING_RANGE) * (1 + np.array(AGAIN_RANGE))
+    needed = np.ceil(walked / (1 - share) - 1e-9).astype(int)
+    held = walked * share / (1 - share)
+    most, base_most = (float(item.max(initial=0.0)) for item in (tours, base_s))
+    walking_h = float(tours.sum()) / 3600
     return Effort(
-        days, *needed, float(tours.sum()) / 3600, float(tours.sum()) / 3600
-        + work.set_up_h * tours.size, *held,
-        None if work.cutting_m_h is None else work.cut_m / work.cutting_m_h,
-        int(np.ceil(tours / work.reading_interval_s).sum()),
-        int(np.ceil(base_s / work.base_interval_s).sum()),
-        int(np.ceil(most / 3600 / work.battery_h)),
-        int(np.ceil(base_most / 3600 / work.battery_h)),
-        work.memory_readings / max(1.0, most / work.reading_interval_s),
-        work.memory_readings / max(1.0, base_most / work.base_interval_s),
-    )  # fmt: skip
+        field_days=days,
+        days_low=int(needed[0]),
+        days=int(needed[1]),
+        days_high=int(needed[2]),
+        walking_h=walking_h,
+        rover_h=walking_h + work.set_up_h * tours.size,
+        stand_by_low=float(held[0]),
+        stand_by=float(held[1]),
+        stand_by_high=float(held[2]),
+        cutting_h=None if work.cutting_m_h is None else work.cut_m / work.cutting_m_h,
+        readings_rover=int(np.ceil(tours / work.reading_interval_s).sum()),
+        readings_base=int(np.ceil(base_s / work.base_interval_s).sum()),
+        batteries_rover=int(np.ceil(most / 3600 / work.battery_h)),
+        batteries_base=int(np.ceil(base_most / 3600 / work.battery_h)),
+        rover_full_after_days=work.memory_readings / max(1.0, most / work.reading_interval_s),
+        base_full_after_days=work.memory_readings / max(1.0, base_most / work.base_interval_s),
+    )

@@ -70,31 +70,3 @@ def piece_letters(piece: int) -> str:
         left, place = divmod(left - 1, 26)
         letters = ascii_lowercase[place] + letters
     return letters
-
-
-def point_names(line: str, count: int, *, longest: int) -> list[str]:
-    """Return names for points along a piece: its start, those between and its end.
-
-    Parameters
-    ----------
-    line : str
-        Name of the piece.
-    count : int
-        Points, two at least.
-    longest : int
-        Letters that a name may have; the line's own name is cut from its middle where it must.
-
-    Examples
-    --------
-    >>> point_names("L004b", 4, longest=10)
-    ['L004bS', 'L004b-1', 'L004b-2', 'L004bE']
-    """
-    tails = ["S", *(f"-{place}" for place in range(1, count - 1)), "E"]
-    return [f"{_cut(line, longest - len(tail))}{tail}" for tail in tails]
-
-
-def _cut(name: str, length: int) -> str:
-    """Return a name without the zeros after its letter that don't fit."""
-    while len(name) > length and name[1:2] == "0":
-        name = name[0] + name[2:]
-    return name

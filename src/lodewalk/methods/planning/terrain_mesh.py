@@ -216,9 +216,11 @@ def over_ground(height_m: ArrayLike, along: Stations) -> GroundPieces:
     known = np.isfinite(rise) & (step > 0)
     grade = np.where(known, np.divide(rise, step, where=step > 0, out=np.zeros(step.size)), 0.0)
     count = along.begins.size
-    flat = np.bincount(owner, step, count)
-    length = np.bincount(owner, step * np.hypot(1, grade), count)
-    time = np.bincount(owner, step * (1 / relative_pace(grade) + 1 / relative_pace(-grade)), count)
+    both_ways = step * (1 / relative_pace(grade) + 1 / relative_pace(-grade))
+    flat, length, time = (
+        np.bincount(owner, weights, count).astype(np.float64)
+        for weights in (step, step * np.hypot(1, grade), both_ways)
+    )
     steepest = np.full(count, -1.0)
     np.maximum.at(steepest, owner[known], np.degrees(np.arctan(np.abs(grade[known]))))
     slowness = np.divide(time / 2, flat, where=flat > 0, out=np.ones(count))

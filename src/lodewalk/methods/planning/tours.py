@@ -150,7 +150,8 @@ def _taken_s(pieces: Pieces, slowness: Floats, day: WalkingDay) -> Floats:
     """Return the time of a day in which nothing but one piece is walked [s]."""
     length = np.hypot(*(pieces.second - pieces.first).T)
     out, back = day.reach_s(pieces.first)[0], day.reach_s(pieces.second)[1]
-    return day.fixed_s + out + length * slowness / day.pace_m_s + back
+    taken: Floats = day.fixed_s + out + length * slowness / day.pace_m_s + back
+    return taken
 
 
 def shared_out(

@@ -279,7 +279,8 @@ def _leg(length: Floats, walk: Integers, place: int) -> float:  # pragma: no cov
     count = walk.size
     before = 2 * count if place == 0 else walk[place - 1] ^ 1
     after = 2 * count + 1 if place == count else walk[place]
-    return length[before, after]
+    way: float = length[before, after]
+    return way
 
 
 @njit(nogil=True, cache=True)
