@@ -5,18 +5,17 @@ import math
 from dataclasses import replace
 
 import numpy as np
-import polars as pl
 import pytest
 from matplotlib.text import Text
-from planned_sample import planned
 
 from lodewalk.errors import InputError
 from lodewalk.figures.field_sheet import draw_day_map
 from lodewalk.figures.plan_frame import A4, RIM, fitting_scale, with_near
 from lodewalk.figures.plan_map import DAY_COLOURS, day_look, draw_plan_map
 from lodewalk.figures.sheet_pages import Block, TextTable, draw_blocks, draw_table
-from lodewalk.handover.device import with_waypoints
+from lodewalk.handover.device import named_for_device
 from lodewalk.records.planning import PlannedLines
+from planned_sample import planned
 
 MM = 25.4
 PLANS = {
@@ -35,7 +34,7 @@ PLANS = {
 @pytest.fixture(scope="module", params=PLANS, ids=str)
 def survey(request):
     plan = planned(**PLANS[request.param])
-    points, _ = with_waypoints(plan.lines, plan.points, crs=plan.crs, each_m=100.0, name_length=10)
+    points, _ = named_for_device(plan.points, name_length=10)
     return replace(plan, points=points)
 
 

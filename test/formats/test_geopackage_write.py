@@ -21,7 +21,8 @@ LAYERS = [
            "length_m": np.array([90.25])}),
     Layer("area", "polygon", (Shape("polygon", (SQUARE, HOLE)),)),
     Layer("exclusions", "any",
-          (Shape("line", (SQUARE[:3],)), Shape("point", (SQUARE[:1],)), Shape("polygon", (SQUARE,)))),
+          (Shape("line", (SQUARE[:3],)), Shape("point", (SQUARE[:1],)),
+           Shape("polygon", (SQUARE,)))),
     Layer("nothing", "point", ()),
 ]  # fmt: skip
 

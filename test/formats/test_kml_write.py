@@ -13,7 +13,9 @@ K = "{http://www.opengis.net/kml/2.2}"
 SQUARE = np.array([[-50.0, -25.0], [-49.9, -25.0], [-49.9, -24.9], [-50.0, -24.9]])
 HOLE = SQUARE.mean(axis=0) + 0.2 * (SQUARE - SQUARE.mean(axis=0))
 PLACES = (
-    Place("A & <B>", "area", "polygon", (SQUARE, HOLE), "brown", {"kind": "fence", "buffer_m": "5"}),
+    Place(
+        "A & <B>", "area", "polygon", (SQUARE, HOLE), "brown", {"kind": "fence", "buffer_m": "5"}
+    ),
     Place("L1", "line", "line", (SQUARE[:2],), "brown"),
     Place("P", "point", "point", (SQUARE[:1],)),
 )

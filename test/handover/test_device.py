@@ -1,59 +1,50 @@
 """Waypoints and files for the handheld: every limit is kept, nothing is lost, nothing is alike."""
 
-import math
+import itertools
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import gpxpy
 import polars as pl
 import pytest
 import xmlschema
-from planned_sample import planned
 
 from lodewalk.formats import gpx
-from lodewalk.handover.device import device_files, routes_of, walk_of, waypoints_of, with_waypoints
-from lodewalk.records.planning import walked
-from pathlib import Path
+from lodewalk.handover.device import (
+    device_files,
+    named_for_device,
+    routes_of,
+    walk_of,
+    waypoints_of,
+)
+from planned_sample import planned
 
 SCHEMA = Path(__file__).parents[1] / "published" / "gpx11.xsd"
 
 
 def whole(*, each=100.0, letters=10, **options):
-    survey = planned(**options)
-    points, renamed = with_waypoints(
-        survey.lines, survey.points, crs=survey.crs, each_m=each, name_length=letters
-    )
+    survey = planned(each=each, **options)
+    points, renamed = named_for_device(survey.points, name_length=letters)
     return replace(survey, points=points), renamed
 
 
 @pytest.mark.parametrize("letters", [6, 10, 30])
-def test_each_piece_has_start_end_and_stations(letters):
-    survey, _ = whole(letters=letters)
-    frame = survey.points.frame
-    for row in survey.lines.frame.unique("line", maintain_order=True).iter_rows(named=True):
-        own = frame.filter(pl.col("line") == row["line"])
-        start_east, start_north, end_east, end_north = walked(row)
-        away = [
-            math.hypot(e - start_east, n - start_north)
-            for e, n in own.select("easting_m", "northing_m").iter_rows()
-        ]
-        assert own["kind"][0] == "start"
-        assert own["kind"][-1] == "end"
-        assert away[0] < 1e-6
-        assert away[-1] == pytest.approx(row["length_m"])
-        assert all(station % 100 < 1e-6 or station % 100 > 100 - 1e-6 for station in away[1:-1])
-        assert max(b - a for a, b in zip(away[:-1], away[1:], strict=True)) <= 125 + 1e-6
-    names = frame["name"].to_list()
+def test_names_change_and_nothing_else(letters):
+    survey, renamed = whole(letters=letters)
+    before, after = planned().points.frame, survey.points.frame
+    assert before.drop("name").equals(after.drop("name"))
+    names = after["name"].to_list()
     assert len(set(names)) == len(names)
     assert all(re.fullmatch(rf"[A-Z0-9-]{{1,{letters}}}", name) for name in names)
+    changed = {a: b for a, b in zip(before["name"], names, strict=True) if a != b}
+    assert changed == renamed
+    assert bool(renamed) == (letters < 11)
 
 
-def test_points_that_are_there_are_not_made_again():
-    survey, renamed = whole()
-    again, more = with_waypoints(
-        survey.lines, survey.points, crs=survey.crs, each_m=100.0, name_length=10
-    )
-    assert renamed
+def test_names_for_the_device_stay_when_named_again():
+    survey, _ = whole()
+    again, more = named_for_device(survey.points, name_length=10)
     assert not more
     assert again.frame.equals(survey.points.frame)
 
@@ -88,7 +79,7 @@ def test_the_walk_is_unbroken_and_keeps_the_limit(most):
     routes = walk.partition_by("line", maintain_order=True)
     assert max(route.height for route in routes) <= most
     assert len(routes) == walk["line"].n_unique()
-    for before, after in zip(routes[:-1], routes[1:], strict=True):
+    for before, after in itertools.pairwise(routes):
         assert before.row(-1)[2:5] == after.row(0)[2:5]
     points = [routes[0], *(route[1:] for route in routes[1:])]
     assert pl.concat(points)["name"].to_list() == [
@@ -101,9 +92,7 @@ def test_gpx_is_valid_and_read_back_without_loss(tmp_path):
     survey, _ = whole(name="Böhn & <co>")
     path = tmp_path / "plan.gpx"
     unique = survey.lines.frame.unique("line", maintain_order=True)
-    gpx.write(
-        path, routes=routes_of(survey, unique), waypoints=waypoints_of(survey.points.frame)
-    )
+    gpx.write(path, routes=routes_of(survey, unique), waypoints=waypoints_of(survey.points.frame))
     xmlschema.XMLSchema(SCHEMA).validate(path)
     found = gpxpy.parse(path.read_text(encoding="utf-8"))
     rows = list(survey.points.frame.iter_rows(named=True))

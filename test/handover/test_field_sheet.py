@@ -7,9 +7,8 @@ from html.parser import HTMLParser
 
 import pytest
 from matplotlib.text import Text
-from planned_sample import planned
 
-from lodewalk.handover.device import with_waypoints
+from lodewalk.handover.device import named_for_device
 from lodewalk.handover.field_sheet import (
     bearings_deg,
     day_table,
@@ -22,6 +21,7 @@ from lodewalk.handover.field_sheet import (
 from lodewalk.handover.plan_words import FieldNotes, sheet_blocks
 from lodewalk.handover.words import CAUTIONS
 from lodewalk.steps.set_up import CHECKLISTS
+from planned_sample import planned
 
 TOLERANCES = {
     "heading_nT": 2.5, "item_nT": 1.25, "check_station_nT": 2.75, "repeat_nT": 2.125,
@@ -33,7 +33,7 @@ NAME = "Serra <b>Quieta</b> & co"
 
 def sheet_of(notes=NOTES, **options):
     plan = planned(**({"count": 12, "days": 2, "name": NAME} | options))
-    points, _ = with_waypoints(plan.lines, plan.points, crs=plan.crs, each_m=100.0, name_length=10)
+    points, _ = named_for_device(plan.points, name_length=10)
     return field_sheet(replace(plan, points=points), notes, day=1, rover=1)
 
 

@@ -15,7 +15,6 @@ import ppigrf
 import pyogrio
 import pytest
 import xmlschema
-from planned_sample import CRS, SOUTH, WEST, planned
 from pyproj import Geod, Transformer
 
 from lodewalk.errors import FolderError, InputError
@@ -25,6 +24,7 @@ from lodewalk.records.recorded import Shapes
 from lodewalk.services.plan_files import planned_survey, write_plan, write_plan_files
 from lodewalk.survey.folder import create_folder, open_folder
 from lodewalk.survey.store import product_path, write_product
+from planned_sample import CRS, SOUTH, WEST, planned
 
 SCHEMA = Path(__file__).parents[1] / "published" / "gpx11.xsd"
 
@@ -41,6 +41,27 @@ def shapes(*parts):
     return Shapes(pl.DataFrame(rows, schema={c.name: c.dtype for c in Shapes.SCHEMA}))
 
 
+def plan_of(survey, *, dated):
+    """Return what a plan says of days and site, by an independent IGRF and by two places."""
+    to_wgs84 = Transformer.from_crs(survey.crs, "EPSG:4326", always_xy=True)
+    back = Transformer.from_crs("EPSG:4326", survey.crs, always_xy=True)
+    row = survey.lines.frame.row(0, named=True)
+    longitude, latitude = to_wgs84.transform(row["easting_1_m"], row["northing_1_m"])
+    east, north, up = (
+        float(part.item()) for part in ppigrf.igrf(longitude, latitude, 0, datetime(2026, 3, 9))
+    )
+    a, b = (np.array(back.transform(longitude, latitude + step)) for step in (0.0, 1e-3))
+    site = {
+        "declination_deg": float(np.degrees(np.arctan2(east, north))),
+        "inclination_deg": float(np.degrees(np.arctan2(-up, np.hypot(east, north)))),
+        "total_field_nT": float(np.sqrt(east**2 + north**2 + up**2)),
+        "convergence_deg": float(-np.degrees(np.arctan2(*(b - a)))),
+    }
+    days = [{"day": day, "date": f"2026-03-{8 + day:02d}" if dated else None}
+            for day in survey.days]  # fmt: skip
+    return Document({"site": site, "days": days})
+
+
 def make(path, survey, *, values=None, name="North hill"):
     """Make a survey folder with the products of a plan."""
     about = {"survey": {"name": name, "crs": survey.crs}, "plan": {"first_day": "2026-03-09"}}
@@ -55,7 +76,7 @@ def make(path, survey, *, values=None, name="North hill"):
     write_product(folder, "exclusion_recorded", exclusion)
     write_product(folder, "planned_lines", survey.lines)
     write_product(folder, "planned_points", survey.points)
-    write_product(folder, "plan", Document({}))
+    write_product(folder, "plan", plan_of(survey, dated="plan" not in (values or {})))
     return open_folder(path)
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lodewalk.errors import InputError
 from lodewalk.figures.plan_frame import begin_page, finish_page, paint_ground, with_near
 from lodewalk.figures.plan_marks import Names, name_points, paint_points
-from lodewalk.figures.style import INK, styled
+from lodewalk.figures.style import styled
 from lodewalk.records.planning import PlannedSurvey, walked
 
 Floats = NDArray[np.float64]
@@ -110,7 +110,9 @@ def _name_days(names: Names, survey: PlannedSurvey) -> tuple[set[str], list[int]
         own = [row for row in rows if row["day"] == day]
         own.sort(key=lambda row: pieces[row["kind"], row["number"]])
         look = {"bold": True, "colour": day_look(day)[0]}
-        done = (r["line"] for r in own if names.put_anyhow(f"day {day}: {r['line']}", _ends(r), **look))
+        done = (
+            r["line"] for r in own if names.put_anyhow(f"day {day}: {r['line']}", _ends(r), **look)
+        )
         line = next(done, None)
         if line is None:
             left_out.append(day)
@@ -140,8 +142,8 @@ def _legend(
     """Return what the marks mean."""
     texts = [
         survey.crs_title,
-        "Each day has a colour; one of its lines bears its number. Thin: lines; thicker: tie lines; "
-        "grey: the line repeated each day.",
+        "Each day has a colour; one of its lines bears its number. Thin: lines; thicker: tie "
+        "lines; grey: the line repeated each day.",
         "▲ base  △ other base  ◇ check station  □ turn-around spot. Brown, hatched: exclusions; "
         "dashed: what is kept clear around them.",
     ]

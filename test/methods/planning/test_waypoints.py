@@ -51,7 +51,9 @@ def test_shortened_names_keep_their_figures(wanted, length, name):
 
 
 def test_thousands_of_stations_of_one_length_stay_apart():
-    wanted = [f"L{line:04d}-{station:04d}" for line in range(300) for station in range(0, 2000, 100)]
+    wanted = [
+        f"L{line:04d}-{station:04d}" for line in range(300) for station in range(0, 2000, 100)
+    ]
     names = device_names(wanted, length=6)
     assert len(set(names)) == len(wanted) == 6000
     assert max(map(len, names)) <= 6
