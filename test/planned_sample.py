@@ -67,7 +67,8 @@ def lines_of(count, days, *, spacing, length, azimuth=0.0, rovers=1, west=WEST, 
             ends = (at(u, low), at(u, high))
             rows.append(piece(name, "line", index + 1, part, day, rover, ends, reversed_=back))
     reach = (count - 1) * spacing
-    for number, v in enumerate((0.2 * length, 0.8 * length), 1):
+    ties = (0.2 * length, 0.8 * length) if count > 1 else ()
+    for number, v in enumerate(ties, 1):
         ends = (at(0, v), at(reach, v))
         rows.append(piece(f"T{10 * number:04d}", "tie", number, 1, days, 1, ends))
     repeat = (at(0, 0), at(0, min(200.0, length)))
@@ -80,15 +81,31 @@ def schema(table):
     return {column.name: column.dtype for column in table.SCHEMA}
 
 
+def stations(row, each):
+    """Return (name, kind, day, easting, northing, text, rover, line) along a piece as walked."""
+    ends = [(row["easting_1_m"], row["northing_1_m"]), (row["easting_2_m"], row["northing_2_m"])]
+    (e1, n1), (e2, n2) = ends[::-1] if row["reversed"] else ends
+    between = np.arange(each, row["length_m"] - each / 4, each)
+    for along in (0.0, *between, row["length_m"]):
+        share = along / row["length_m"]
+        kind = {0.0: "start", 1.0: "end"}.get(share, "on line")
+        daily = row["kind"] == "repeat"
+        yield (
+            f"{row['line']}-{round(along):03d}", kind, 0 if daily else row["day"],
+            e1 + share * (e2 - e1), n1 + share * (n2 - n1), f"{kind} of {row['line']}",
+            0 if daily else row["rover"], row["line"],
+        )  # fmt: skip
+
+
 def points_of(places, *, crs=CRS):
-    """Return points from (name, kind, day, easting, northing, text)."""
+    """Return points from (name, kind, day, easting, northing, text, rover, line)."""
     to_wgs84 = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
     rows = []
-    for name, kind, day, east, north, text in places:
+    for name, kind, day, east, north, text, rover, line in places:
         longitude, latitude = to_wgs84.transform(east, north)
         rows.append(
-            {"name": name, "kind": kind, "day": day, "rover": 0, "line": None, "easting_m": east,
-             "northing_m": north, "height_m": None, "latitude_deg": latitude,
+            {"name": name, "kind": kind, "day": day, "rover": rover, "line": line,
+             "easting_m": east, "northing_m": north, "height_m": None, "latitude_deg": latitude,
              "longitude_deg": longitude, "text": text}
         )  # fmt: skip
     return PlannedPoints(pl.DataFrame(rows, schema=schema(PlannedPoints)))
@@ -117,9 +134,9 @@ def outlines_of(west, south, east, north):
 
 def planned(
     count=60, days=3, *, spacing=25.0, length=600.0, azimuth=0.0, rovers=1, name="North hill",
-    crs=CRS, title=TITLE, west=WEST, south=SOUTH, far_base=False, **options,
+    crs=CRS, title=TITLE, west=WEST, south=SOUTH, far_base=False, each=100.0, **options,
 ):  # fmt: skip
-    """Return a whole plan without the points of its lines."""
+    """Return a whole plan."""
     lines = lines_of(
         count, days, spacing=spacing, length=length, azimuth=azimuth, rovers=rovers, west=west,
         south=south,
@@ -130,17 +147,18 @@ def planned(
     edges = east.min(), north.min(), east.max(), north.max()
     wide, tall = edges[2] - edges[0], edges[3] - edges[1]
     base = (edges[0] - (9000 if far_base else 0.08 * wide), edges[1] + 0.5 * tall)
-    points = points_of(
-        [
-            ("BASE", "base", 0, *base, "Base: five readings around it within 2 nT"),
-            ("BASE-2", "other base", 0, base[0], base[1] + 0.2 * tall, "Other site of the base"),
-            ("CHECK", "check station", 0, edges[0] + 0.02 * wide, edges[1] - 0.05 * tall,
-             "Check station, morning and evening"),
-            ("TURNS", "turns", 0, edges[0] + 0.08 * wide, edges[1] - 0.06 * tall,
-             "Turn-around spot: even field"),
-        ],
-        crs=crs,
-    )  # fmt: skip
+    stands = [
+        ("BASE", "base", *base, "Base: five readings around it within 2 nT"),
+        ("BASE-2", "other base", base[0], base[1] + 0.2 * tall, "Other site of the base"),
+        ("CHECK", "check station", edges[0] + 0.02 * wide, edges[1] - 0.05 * tall,
+         "Check station, morning and evening"),
+        ("TURNS", "turns", edges[0] + 0.08 * wide, edges[1] - 0.06 * tall,
+         "Turn-around spot: even field"),
+    ]  # fmt: skip
+    distinct = frame.unique("line", keep="first", maintain_order=True).iter_rows(named=True)
+    places = [(name, kind, 0, *place, text, 0, None) for name, kind, *place, text in stands]
+    places += [place for row in distinct for place in stations(row, each)]
+    points = points_of(places, crs=crs)
     dates = tuple(f"2026-03-{9 + day:02d}" for day in range(days))
     words = {"dates": dates, "convergence_deg": -0.42, "declination_deg": -19.87} | options
     return PlannedSurvey(

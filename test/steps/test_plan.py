@@ -76,7 +76,7 @@ def test_no_piece_comes_nearer_to_an_exclusion_than_its_buffer():
     lines = found["plan"]["kilometres"]["lines_km"]
     assert lines * 1000 == pytest.approx(left.area / 50, rel=0.03)
     assert found["plan"]["pieces"] > 22
-    assert any(name.endswith("b") for name in found["planned_lines"].frame["line"])
+    assert any(name.endswith("B") for name in found["planned_lines"].frame["line"])
 
 
 def test_days_are_full_but_not_too_full_and_hold_every_piece_once():
@@ -142,7 +142,10 @@ def test_points_say_where_to_stand_and_to_walk():
     )
     assert away == pytest.approx(30.0)
     turns = points.filter(kind="turns").to_dicts()[0]
-    assert FIELD.contains(shapely.Point(turns["easting_m"], turns["northing_m"]))
+    spot = shapely.Point(turns["easting_m"], turns["northing_m"])
+    assert FIELD.exterior.distance(spot) >= 20
+    assert FIELD.contains(spot)
+    assert spot.distance(shapely.Point(base["easting_m"], base["northing_m"])) >= 50
 
 
 def test_each_tour_begins_with_the_repeat_line_which_is_counted_twice():

@@ -79,7 +79,8 @@ def _paint_lines(
         east_1, north_1, east_2, north_2 = walked(row)
         axes.plot([east_1, east_2], [north_1, north_2], color="0.78", lw=0.5, zorder=3)
     before = None
-    for row in rows:
+    for piece in rows:
+        row = dict(piece)
         colour, width, dashes = _LOOK.get(row["kind"], _LOOK["line"])
         east_1, north_1, east_2, north_2 = walked(row)
         axes.plot(
@@ -101,7 +102,7 @@ def _name_lines(names: Names, rows: Sequence[Mapping[str, Any]]) -> list[str]:
         azimuth = row["azimuth_deg"] + (180.0 if row["reversed"] else 0.0)
         text = f"{order}: {row['line']}"
         ends = (np.array([east_1, north_1]), azimuth + 180), (np.array([east_2, north_2]), azimuth)
-        if not any(names.put(text, place, toward) for place, toward in ends):
+        if not names.put_anyhow(text, ends):
             left_out.append(text)
     return left_out
 
@@ -132,7 +133,8 @@ def _direction(row: Mapping[str, Any], middle: np.ndarray[Any, np.dtype[np.float
     east, north = row["easting_m"] - middle[0], row["northing_m"] - middle[1]
     azimuth = np.degrees(np.arctan2(east, north)) % 360
     away = number(float(np.hypot(east, north)) / 1000, 1)
-    return f"{row['name']}: off the map, {away} km from its middle at {azimuth:03.0f}° from grid north."
+    way = f"{round(float(azimuth)) % 360:03d}° from grid north"
+    return f"{row['name']}: off the map, {away} km from its middle at {way}."
 
 
 @styled

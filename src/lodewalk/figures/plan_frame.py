@@ -63,7 +63,7 @@ def fitting_scale(width_m: float, height_m: float, room: tuple[float, float]) ->
     least = max(width_m * 1000 / room[0], height_m * 1000 / room[1], 100.0)
     power = 10.0 ** np.floor(np.log10(least) + 1e-12)
     fitting = [m * power for m in (*_MANTISSAS, 10.0) if m * power >= least * (1 - 1e-9)]
-    return round(fitting[0])
+    return round(float(fitting[0]))
 
 
 def edges_of(places: Floats) -> tuple[float, float, float, float]:

@@ -1,17 +1,20 @@
 """The map of the whole plan: area, exclusions, lines by day, ties, base and tests."""
 
+from collections import Counter
 from typing import Any, Final
 
 import numpy as np
 import polars as pl
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
 from lodewalk.figures.plan_frame import begin_page, finish_page, paint_ground, with_near
 from lodewalk.figures.plan_marks import Names, name_points, paint_points
-from lodewalk.figures.style import INK, styled
+from lodewalk.figures.style import styled
 from lodewalk.records.planning import PlannedSurvey, walked
 
+Floats = NDArray[np.float64]
 #: Seven colours that the colour-blind tell apart (Okabe and Ito 2008); dashes come with the eighth.
 DAY_COLOURS: Final = (
     "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000",
@@ -27,7 +30,7 @@ def day_look(day: int) -> tuple[str, Any]:
     return DAY_COLOURS[index % 7], DASHES[(index // 7) % 4]
 
 
-def corners(lines: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.float64]]:
+def corners(lines: pl.DataFrame) -> Floats:
     """Return both ends of all pieces, shape (2 n, 2) [m]."""
     first = lines.select("easting_1_m", "northing_1_m").to_numpy()
     second = lines.select("easting_2_m", "northing_2_m").to_numpy()
@@ -65,16 +68,17 @@ def draw_plan_map(survey: PlannedSurvey) -> Figure:
     on_map = list(common.filter(pl.Series(near)).iter_rows(named=True))
     paint_points(page.axes, on_map)
     names.keep_off(np.array([row["easting_m"], row["northing_m"]]) for row in on_map)
-    name_points(names, on_map)
     _paint_lines(page.axes, survey)
-    _name_lines(names, survey)
+    named, unnamed = _name_days(names, survey)
+    lost = name_points(names, on_map)
+    _name_lines(names, survey, named)
     far = [row["name"] for row in common.filter(pl.Series(~near)).iter_rows(named=True)]
-    return finish_page(page, survey, _legend(survey, far))
+    return finish_page(page, survey, _legend(survey, far, unnamed, lost))
 
 
 def _under(survey: PlannedSurvey) -> str:
     """Return the line below the title."""
-    total = survey.lines.frame["length_m"].sum() / 1000
+    total = float(survey.lines.frame["length_m"].sum()) / 1000
     dates = [date for date in (survey.dates[:1] + survey.dates[-1:]) if date]
     when = f", {' to '.join(dict.fromkeys(dates))}" if dates else ""
     days = len(survey.days)
@@ -97,34 +101,55 @@ def _paint_lines(axes: Any, survey: PlannedSurvey) -> None:
         axes.plot(*place, color=colour, ls=dashes, lw=width, solid_capstyle="butt", zorder=5)
 
 
-def _name_lines(names: Names, survey: PlannedSurvey) -> None:
-    """Write the day at the first line of each, then the names of the others where there is room."""
-    frame = survey.lines.frame.filter(pl.col("kind") != "repeat")
-    rows = list(frame.iter_rows(named=True))
-    numbers = [(row["kind"], row["number"]) for row in rows]
-    whole = [numbers.count(number) == 1 for number in numbers]
-    by_day = {row["day"]: row for row in reversed(rows)}
-    by_day |= {row["day"]: row for row, one in reversed([*zip(rows, whole, strict=True)]) if one}
-    firsts = {row["line"] for row in by_day.values()}
-    for row in sorted(rows, key=lambda row: row["line"] not in firsts):
-        first = row["line"] in firsts
-        text = f"day {row['day']}: {row['line']}" if first else row["line"]
-        place = np.array([row["easting_2_m"], row["northing_2_m"]])
-        other = np.array([row["easting_1_m"], row["northing_1_m"]])
-        colour = day_look(row["day"])[0] if first else INK
-        if not names.put(text, place, row["azimuth_deg"], bold=first, colour=colour) and first:
-            names.put(text, other, row["azimuth_deg"] + 180, bold=True, colour=colour)
+def _name_days(names: Names, survey: PlannedSurvey) -> tuple[set[str], list[int]]:
+    """Write each day's number and one of its lines; return those lines and the days left out."""
+    rows = list(survey.lines.frame.filter(pl.col("kind") != "repeat").iter_rows(named=True))
+    pieces = Counter((row["kind"], row["number"]) for row in rows)
+    named, left_out = set(), []
+    for day in survey.days:
+        own = [row for row in rows if row["day"] == day]
+        own.sort(key=lambda row: pieces[row["kind"], row["number"]])
+        look = {"bold": True, "colour": day_look(day)[0]}
+        done = (
+            r["line"] for r in own if names.put_anyhow(f"day {day}: {r['line']}", _ends(r), **look)
+        )
+        line = next(done, None)
+        if line is None:
+            left_out.append(day)
+        else:
+            named.add(line)
+    return named, left_out
 
 
-def _legend(survey: PlannedSurvey, far: list[str]) -> list[str]:
+def _ends(row: dict[str, Any]) -> list[tuple[Floats, float]]:
+    """Return both ends of a piece with the azimuth away from it, its second end first."""
+    first = np.array([row["easting_1_m"], row["northing_1_m"]])
+    second = np.array([row["easting_2_m"], row["northing_2_m"]])
+    return [(second, row["azimuth_deg"]), (first, row["azimuth_deg"] + 180.0)]
+
+
+def _name_lines(names: Names, survey: PlannedSurvey, named: set[str]) -> None:
+    """Write the names of the other lines where there is room."""
+    for row in survey.lines.frame.filter(pl.col("kind") != "repeat").iter_rows(named=True):
+        if row["line"] not in named:
+            place, toward = _ends(row)[0]
+            names.put(row["line"], place, toward)
+
+
+def _legend(
+    survey: PlannedSurvey, far: list[str], unnamed: list[int], lost: list[str]
+) -> list[str]:
     """Return what the marks mean."""
     texts = [
         survey.crs_title,
-        "Each day has a colour; one of its lines bears its number. Thin: lines; thicker: tie lines; "
-        "grey: the line repeated each day.",
+        "Each day has a colour; one of its lines bears its number. Thin: lines; thicker: tie "
+        "lines; grey: the line repeated each day.",
         "▲ base  △ other base  ◇ check station  □ turn-around spot. Brown, hatched: exclusions; "
         "dashed: what is kept clear around them.",
     ]
     if far:
         texts.append(f"Off this map: {', '.join(far)}.")
+    if unnamed or lost:
+        words = [*(f"day {day}" for day in unnamed), *lost]
+        texts.append(f"No room on the map for the names of {', '.join(words)}.")
     return texts

@@ -1,6 +1,6 @@
 """Lines, points and names on the map of a plan; a name that finds no room is left out and told."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -9,12 +9,14 @@ from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
-from lodewalk.figures.style import INK, SMALL_PT, text_width_mm
+from lodewalk.figures.style import INK, QUIET, SMALL_PT, text_width_mm
 from lodewalk.records.planning import walked
 
 Floats = NDArray[np.float64]
 #: Height of a line of small text, and the distance of a name from what it names [mm].
 _HEIGHT, _OFF = 2.7, 1.4
+#: How far out a name is tried where there is no room beside what it names [mm].
+_BEYOND: Final = (0.0, 16.0, 32.0, 7.0, 24.0)
 
 #: Marker, fill and size of each kind of point.
 POINTS: Final[Mapping[str, tuple[str, str, float]]] = {
@@ -46,7 +48,7 @@ class Names:
 
     def put(
         self, text: str, place: Floats, toward_deg: float, *, upright: bool = False,
-        bold: bool = False, colour: str = INK,
+        bold: bool = False, colour: str = INK, beyond_mm: float = 0.0,
     ) -> bool:  # fmt: skip
         """Write a name beside a place, away from it in a direction; tell whether there was room.
 
@@ -60,18 +62,22 @@ class Names:
             Azimuth in which it leads away from the place [degrees].
         upright : bool
             Whether it is written level; otherwise along the direction.
+        beyond_mm : float
+            How much farther away it stands, at the end of a thin line [mm].
         """
         weight = "bold" if bold else "normal"
         width = text_width_mm(text, size_pt=SMALL_PT, weight=weight) + 0.6
         angle = np.radians(90.0 - toward_deg)
         along = np.array([np.cos(angle), np.sin(angle)])
         lean = np.array([1.0, 0.0]) if upright else along
-        reach = abs(lean @ along) * width / 2 + _OFF + (_HEIGHT / 2 if upright else 0)
+        reach = abs(lean @ along) * width / 2 + _OFF + (_HEIGHT / 2 if upright else 0) + beyond_mm
         middle = place * self.mm_per_m + along * reach
         cover = _cover(middle, lean, width)
         if not (self._inside(cover) and self._free(cover)):
             return False
         self.taken.append(cover)
+        if beyond_mm:
+            self._lead(place, place + along * beyond_mm / self.mm_per_m)
         turn = 0.0 if upright else (np.degrees(angle) + 90.0) % 180.0 - 90.0
         east, north = middle / self.mm_per_m
         self.axes.text(
@@ -80,6 +86,29 @@ class Names:
             zorder=9, path_effects=[withStroke(linewidth=1.6, foreground="white")],
         )  # fmt: skip
         return True
+
+    def put_anyhow(
+        self, text: str, ends: Sequence[tuple[Floats, float]], *, bold: bool = False,
+        colour: str = INK,
+    ) -> bool:  # fmt: skip
+        """Write a name at the first end, else the second, else farther out; tell whether it fits.
+
+        Parameters
+        ----------
+        text : str
+            The name.
+        ends : sequence of (array, float)
+            Place [m] and azimuth away from it [degrees].
+        """
+        return any(
+            self.put(text, place, toward, bold=bold, colour=colour, beyond_mm=beyond)
+            for beyond in _BEYOND
+            for place, toward in ends
+        )
+
+    def _lead(self, start: Floats, end: Floats) -> None:
+        """Draw a thin line that leads to a name."""
+        self.axes.plot(*np.array([start, end]).T, color=QUIET, lw=0.4, zorder=6)
 
     def keep_off(self, places: Iterable[Floats]) -> None:
         """Keep names off places, easting and northing [m]."""

@@ -1,6 +1,5 @@
-"""The plan as a handheld takes it: waypoints with short names, and files of a size that it loads."""
+"""The plan as a handheld takes it: waypoints with short names, files of a size that it loads."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,8 +7,8 @@ import numpy as np
 import polars as pl
 
 from lodewalk.adapters.projection import to_geographic
-from lodewalk.methods.planning.waypoints import device_names, stations_along
-from lodewalk.records.planning import PlannedLines, PlannedPoints, PlannedSurvey, walked
+from lodewalk.methods.planning.waypoints import device_names
+from lodewalk.records.planning import PlannedPoints, PlannedSurvey, walked
 from lodewalk.records.recorded import Route, Waypoints
 
 #: Kinds of points that lie on a line.
@@ -31,114 +30,29 @@ class DeviceFile:
     lines: pl.DataFrame
 
 
-def with_waypoints(
-    lines: PlannedLines, points: PlannedPoints, *, crs: str, each_m: float, name_length: int
+def named_for_device(
+    points: PlannedPoints, *, name_length: int
 ) -> tuple[PlannedPoints, dict[str, str]]:
-    """Return every point with a name for the handheld, and the names that were shortened.
+    """Return every point with a name for the handheld, and the names that were changed.
 
     Parameters
     ----------
-    lines : PlannedLines
-        A piece without points of its own gets its start, its end and those between.
     points : PlannedPoints
-        Points that there are; they stay, in order.
-    crs : str
-        The survey's CRS.
-    each_m : float
-        Distance between waypoints along a line [m].
+        The points of a plan, in order.
     name_length : int
         Letters that a name may have.
 
     Returns
     -------
     PlannedPoints
-        Points of each day first, then line by line in order of walking.
+        The same points with names of capitals, figures and hyphens, no two alike.
     dict
         Name on the device by full name, where they differ.
     """
-    has = {
-        kind: set(points.frame.filter(pl.col("kind") == kind)["line"].drop_nulls())
-        for kind in ON_LINES
-    }
-    rows = [
-        row
-        for piece in _distinct(lines)
-        for row in _line_points(piece, each_m)
-        if piece["line"] not in has[row["kind"]]
-    ]
-    added = _placed(rows, crs)
-    frame = _in_order(pl.concat([points.frame, added]), lines)
-    wanted = frame["name"].to_list()
+    wanted = points.frame["name"].to_list()
     names = device_names(wanted, length=name_length)
     told = {old: new for old, new in zip(wanted, names, strict=True) if old != new}
-    return PlannedPoints(frame.with_columns(name=pl.Series(names, dtype=pl.String))), told
-
-
-def _distinct(lines: PlannedLines) -> list[dict[str, Any]]:
-    """Return each piece once; one that is walked on several days is one of each day."""
-    found: dict[str, dict[str, Any]] = {}
-    for row in lines.frame.iter_rows(named=True):
-        again = row["line"] in found
-        found[row["line"]] = found[row["line"]] | {"day": 0, "rover": 0} if again else row
-    return list(found.values())
-
-
-def _line_points(piece: Mapping[str, Any], each_m: float) -> list[dict[str, Any]]:
-    """Return start, stations and end of a piece as it is walked."""
-    length = piece["length_m"]
-    ends = np.array(walked(piece)).reshape(2, 2)
-    stations = [0.0, *stations_along(length, each_m=each_m), length]
-    digits = max(3, len(str(round(length))))
-    found = []
-    for index, station in enumerate(stations):
-        place = ends[0] + (ends[1] - ends[0]) * (station / length if length else 0.0)
-        kind = "start" if index == 0 else "end" if index == len(stations) - 1 else "on line"
-        words = {"start": "Start of", "end": "End of", "on line": f"{station:.0f} m along"}
-        found.append(
-            {
-                "name": f"{piece['line']}-{round(station):0{digits}d}",
-                "kind": kind,
-                "day": piece["day"],
-                "rover": piece["rover"],
-                "line": piece["line"],
-                "easting_m": float(place[0]),
-                "northing_m": float(place[1]),
-                "text": f"{words} line {piece['line']}",
-            }
-        )
-    return found
-
-
-def _placed(rows: list[dict[str, Any]], crs: str) -> pl.DataFrame:
-    """Return rows as a frame of points with latitude and longitude."""
-    schema = {column.name: column.dtype for column in PlannedPoints.SCHEMA}
-    if not rows:
-        return pl.DataFrame(schema=schema)
-    east, north = (np.array([row[name] for row in rows]) for name in ("easting_m", "northing_m"))
-    longitude, latitude = to_geographic(east, north, crs=crs)
-    frame = pl.DataFrame(rows).with_columns(
-        height_m=pl.lit(None, dtype=pl.Float64),
-        latitude_deg=pl.Series(latitude),
-        longitude_deg=pl.Series(longitude),
-    )
-    return frame.select([pl.col(name).cast(kind) for name, kind in schema.items()])
-
-
-def _in_order(frame: pl.DataFrame, lines: PlannedLines) -> pl.DataFrame:
-    """Return points of each day first, then those of days; those of lines as they are walked."""
-    frame = frame.select([column.name for column in PlannedPoints.SCHEMA])
-    order = {row["line"]: index for index, row in enumerate(lines.frame.iter_rows(named=True))}
-    starts = {row["line"]: walked(row)[:2] for row in lines.frame.iter_rows(named=True)}
-    keys = []
-    for row in frame.iter_rows(named=True):
-        on_line = row["kind"] in ON_LINES and row["line"] in order
-        east, north = starts[row["line"]] if on_line else (0.0, 0.0)
-        along = float(np.hypot(row["easting_m"] - east, row["northing_m"] - north))
-        keys.append(
-            (row["day"], row["rover"], order[row["line"]] if on_line else -1, along * on_line)
-        )
-    index = sorted(range(len(keys)), key=keys.__getitem__)
-    return frame[index] if index else frame
+    return PlannedPoints(points.frame.with_columns(name=pl.Series(names, dtype=pl.String))), told
 
 
 def stem_of(survey: PlannedSurvey, day: int, rover: int) -> str:

@@ -52,7 +52,7 @@ def field_sheet(survey: PlannedSurvey, notes: FieldNotes, *, day: int, rover: in
     lines = survey.lines_of(day, rover)
     date = survey.date(day)
     party = f", rover {rover}" if len({rover for _, rover in survey.parties}) > 1 else ""
-    total = number(lines["length_m"].sum() / 1000, 1)
+    total = number(float(lines["length_m"].sum()) / 1000, 1)
     under = f"{lines.height} piece{'s' if lines.height != 1 else ''} of lines, {total} km"
     return FieldSheet(
         survey,
@@ -146,7 +146,7 @@ def day_table(survey: PlannedSurvey) -> TextTable:
     rows = []
     for day, rover in survey.parties:
         lines = survey.lines_of(day, rover)
-        km = number(lines["length_m"].sum() / 1000, 2)
+        km = number(float(lines["length_m"].sum()) / 1000, 2)
         names = lines["line"].to_list()
         rows.append(
             (str(day), survey.date(day), str(rover), str(lines.height), km, names[0], names[-1])

@@ -72,8 +72,8 @@ def device_names(wanted: Sequence[str], *, length: int) -> tuple[str, ...]:
     -----
     Marks on letters go, all else but letters and figures becomes a hyphen. Then, until the name
     fits: words lose their vowels but the first letter, numbers their leading zeros, hyphens
-    between a letter and a figure go, words lose letters from their ends, the longest first.
-    Figures are cut last, from the left.
+    between a letter and a figure go, words lose letters from their ends, the longest first, of
+    equals the first one. Figures are cut last, from the left.
 
     Examples
     --------
