@@ -95,6 +95,12 @@ def draw_table(table: TextTable, title: str, under: str, *, draft: bool = False)
         Title and the smaller line below it.
     draft : bool
         Whether the pages say that it is a draft.
+
+    Examples
+    --------
+    >>> table = TextTable(("Line", "Done"), (("L001", "[ ]"),) * 80, (False, False))
+    >>> len(draw_table(table, "Day 1", "Hill"))
+    2
     """
     widths = _widths(table)
     pages = _Pages(title, under, draft=draft)
@@ -221,6 +227,12 @@ def draw_blocks(
         Title and the smaller line below it.
     draft : bool
         Whether the pages say that it is a draft.
+
+    Examples
+    --------
+    >>> block = Block("Whom to call", (("Office", "+00 000 000"),), blanks=2)
+    >>> len(draw_blocks([block], "Day 1", "Hill"))
+    1
     """
     pages = _Pages(title, under, draft=draft)
     y, column = pages.top, 0

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from lodewalk.adapters.projection import to_geographic
-from lodewalk.methods.planning.waypoints import device_names
+from lodewalk.handover.device_names import device_names
 from lodewalk.records.planning import PlannedPoints, PlannedSurvey, walked
 from lodewalk.records.recorded import Route, Waypoints
 
