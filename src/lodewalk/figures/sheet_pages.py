@@ -27,7 +27,7 @@ READ_PT: Final = 8.0
 _ROW, _HEAD, _BOX, _GAP = 3.9, 5.6, 3.0, 6.0
 _TOP: Final = 15.0
 _COLUMN = (A4[0] - 2 * RIM - _GAP) / 2
-_PAD, _CELL_ROW = 2.0, 3.3
+_PAD, _CELL_ROW = 2.6, 3.3
 #: Room that has to be left below a heading [mm].
 _KEEP = 12.0
 
