@@ -1,4 +1,4 @@
-"""Parallel lines over an area, clipped to where one may walk; the geometry is a library's."""
+"""Parallel lines over an area, clipped to where one may walk; the polygons are a library's."""
 
 from dataclasses import dataclass
 from typing import Any, Final
@@ -12,8 +12,8 @@ from lodewalk.validation import check_positive
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
-#: Parts of one line with less than this between them are one piece: the library may part a line
-#: where it only touches a corner [m].
+#: Parts of one line with less than this between them are one piece: a line that only touches a
+#: corner isn't parted [m].
 TOUCHING_M: Final = 1e-6
 #: More lines than this across one area are no survey on foot.
 MOST_LINES: Final = 100_000
@@ -86,8 +86,7 @@ def line_offsets(width_m: float, spacing_m: float, *, offset_m: float | None = N
         return np.arange(begin, width_m, spacing_m)
     count = max(1, int(np.ceil(width_m / spacing_m - 1e-9)))
     first = (width_m - (count - 1) * spacing_m) / 2
-    places = first + spacing_m * np.arange(count, dtype=np.float64)
-    return places
+    return first + spacing_m * np.arange(count, dtype=np.float64)
 
 
 def across_extent(area: Any, azimuth_deg: float) -> tuple[float, float]:
@@ -139,7 +138,9 @@ def clipped_lines(
 
     Notes
     -----
-    Every piece lies on its line exactly; its ends are on the outline to rounding (about 1e-9 m).
+    Each line is cut where it crosses an edge of the polygons; inside lies what is behind an odd
+    number of edges (scan-line rule). Every piece lies on its line exactly; its ends are on the
+    outline to rounding (about 1e-9 m).
     The mean of the total length over all offsets, or over all azimuths, is area over spacing
     (Cauchy-Crofton formula).
 
@@ -154,13 +155,9 @@ def clipped_lines(
     if shapely.is_empty(area):
         raise InputError("The area is empty.", remedy="Check its outline.")
     along, across = _axes(azimuth_deg)
-    corners = shapely.get_coordinates(area)
     low, high = across_extent(area, azimuth_deg)
     places = low + line_offsets(high - low, spacing_m, offset_m=offset_m)
-    reach = (corners @ along).min() - 1.0, (corners @ along).max() + 1.0
-    ends = np.stack([places[:, None] * across + end * along for end in reach], axis=1)
-    shapely.prepare(walkable)
-    number, near, far = _pieces(shapely.intersection(shapely.linestrings(ends), walkable), along)
+    number, near, far = _joined(*_inside(walkable, places, along, across))
     long_enough = far - near >= max(shortest_m, TOUCHING_M)
     short = (far - near)[~long_enough]
     number, near, far = number[long_enough], near[long_enough], far[long_enough]
@@ -184,19 +181,41 @@ def _axes(azimuth_deg: float) -> tuple[Floats, Floats]:
     return along, np.array([along[1], -along[0]])
 
 
-def _pieces(cut: NDArray[np.object_], along: Floats) -> tuple[Integers, Floats, Floats]:
-    """Return line, near and far end along the azimuth of each piece; touching ones are one."""
-    parts, line = shapely.get_parts(cut, return_index=True)
-    straight = shapely.get_type_id(parts) == shapely.GeometryType.LINESTRING
-    straight &= ~shapely.is_empty(parts)
-    parts, line = parts[straight], line[straight]
-    if not line.size:
+def _inside(
+    outline: Any, places: Floats, along: Floats, across: Floats
+) -> tuple[Integers, Floats, Floats]:
+    """Return line, near and far end of each stretch of the lines inside an outline."""
+    rings = shapely.get_rings(shapely.get_parts(outline))
+    corners, ring = shapely.get_coordinates(rings, return_index=True)
+    if not len(corners):
         return np.zeros(0, np.int64), np.zeros(0), np.zeros(0)
-    points, owner = shapely.get_coordinates(parts, return_index=True)
-    place, begins = points @ along, np.unique(owner, return_index=True)[1]
-    near, far = np.minimum.reduceat(place, begins), np.maximum.reduceat(place, begins)
-    order = np.lexsort((near, line))
-    line, near, far = line[order], near[order], far[order]
-    new = np.r_[True, (line[1:] != line[:-1]) | (near[1:] - far[:-1] > TOUCHING_M)]
+    # From a corner of the outline, so that no digit of a product is lost.
+    origin = corners[0]
+    sideways, forward = (corners - origin) @ across, (corners - origin) @ along
+    begins = np.flatnonzero(ring[1:] == ring[:-1])
+    at = places - origin @ across
+    left = np.minimum(sideways[begins], sideways[begins + 1])
+    right = np.maximum(sideways[begins], sideways[begins + 1])
+    # An edge owns the lines from its left end on, and not that of its right end: a corner is
+    # crossed once, or not at all, or twice at one place.
+    first = np.searchsorted(at, left, side="left")
+    count = np.searchsorted(at, right, side="left") - first
+    edge = np.repeat(begins, count)
+    line = np.arange(edge.size) - np.repeat(np.cumsum(count) - count, count)
+    line += np.repeat(first, count)
+    share = (at[line] - sideways[edge]) / (sideways[edge + 1] - sideways[edge])
+    place = forward[edge] + share * (forward[edge + 1] - forward[edge]) + origin @ along
+    order = np.lexsort((place, line))
+    line, place = line[order], place[order]
+    return line[::2].astype(np.int64), place[::2], place[1::2]
+
+
+def _joined(line: Integers, near: Floats, far: Floats) -> tuple[Integers, Floats, Floats]:
+    """Return stretches of lines with those that touch as one; those without length drop out."""
+    some = far > near
+    line, near, far = line[some], near[some], far[some]
+    new = np.ones(line.size, dtype=bool)
+    new[1:] = (line[1:] != line[:-1]) | (near[1:] - far[:-1] > TOUCHING_M)
     starts = np.flatnonzero(new)
-    return line[starts].astype(np.int64), near[starts], np.maximum.reduceat(far, starts)
+    ends = np.r_[starts[1:], line.size] - 1 if starts.size else starts
+    return line[starts], near[starts], far[ends]

@@ -8,13 +8,15 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import shortest_path
 
-from lodewalk.methods.planning.sight import blocked, sight_lengths
+from lodewalk.methods.planning.sight import around, blocked, sight_lengths
 
 Floats = NDArray[np.float64]
 #: Distance at which an obstacle is passed, at least [m].
 PASSED_AT_M: Final = 1.0
 #: Corners of all obstacles together; outlines are made simpler until there are no more.
 MOST_CORNERS: Final = 240
+#: Places of which it is remembered what they see.
+MOST_KEPT: Final = 5000
 
 
 class WalkingWays:
@@ -45,6 +47,7 @@ class WalkingWays:
         parts = [item for item in obstacles if not shapely.is_empty(item)]
         self._origin = np.zeros(2)
         self._corners, self._walls = np.zeros((0, 2)), np.zeros((0, 4))
+        self._kept: dict[bytes, Floats] = {}
         if parts:
             # Near the origin, so that no digit of a product is lost.
             self._origin = np.array(shapely.bounds(parts[0])[:2])
@@ -69,22 +72,26 @@ class WalkingWays:
         one, two = start - self._origin, end - self._origin
         stopped = np.flatnonzero(blocked(one, two, self._walls))
         if stopped.size:
-            around = self._around(one[stopped], two[stopped])
-            length[stopped] = np.where(np.isfinite(around), around, length[stopped])
+            longer = self._around(one[stopped], two[stopped])
+            length[stopped] = np.where(np.isfinite(longer), longer, length[stopped])
         return length
 
     def _around(self, start: Floats, end: Floats) -> Floats:
         """Return the least way over the corners between each start and end."""
         places, number = np.unique(np.concatenate([start, end]), axis=0, return_inverse=True)
         one, two = np.split(number.ravel(), 2)
-        seen = sight_lengths(places, self._corners, self._walls)
-        length = np.empty(len(start))
-        order = np.argsort(one, kind="stable")
-        firsts, begins = np.unique(one[order], return_index=True)
-        for first, rows in zip(firsts, np.split(order, begins[1:]), strict=True):
-            over = (seen[first][:, np.newaxis] + self._between).min(axis=0)
-            length[rows] = (over[np.newaxis] + seen[two[rows]]).min(axis=1)
-        return length
+        found: Floats = around(one, two, self._seen(places), self._between)
+        return found
+
+    def _seen(self, places: Floats) -> Floats:
+        """Return how far each corner is from each place; those of places asked for are kept."""
+        if len(self._kept) > MOST_KEPT:
+            self._kept.clear()
+        keys = [place.tobytes() for place in places]
+        new = [row for row, key in enumerate(keys) if key not in self._kept]
+        lengths = sight_lengths(places[new], self._corners, self._walls)
+        self._kept.update(zip([keys[row] for row in new], lengths, strict=True))
+        return np.array([self._kept[key] for key in keys])
 
 
 def _simple(obstacles: Any) -> tuple[Floats, Floats]:

@@ -36,7 +36,7 @@ class PlanArea:
     area_m2, left_m2 : float
         Size of the area and of what is walkable [m2].
     notes : tuple of str
-        Repairs and what the exclusions take, in words.
+        Repairs, in words.
     """
 
     outline: Any
@@ -92,7 +92,7 @@ def plan_area(area: Shapes, exclusion: Shapes, crs: str, plan: Mapping[str, Any]
         _of_kinds(bare, OBSTACLES),
         region.area_m2,
         left.area_m2,
-        (*left.notes, *zones.notes),
+        (*region.notes, *zones.notes),
     )
 
 

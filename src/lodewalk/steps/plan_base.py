@@ -22,8 +22,8 @@ MOST_ENDS = 400
 APART_M, APART_SHARE = 100.0, 0.15
 #: The check station stands this far from the base [m] (common practice).
 CHECK_M = 30.0
-#: Open ground around the turn-around spot [m] (common practice).
-OPEN_M = 20.0
+#: Open ground around the turn-around spot, and its distance from the base [m] (common practice).
+OPEN_M, TURNS_APART_M = 20.0, 50.0
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,12 @@ def _turns(area: PlanArea, base: Floats, ground: Ground) -> Floats | None:
     """Return the turn-around spot, None where there is no room for one."""
     places = mesh_places(area.walkable)
     spot = turn_spot(
-        places, depths_m(places, area.walkable), ground.slopes(places), base, open_m=OPEN_M
+        places,
+        depths_m(places, area.walkable),
+        ground.slopes(places),
+        base,
+        open_m=OPEN_M,
+        apart_m=TURNS_APART_M,
     )
     return None if spot is None else places[spot]
 

@@ -66,4 +66,5 @@ def test_turns_are_made_on_open_gentle_ground_near_the_base():
     slope = np.array([0.0, 25, 3, 3])
     assert turn_spot(place, clearance, slope, np.zeros(2), open_m=20.0) == 2
     assert turn_spot(place, clearance, slope, np.zeros(2), open_m=90.0) == 2
+    assert turn_spot(place, clearance, slope, np.zeros(2), open_m=20.0, apart_m=250.0) == 3
     assert turn_spot(place[:0], clearance[:0], slope[:0], np.zeros(2), open_m=20.0) is None

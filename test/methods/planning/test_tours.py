@@ -89,9 +89,9 @@ def test_names_are_short_unique_and_letter_the_pieces():
     number = np.repeat(np.arange(1200), 2)
     names = line_names(number, letter="L", longest=10)
     assert len(set(names)) == 2400
-    assert names[0] == "L0001a"
-    assert names[-1] == "L1200b"
-    assert line_names([0, 0, 1], letter="T", longest=4) == ["T01a", "T01b", "T02"]
+    assert names[0] == "L0001A"
+    assert names[-1] == "L1200B"
+    assert line_names([0, 0, 1], letter="T", longest=4) == ["T01A", "T01B", "T02"]
     assert line_names([], letter="T", longest=4) == []
-    with pytest.raises(InputError, match=r"name_length is 4.*L001a"):
+    with pytest.raises(InputError, match=r"name_length is 4.*L001A"):
         line_names([0, 0], letter="L", longest=4)

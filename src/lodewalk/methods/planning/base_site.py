@@ -174,7 +174,13 @@ def _broken(
 
 
 def turn_spot(
-    place: Floats, clearance_m: Floats, slope_deg: Floats, base: Floats, *, open_m: float
+    place: Floats,
+    clearance_m: Floats,
+    slope_deg: Floats,
+    base: Floats,
+    *,
+    open_m: float,
+    apart_m: float = 0.0,
 ) -> int | None:
     """Return which place is best for turn-around tests: open, gentle and near the base.
 
@@ -190,12 +196,14 @@ def turn_spot(
         The base [m].
     open_m : float
         Open ground wanted around it [m].
+    apart_m : float
+        Least distance from the base, which the turning operator would disturb [m].
 
     Returns
     -------
     int or None
-        The nearest to the base that is open and gentle; else the most open one; None where
-        there is no place.
+        The nearest to the base, though not too near, that is open and gentle; else the most open
+        one; None where there is no place.
 
     Examples
     --------
@@ -206,7 +214,8 @@ def turn_spot(
     if not len(place):
         return None
     gentle = ~(slope_deg > GENTLE_DEG)
-    good = np.flatnonzero((clearance_m >= open_m) & gentle)
+    away = np.hypot(*(place - base).T)
+    good = np.flatnonzero((clearance_m >= open_m) & gentle & (away >= apart_m))
     if not good.size:
         return int(np.argmax(np.where(gentle, clearance_m, clearance_m / 10)))
-    return int(good[np.argmin(np.hypot(*(place[good] - base).T))])
+    return int(good[np.argmin(away[good])])

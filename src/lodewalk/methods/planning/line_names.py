@@ -1,15 +1,16 @@
 """Names of lines and their pieces, short enough for a handheld."""
 
-from string import ascii_lowercase
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lodewalk.errors import InputError
 
+#: Capitals, which handhelds give back as they are.
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
 
 def line_names(number: ArrayLike, *, letter: str, longest: int) -> list[str]:
-    """Return the name of each piece of a line, such as ``L004``, or ``L004b`` where it has parts.
+    """Return the name of each piece of a line, such as ``L004``, or ``L004B`` where it has parts.
 
     Parameters
     ----------
@@ -28,12 +29,12 @@ def line_names(number: ArrayLike, *, letter: str, longest: int) -> list[str]:
     Notes
     -----
     Numbers have two digits for tie lines (``T``) and three for others, more where there are more
-    lines; pieces are lettered from a, after z follow aa, ab and so on.
+    lines; pieces are lettered from A, after Z follow AA, AB and so on.
 
     Examples
     --------
     >>> line_names([0, 1, 1, 2], letter="L", longest=10)
-    ['L001', 'L002a', 'L002b', 'L003']
+    ['L001', 'L002A', 'L002B', 'L003']
     """
     lines = np.asarray(number, dtype=np.int64)
     if not lines.size:
@@ -63,10 +64,10 @@ def piece_letters(piece: int) -> str:
     Examples
     --------
     >>> [piece_letters(place) for place in (0, 25, 26, 701, 702)]
-    ['a', 'z', 'aa', 'zz', 'aaa']
+    ['A', 'Z', 'AA', 'ZZ', 'AAA']
     """
     letters, left = "", piece + 1
     while left:
         left, place = divmod(left - 1, 26)
-        letters = ascii_lowercase[place] + letters
+        letters = LETTERS[place] + letters
     return letters

@@ -83,3 +83,45 @@ def sight_lengths(places: FloatArray, corners: FloatArray, walls: FloatArray) ->
             if not _meets(east, north, e, n, walls):
                 found[place, corner] = np.hypot(e - east, n - north)
     return found
+
+
+@njit(nogil=True, cache=True)
+def around(
+    one: NDArray[np.int64], two: NDArray[np.int64], seen: FloatArray, between: FloatArray
+) -> FloatArray:
+    """Return the shortest way over corners from some places to others; infinity for none [m].
+
+    Parameters
+    ----------
+    one, two : array, shape (n,)
+        Numbers of the places at both ends of each way.
+    seen : array, shape (places, corners)
+        As `sight_lengths` gives it [m].
+    between : array, shape (corners, corners)
+        Shortest way from corner to corner [m].
+
+    Examples
+    --------
+    >>> seen = np.array([[3.0, np.inf], [np.inf, 4.0]])
+    >>> around(np.array([0]), np.array([1]), seen, np.array([[0.0, 2.0], [2.0, 0.0]])).tolist()
+    [9.0]
+    """
+    corners = seen.shape[1]
+    found = np.full(one.size, np.inf)
+    ends = np.empty(corners, dtype=np.int64)
+    for way in range(one.size):
+        count = 0
+        for corner in range(corners):
+            if np.isfinite(seen[two[way], corner]):
+                ends[count] = corner
+                count += 1
+        best = np.inf
+        for corner in range(corners):
+            out = seen[one[way], corner]
+            if out >= best:
+                continue
+            for place in range(count):
+                end = ends[place]
+                best = min(best, out + between[corner, end] + seen[two[way], end])
+        found[way] = best
+    return found
