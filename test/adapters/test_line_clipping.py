@@ -138,10 +138,10 @@ def test_pieces_follow_the_azimuth_and_are_counted_from_the_left():
 
 def test_short_pieces_are_left_out_and_told():
     triangle = shapely.Polygon([(0, 0), (100, 0), (0, 100)])
-    found = clipped_lines(triangle, triangle, azimuth_deg=0.0, spacing_m=20.0, shortest_m=25.0)
+    found = clipped_lines(triangle, triangle, azimuth_deg=0.0, spacing_m=20.0, shortest_m=35.0)
     # Chords of the triangle at 10, 30, 50, 70, 90.
-    assert found.length_m.tolist() == pytest.approx([90, 70, 50, 30])
-    assert found.short_m.tolist() == pytest.approx([10])
+    assert found.length_m.tolist() == pytest.approx([90, 70, 50])
+    assert found.short_m.tolist() == pytest.approx([30, 10])
 
 
 def test_a_line_through_a_corner_of_a_hole_stays_one_piece():

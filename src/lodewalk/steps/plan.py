@@ -16,6 +16,7 @@ from lodewalk.methods.geomagnetic import (
     decimal_year,
     site_values,
 )
+from lodewalk.methods.planning.layout import LEAST_TIES
 from lodewalk.methods.planning.stand_by import stand_by
 from lodewalk.records import Document, Record
 from lodewalk.records.planning import PlannedLines
@@ -101,7 +102,7 @@ def _document(
         "walkable_m2": round(area.left_m2, 1),
         "azimuth_deg": round(choice.azimuth_deg, 3),
         "spacing_m": round(choice.spacing_m, 3),
-        "tie_spacing_m": round(choice.tie_spacing_m, 3),
+        "tie_spacing_m": round(layout.tie_spacing_m, 3),
         "why": dict(choice.why),
         "lines": int(layout.pieces.number[np.array(layout.kinds) == "line"].max(initial=-1)) + 1,
         "ties": int(layout.pieces.number[np.array(layout.kinds) == "tie"].max(initial=-1)) + 1,
@@ -181,11 +182,11 @@ def _warnings(choice: LayoutChoice, layout: Layout, settings: Mapping[str, Any])
         )
     if layout.split:
         found.append(f"{layout.split} line(s) are longer than a day and walked in parts.")
-    ties = layout.kinds.count("tie")
-    if len({layout.names[n] for n, kind in enumerate(layout.kinds) if kind == "tie"}) < 2:
+    ties = layout.pieces.number[np.array(layout.kinds) == "tie"]
+    if np.unique(ties).size < LEAST_TIES:
         found.append(
-            f"There is {'one tie line' if ties else 'no tie line'}: levelling needs two or more. "
-            "Set plan.tie_spacing_m smaller."
+            f"There is {'one tie line' if ties.size else 'no tie line'}: levelling needs two or "
+            "more. Lower plan.shortest_line_m or plan.tie_spacing_m."
         )
     if layout.stand.turns is None:
         found.append("There is no open ground for turn-around tests inside the area.")

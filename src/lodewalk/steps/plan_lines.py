@@ -11,7 +11,7 @@ from lodewalk.adapters.line_clipping import ClippedLines, across_extent, clipped
 from lodewalk.adapters.walking_ways import WalkingWays
 from lodewalk.errors import InputError, SettingsError
 from lodewalk.methods.planning.effort import walking_pace
-from lodewalk.methods.planning.layout import middle_line, nearest_stretch
+from lodewalk.methods.planning.layout import middle_line, nearest_stretch, tie_spacing_over
 from lodewalk.methods.planning.line_names import line_names
 from lodewalk.methods.planning.terrain_mesh import GroundPieces
 from lodewalk.methods.planning.tours import Tour, WalkingDay, shared_out, split_long
@@ -67,6 +67,8 @@ class Layout:
         Lines that were split since they are longer than a day.
     pace_m_s : float
         Pace on level ground [m/s].
+    tie_spacing_m : float
+        Distance between tie lines as they lie [m].
     """
 
     pieces: Pieces
@@ -80,6 +82,7 @@ class Layout:
     short_m: Floats
     split: int
     pace_m_s: float
+    tie_spacing_m: float
 
 
 def laid_out(
@@ -103,7 +106,7 @@ def laid_out(
     InputError
         For an area narrower than the spacing, too many lines, or a day too short.
     """
-    lines, ties = _clipped(area, choice, settings["plan"])
+    lines, ties, tie_spacing = _clipped(area, choice, settings["plan"])
     both = [Pieces(item.number, item.first, item.second) for item in (lines, ties)]
     ends = np.concatenate([lines.first, lines.second])
     stand = stand_of(area, ends, ground, settings["plan"])
@@ -137,13 +140,14 @@ def laid_out(
         np.concatenate([lines.short_m, ties.short_m]),
         sum(int((np.bincount(source) > 1).sum()) if source.size else 0 for source, _, _ in split),
         pace,
+        tie_spacing,
     )
 
 
 def _clipped(
     area: PlanArea, choice: LayoutChoice, plan: Mapping[str, Any]
-) -> tuple[ClippedLines, ClippedLines]:
-    """Return lines and ties, clipped."""
+) -> tuple[ClippedLines, ClippedLines, float]:
+    """Return lines and ties, clipped, and the distance between ties."""
     low, high = across_extent(area.outline, choice.azimuth_deg)
     if high - low < choice.spacing_m:
         raise InputError(
@@ -160,15 +164,18 @@ def _clipped(
         shortest_m=plan["shortest_line_m"],
         offset_m=choice.offset_m,
     )
+    across = (choice.azimuth_deg + 90) % 180
+    near, far = across_extent(area.outline, across)
+    tie_spacing = tie_spacing_over(far - near, choice.tie_spacing_m)
     ties = clipped_lines(
         area.outline,
         area.walkable,
-        azimuth_deg=(choice.azimuth_deg + 90) % 180,
-        spacing_m=choice.tie_spacing_m,
+        azimuth_deg=across,
+        spacing_m=tie_spacing,
         shortest_m=plan["shortest_line_m"],
     )
     _check_count(lines, ties, plan)
-    return lines, ties
+    return lines, ties, tie_spacing
 
 
 def _check_count(lines: ClippedLines, ties: ClippedLines, plan: Mapping[str, Any]) -> None:

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lodewalk.adapters.walking_route import shortest_walk
 from lodewalk.methods.planning.walk_order import (
     Order,
     Pieces,
@@ -86,6 +87,19 @@ def test_a_part_of_the_pieces_is_reordered_by_itself():
     assert sorted(found.piece.tolist()) == [2, 4, 7]
 
 
+def test_from_any_order_it_comes_near_the_routing_library():
+    rng = np.random.default_rng(5)
+    ratios = []
+    for _ in range(6):
+        first, second = rng.uniform(0, 1000, (2, 30, 2))
+        pieces, home = Pieces(np.arange(30), first, second), np.zeros(2)
+        poor = Order(rng.permutation(30), rng.random(30) < 0.5)
+        found = improved(pieces, poor, start=home, end=home)
+        own = empty_walking(pieces, found, start=home, end=home)
+        ratios.append(own / shortest_walk(first, second, start=(0.0, 0.0)).between_m)
+    assert np.mean(ratios) < 1.12
+
+
 def test_a_plain_field_is_walked_to_and_fro():
     east = np.arange(0.0, 400, 20)
     pieces = Pieces(
@@ -94,6 +108,9 @@ def test_a_plain_field_is_walked_to_and_fro():
         np.column_stack([east, np.full(20, 500)]),
     )
     home = np.zeros(2)
+    # There and back by turns even before anything is improved.
+    plain = empty_walking(pieces, line_by_line(pieces), start=home, end=home)
+    assert plain == pytest.approx(19 * 20 + 380)
     found = improved(pieces, line_by_line(pieces), start=home, end=home)
     # No walk beats 19 steps to the next line and the way home from the last.
     assert empty_walking(pieces, found, start=home, end=home) <= 19 * 20 + 380 + 1e-6

@@ -6,6 +6,8 @@ from numpy.typing import NDArray
 from lodewalk.validation import check_positive
 
 FloatArray = NDArray[np.float64]
+#: Tie lines that any plan has.
+LEAST_TIES = 2
 
 
 def nearest_stretch(
@@ -68,3 +70,26 @@ def middle_line(number: NDArray[np.int64]) -> int:
     """
     lines = np.unique(number)
     return int(lines[(lines.size - 1) // 2])
+
+
+def tie_spacing_over(length_m: float, wanted_m: float) -> float:
+    """Return the distance between ties that lie evenly over a length, two or more of them [m].
+
+    Parameters
+    ----------
+    length_m : float
+        Extent of the area along its lines [m].
+    wanted_m : float
+        Distance wanted between tie lines [m].
+
+    Notes
+    -----
+    One tie line alone ties lines only where it crosses them, so there are two at least.
+
+    Examples
+    --------
+    >>> tie_spacing_over(900.0, 200.0), tie_spacing_over(900.0, 2000.0)
+    (225.0, 450.0)
+    """
+    check_positive(wanted_m, name="Tie line spacing")
+    return length_m / max(LEAST_TIES, round(length_m / wanted_m))

@@ -1,0 +1,103 @@
+"""Demagnetisation and remanence against known shapes and definitions."""
+
+import numpy as np
+import pytest
+
+from lodewalk.errors import InputError
+from lodewalk.methods.bodies import (
+    ambient_vector,
+    body_magnetisation,
+    demagnetisation_factors,
+    induced_magnetisation,
+    remanent_magnetisation,
+)
+
+
+@pytest.mark.parametrize(
+    ("axes", "expected"),
+    [
+        ([2.0, 2.0, 2.0], [1 / 3, 1 / 3, 1 / 3]),
+        ([np.inf, 3.0, 3.0], [0.0, 0.5, 0.5]),
+        ([np.inf, 1.0, 3.0], [0.0, 0.75, 0.25]),  # elliptic cylinder: b / (a + b) across a
+        ([np.inf, np.inf, 1.0], [0.0, 0.0, 1.0]),
+    ],
+)
+def test_factors_of_known_shapes(axes, expected):
+    # an infinite axis is a thousand times the next, so (ln 1000) / 1e6 and pi / 2000 remain
+    np.testing.assert_allclose(demagnetisation_factors(axes), expected, atol=2e-3)
+
+
+def test_factor_of_a_prolate_spheroid():
+    # closed form: ((1 - e^2) / e^2) (atanh(e) / e - 1)
+    e = np.sqrt(1.0 - 1.0 / 16.0)
+    along = (1.0 - e**2) / e**2 * (np.arctanh(e) / e - 1.0)
+    got = demagnetisation_factors([1.0, 4.0, 1.0])
+    np.testing.assert_allclose(got, [(1 - along) / 2, along, (1 - along) / 2], rtol=1e-9)
+
+
+def test_without_factors_it_is_the_induced_one():
+    ambient = ambient_vector(strength_nT=41000.0, inclination_deg=-33.0, declination_deg=12.0)
+    np.testing.assert_allclose(
+        body_magnetisation(ambient, susceptibility=0.03),
+        induced_magnetisation(ambient, susceptibility=0.03),
+        rtol=1e-12,
+    )
+
+
+def test_each_axis_has_its_own_factor():
+    # a plate of k = 1 standing north-south: the part across, east, is halved; k F / mu0 whole
+    got = body_magnetisation(
+        [20000.0, 30000.0, 40000.0],
+        susceptibility=1.0,
+        remanence_A_m=[1.0, 2.0, 3.0],
+        factors=[0.0, 1.0, 0.0],
+    )
+    whole = np.array([20.0, 30.0, 40.0]) * 1e-6 / 1.25663706127e-6 + [1.0, 2.0, 3.0]
+    np.testing.assert_allclose(got, whole / [1.0, 2.0, 1.0])
+
+
+def test_turned_axes_turn_the_answer():
+    turn = np.radians(37.0)
+    frame = np.array(
+        [[np.cos(turn), np.sin(turn), 0], [-np.sin(turn), np.cos(turn), 0], [0, 0, 1.0]]
+    )
+    ambient = np.array([15000.0, -4000.0, 30000.0])
+    plain = body_magnetisation(frame @ ambient, susceptibility=0.7, factors=[0.1, 0.6, 0.3])
+    turned = body_magnetisation(ambient, susceptibility=0.7, factors=[0.1, 0.6, 0.3], axes=frame)
+    np.testing.assert_allclose(frame @ turned, plain)
+
+
+def test_remanence_along_the_field_multiplies_the_induced_one():
+    ambient = ambient_vector(strength_nT=41000.0, inclination_deg=-33.0, declination_deg=12.0)
+    got = remanent_magnetisation(ambient, susceptibility=0.03, koenigsberger=2.5)
+    expected = 2.5 * induced_magnetisation(ambient, susceptibility=0.03)
+    np.testing.assert_allclose(got, expected, rtol=1e-9)
+
+
+def test_remanence_in_a_direction_of_its_own():
+    got = remanent_magnetisation(
+        [0.0, 0.0, 50000.0],
+        susceptibility=0.01,
+        koenigsberger=2.0,
+        inclination_deg=-30.0,
+        declination_deg=180.0,
+    )
+    size = 2.0 * 0.01 * 50000e-9 / 1.25663706127e-6
+    np.testing.assert_allclose(got, [-size * np.sqrt(0.75), 0.0, -size / 2], atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("call", "text"),
+    [
+        (lambda: demagnetisation_factors([1.0, 0.0, 1.0]), "three axes"),
+        (lambda: demagnetisation_factors([np.inf] * 3), "three axes"),
+        (lambda: body_magnetisation([0, 0, 1], susceptibility=-1.0), "above -1 SI"),
+        (
+            lambda: remanent_magnetisation([0, 0, 1], susceptibility=0.1, koenigsberger=-1.0),
+            "negative",
+        ),
+    ],
+)
+def test_wrong_arguments(call, text):
+    with pytest.raises(InputError, match=text):
+        call()
