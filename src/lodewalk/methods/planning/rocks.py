@@ -1,7 +1,6 @@
 """Susceptibility of rocks, minerals and things in the ground, each range with its source."""
 
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,9 @@ MEMORY: Final = "from memory"
 #: Where a range begins at zero or below, its typical value is that of a range which begins at
 #: this share of its end (common practice).
 LEAST_SHARE: Final = 0.01
+
+#: Names are near when they share this part of their pairs of letters.
+NEAR: Final = 0.5
 
 #: Susceptibility for each per cent by volume of magnetite [SI]: 3000e-6 cgs, times 4 pi.
 MAGNETITE_PER_PERCENT: Final = 3000e-6 * 4.0 * np.pi
@@ -202,14 +204,21 @@ def rock_named(name: str) -> Rock:
     for candidate in (wanted, wanted.removesuffix("s")):
         if candidate in _BY_NAME:
             return _BY_NAME[candidate]
-    near = get_close_matches(wanted, _BY_NAME, n=4, cutoff=0.5)
-    near += [known for known in _BY_NAME if wanted and wanted in known and known not in near]
+    alike = sorted(_BY_NAME, key=lambda known: (-_likeness(wanted, known), known))
+    near = [known for known in alike[:5] if _likeness(wanted, known) >= NEAR]
     known = "Near to it" if near else "The table has"
     raise InputError(
         "The table of rocks has no such rock or mineral.",
         value=name,
         remedy=f"{known}: {', '.join(near or sorted(_BY_NAME))}. Or give its susceptibility.",
     )
+
+
+def _likeness(first: str, second: str) -> float:
+    """Return how alike two names are, 0 to 1: the share of the pairs of letters in the shorter."""
+    pairs = [{name[i : i + 2] for i in range(len(name) - 1)} for name in (first, second)]
+    least = min(len(found) for found in pairs)
+    return len(pairs[0] & pairs[1]) / least if least else 0.0
 
 
 def magnetite_susceptibility(volume_percent: float) -> float:
