@@ -34,6 +34,7 @@ RESULTS = {
     "add-propose": "lodewalk.services.add:ProposeResult",
     "site": "lodewalk.methods.geomagnetic:SiteValues",
     "activity": "lodewalk.services.activity:ActivityResult",
+    "feasibility": "lodewalk.services.feasibility:FeasibilityResult",
     "check": "lodewalk.services.check:CheckResult",
     "decide": "lodewalk.services.decide:DecideResult",
     "decide-list": "lodewalk.services.decide:DecisionList",

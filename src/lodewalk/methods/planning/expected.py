@@ -89,6 +89,11 @@ class Curve:
         """Distance of the lowest value [m]."""
         return float(self.distance_m[np.argmin(self.anomaly_nT)])
 
+    def place_at(self, distance_m: float) -> tuple[float, float]:
+        """Return easting and northing from the body's middle at a distance [m]."""
+        turn = np.radians(self.azimuth_deg)
+        return float(distance_m * np.sin(turn)), float(distance_m * np.cos(turn))
+
     @property
     def width_m(self) -> float:
         """Full width at half of the greatest departure from the level between the two ends [m].
