@@ -100,6 +100,56 @@ def to_geographic(
     return _transformed(_transformer(crs, geographic), easting, northing)
 
 
+def between(
+    first: ArrayLike, second: ArrayLike, *, source: str, target: str
+) -> tuple[FloatArray, FloatArray]:
+    """Turn coordinates of any system, of files of others, into those of another.
+
+    Parameters
+    ----------
+    first, second : array-like, same shape
+        Longitude and latitude [deg], or easting and northing in the unit of the system; NaN
+        where missing.
+    source, target : str
+        Reference systems, such as ``EPSG:4674``.
+
+    Returns
+    -------
+    first, second : arrays, shape of the input
+        The same places in the target; NaN where the input is.
+
+    Raises
+    ------
+    InputError
+        For an unknown system or a place that the target can't hold.
+
+    Examples
+    --------
+    >>> easting, northing = between(-51.0, 0.0, source="EPSG:4326", target="EPSG:32622")
+    >>> float(easting.round(3)), float(northing.round(3))
+    (500000.0, 0.0)
+    """
+    if source == target:
+        return np.array(first, dtype=np.float64), np.array(second, dtype=np.float64)
+    return _transformed(_transformer(source, target), first, second)
+
+
+def is_geographic(crs: str) -> bool:
+    """Tell whether a system is one of latitude and longitude.
+
+    Raises
+    ------
+    InputError
+        For an unknown system.
+
+    Examples
+    --------
+    >>> is_geographic("EPSG:4674"), is_geographic("EPSG:31982")
+    (True, False)
+    """
+    return bool(_system(crs).is_geographic)
+
+
 def grid_convergence_deg(longitude: ArrayLike, latitude: ArrayLike, *, crs: str) -> FloatArray:
     """Return the angle from true north to grid north, clockwise positive [deg].
 
