@@ -140,7 +140,7 @@ def _lines(result: "FeasibilityResult") -> Iterator[str]:
     yield "One thing otherwise"
     yield from columns(
         [
-            [f"  {row.probability:4.0%}", f"{100 * row.gain:+.1f}", row.text]
+            [f"  {row.probability:4.0%}", f"{round(100 * row.gain, 1) + 0.0:+.1f}", row.text]
             for row in result.changes
         ]
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import fields
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,12 +24,12 @@ from lodewalk.methods.planning.expected import (
 )
 from lodewalk.methods.planning.feasibility import verdict_of
 from lodewalk.records import Document, Grid, GridSet, Record
+from lodewalk.records.recorded import HandMeter, Shapes
 from lodewalk.steps.context import Context
 from lodewalk.steps.feasibility_odds import Odds, odds_of
 from lodewalk.steps.feasibility_words import anomaly_words, reasons, summary_words, warnings
 from lodewalk.steps.going_place import GoingPlace, going_place
 from lodewalk.steps.rock_contrast import Contrast, rock_contrast
-from lodewalk.steps.rows import table
 
 Floats = NDArray[np.float64]
 NAME = "expected_anomaly"
@@ -39,12 +39,10 @@ def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return the feasibility and the map of the expected anomaly."""
-    place = going_place(
-        table(inputs, "area_recorded"), settings["plan"], crs=settings["survey.crs"]
-    )
-    contrast = rock_contrast(
-        table(inputs, "hand_meter_recorded"), settings["body"], settings["host"]
-    )
+    area = cast(Shapes, inputs["area_recorded"])
+    place = going_place(area, settings["plan"], crs=settings["survey.crs"])
+    meter = cast(HandMeter, inputs["hand_meter_recorded"])
+    contrast = rock_contrast(meter, settings["body"], settings["host"])
     source = source_of(place, contrast, settings["body"])
     height = settings["plan"]["sensor_height_m"]
     shown = expected_map(source, sensor_height_m=height)

@@ -31,8 +31,10 @@ TIES = 10.0
 USUAL_SIDE_M = 500.0
 #: Cases that one worker takes at a time.
 PART = 5
-#: A contrast above three quarters of what it may be.
-UPPER = 0.75
+#: What a hand meter may find: as often less than the first as more than the second.
+QUARTILES = (0.25, 0.75)
+#: A contrast whose logarithm spreads by less is known.
+NO_SPREAD = 0.01
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,7 @@ def odds_of(
     noise = _noise(settings, layout.sensor_height_m)
     known = contrast.contrast
     spread = log_spread(contrast.draws)
+    spread = spread if spread > NO_SPREAD else 0.0
     body = settings["body"]
     case = Case(layout, noise, known.typical, spread, body["depth_m"], body["depth_factor"])
     outline = place.outline_m
@@ -69,13 +72,13 @@ def odds_of(
     seeking = Seeking(
         source, contrast.draws, body["strike_sd_deg"], outline, settings["plan"]["false_alarm"]
     )
-    upper = float(np.quantile(contrast.draws, UPPER if known.typical > 0 else 1 - UPPER))
-    others = list(changes(case, high_susceptibility=upper if spread > 0.01 else None))
+    measured = dict(zip(("low", "high"), np.quantile(contrast.draws, QUARTILES), strict=True))
+    others = list(changes(case, measured=measured if spread > NO_SPREAD else None))
     ends = list(ends_of(case, low=known.low, high=known.high))
     everything = [case, *(change.case for change in others), *(end[3] for end in ends)]
     chances = _chances(seeking, everything, context)
     first, rest = chances[0], chances[1:]
-    ranked = [
+    ranked: list[dict[str, Any]] = [
         {
             "name": change.name,
             "text": change.text,

@@ -10,6 +10,10 @@ from lodewalk.methods.planning.expected import LOW_LATITUDE_DEG, POOR_STRIKE
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 #: Peak to trough less than this many times the noise of one reading is called weak.
 WEAK = 3.0
+#: A high or low below this part of the other isn't told.
+NOTHING = 0.03
+#: A table's range wider than this factor is told of.
+TEN = 10.0
 
 
 def direction(east_m: float, north_m: float) -> str:
@@ -39,13 +43,20 @@ def place_words(east_m: float, north_m: float, *, least_m: float) -> str:
 
 
 def anomaly_words(anomaly: Mapping[str, Any], *, least_m: float) -> str:
-    """Return the expected anomaly in words."""
-    high = place_words(anomaly["high_east_m"], anomaly["high_north_m"], least_m=least_m)
-    low = place_words(anomaly["low_east_m"], anomaly["low_north_m"], least_m=least_m)
+    """Return the expected anomaly in words; a high or low that is next to nothing is left out."""
+    parts = []
+    largest = max(abs(anomaly["high_nT"]), abs(anomaly["low_nT"]))
+    for name, sign in (("high", 1.0), ("low", -1.0)):
+        value = anomaly[f"{name}_nT"]
+        if sign * value > NOTHING * largest:
+            where = place_words(
+                anomaly[f"{name}_east_m"], anomaly[f"{name}_north_m"], least_m=least_m
+            )
+            parts.append(f"a {name} of {value:.3g} nT {where}")
+    text = " and ".join(parts)
     return (
-        f"A high of {anomaly['high_nT']:.3g} nT {high} and a low of {anomaly['low_nT']:.3g} nT "
-        f"{low}; {anomaly['peak_to_trough_nT']:.3g} nT from peak to trough across it, "
-        f"{anomaly['width_m']:.3g} m wide at half."
+        f"{text[:1].upper()}{text[1:]}; {anomaly['peak_to_trough_nT']:.3g} nT from peak to "
+        f"trough, {anomaly['width_m']:.3g} m wide at half."
     )
 
 
@@ -124,8 +135,12 @@ def warnings(found: Mapping[str, Any], *, share: float, best_strike: float) -> I
             f"{contrast['low']:.2g} to {contrast['high']:.2g} SI. Hand-meter readings on both "
             "would tell."
         )
-    source = found["susceptibility"]["target"]["source"]
-    if "table" in source and contrast["high"] > 10 * max(contrast["low"], 1e-9):
+    target = found["susceptibility"]["target"]
+    if (
+        target["source"] != "as set"
+        and not target["places"]
+        and target["high"] > (TEN * max(target["low"], 1e-9))
+    ):
         yield (
             "The susceptibility is that of a table, whose range is more than a factor of ten: "
             "readings with a hand meter at five places of body and host are worth more than any "

@@ -59,11 +59,26 @@ def test_at_the_equator_the_low_is_above_the_body():
     assert found.anomaly_nT.min() == pytest.approx(-WEAK * 30000 / 3 * 0.2**3, rel=1e-3)
 
 
+def test_place_of_the_low_lies_between_nodes():
+    # anomaly of a dipole in a field of 45 degrees, worked out on a fine profile of closed form:
+    # (3 (t.r)^2 / r^2 - 1) / r^3 with t along the field
+    y = np.linspace(-60.0, 60.0, 240001)
+    across = (y - 20.0) / np.sqrt(2.0)  # t.r with the sensor 20 m above, field north and down
+    curve = (3.0 * across**2 / (y**2 + 400.0) - 1.0) / (y**2 + 400.0) ** 1.5
+    ambient = ambient_vector(strength_nT=40000.0, inclination_deg=45.0)
+    body = Body(kind="sphere", depth_m=18.0, radius_m=1.0)
+    found = expected_map(source(body, ambient), sensor_height_m=2.0)
+    # to 2 % of the depth below the sensor
+    assert found.high_at[1] == pytest.approx(y[np.argmax(curve)], abs=0.4)
+    assert found.low_at[1] == pytest.approx(y[np.argmin(curve)], abs=0.4)
+
+
 def test_a_body_against_the_field_turns_round():
     body = Body(kind="pipe")
     plain = expected_map(source(body), sensor_height_m=2.0)
     turned = Source(body, POLE, 0.0, np.array([0.0, 0.0, -0.01]))
-    assert plain.high_at == expected_map(turned, sensor_height_m=2.0).low_at
+    low = expected_map(turned, sensor_height_m=2.0).low_at
+    assert low == pytest.approx(plain.high_at, abs=1e-9)
 
 
 def test_curve_agrees_with_the_map():

@@ -1,6 +1,6 @@
 """Whether a survey is worth walking: the verdict, and what would change the odds most."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
@@ -246,16 +246,16 @@ def lowered(case: Case, by_m: float) -> Case | None:
     )
 
 
-def changes(case: Case, *, high_susceptibility: float | None) -> Iterator[Change]:
+def changes(case: Case, *, measured: Mapping[str, float] | None = None) -> Iterator[Change]:
     """Yield what could be done otherwise, one thing at a time.
 
     Parameters
     ----------
     case : Case
         The survey as planned.
-    high_susceptibility : float, optional
-        A contrast in the upper half of its range [SI], for the case that a hand meter finds it;
-        None where it has no range.
+    measured : mapping, optional
+        ``low`` and ``high``: first and third quartile of the contrast [SI], for the case that a
+        hand meter finds it; none where it has no range.
 
     Yields
     ------
@@ -267,9 +267,9 @@ def changes(case: Case, *, high_susceptibility: float | None) -> Iterator[Change
     Examples
     --------
     >>> case = Case(LineLayout(90.0, 20.0), SurveyNoise(), 0.01, 0.5, 10.0, 1.3)
-    >>> [change.name for change in changes(case, high_susceptibility=0.02)]
+    >>> [change.name for change in changes(case, measured={"low": 0.005, "high": 0.02})]
     ['sensor 0.5 m lower', 'sensor 1 m lower', 'closer lines', 'quieter hours', \
-'quieter sensor and walk', 'tie lines', 'hand meter']
+'quieter sensor and walk', 'tie lines', 'hand meter, low', 'hand meter, high']
     """
     layout, noise = case.layout, case.noise
     for by_m in (0.5, 1.0):
@@ -295,7 +295,7 @@ def changes(case: Case, *, high_susceptibility: float | None) -> Iterator[Change
     )
     yield Change(
         "quieter sensor and walk",
-        f"Halve the noise of sensor and walk, to {noise.white_nT / 2:.2g} nT a reading.",
+        f"Halve the noise of sensor and walk, to {noise.white_sd / 2:.2g} nT a reading.",
         replace(
             case,
             noise=replace(
@@ -304,12 +304,12 @@ def changes(case: Case, *, high_susceptibility: float | None) -> Iterator[Change
         ),
     )
     yield _ties(case)
-    if high_susceptibility is not None:
+    for name, contrast in (measured or {}).items():
         yield Change(
-            "hand meter",
-            f"Learn with a hand meter that the contrast is {high_susceptibility:.2g} SI rather "
-            f"than {case.susceptibility:.2g}: three in four say it is less.",
-            replace(case, susceptibility=high_susceptibility, spread=0.0),
+            f"hand meter, {name}",
+            f"If a hand meter shows a contrast of {contrast:.2g} SI, as one time in four it will "
+            f"be {'less' if name == 'low' else 'more'}.",
+            replace(case, susceptibility=contrast, spread=0.0),
             of_survey=False,
         )
 
