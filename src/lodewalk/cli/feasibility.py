@@ -29,6 +29,9 @@ OPTIONS = {
     "sensor_height": ("plan", "sensor_height_m"),
 }
 
+#: Changes of the odds by less aren't told one by one.
+LEAST = 0.005
+
 
 def feasibility(
     directory: Annotated[
@@ -138,12 +141,13 @@ def _lines(result: "FeasibilityResult") -> Iterator[str]:
         rows.append([f"  {what}", *cells])
     yield from columns(rows)
     yield "One thing otherwise"
+    told = [row for row in result.changes if abs(row.gain) >= LEAST]
     yield from columns(
-        [
-            [f"  {row.probability:4.0%}", f"{round(100 * row.gain, 1) + 0.0:+.1f}", row.text]
-            for row in result.changes
-        ]
+        [[f"  {row.probability:4.0%}", f"{100 * row.gain:+.1f}", row.text] for row in told]
     )
+    if len(told) < len(result.changes):
+        names = ", ".join(row.name for row in result.changes if abs(row.gain) < LEAST)
+        yield f"  less than half a hundredth: {names}"
     yield ""
     yield f"Susceptibility of the body: {_rock_text(result.susceptibility.target)}"
     yield f"Susceptibility of the host: {_rock_text(result.susceptibility.host)}"
@@ -154,5 +158,9 @@ def _lines(result: "FeasibilityResult") -> Iterator[str]:
 
 def _rock_text(rock: Any) -> str:
     """Return a susceptibility with its range and source."""
-    span = "" if rock.low == rock.high else f" ({rock.low:.2g} to {rock.high:.2g})"
-    return f"{rock.typical:.2g}{span} SI, {rock.source}"
+    low, typical, high = (
+        f"{value:{'.0f' if abs(value) > 99 else '.2g'}}"
+        for value in (rock.low, rock.typical, rock.high)
+    )
+    span = "" if rock.low == rock.high else f" ({low} to {high})"
+    return f"{typical}{span} SI, {rock.source}"

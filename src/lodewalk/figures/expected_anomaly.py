@@ -104,7 +104,7 @@ def _draw_profiles(axes: Axes, found: Mapping[str, Any]) -> None:
     """Draw the curves over the band of the noise of one reading."""
     noise = float(found["noise"]["reading_nT"])
     ends = found["profiles"][0]["anomaly_nT"]
-    level = 0.5 * (float(ends[0]) + float(ends[-1]))
+    level = 0.5 * (ends[0] + ends[-1]) if found["body"]["kind"] == "contact" else 0.0
     axes.axhspan(
         level - 1.645 * noise, level + 1.645 * noise, color=RULE, alpha=0.6, lw=0,
         label=f"noise of one reading, 90 %: ±{number(1.645 * noise, 1)} nT",
@@ -183,11 +183,13 @@ def _furnish(
 
 def _words(found: Mapping[str, Any], crs_title: str) -> list[str]:
     """Return what stands beside the map."""
-    edge = "edge of the magnetic side" if found["body"]["kind"] == "contact" else "top of the body"
+    kind = found["body"]["kind"]
+    edge = {"contact": "edge of the magnetic side", "folded bed": "the bed from above"}.get(
+        kind, "top of the body"
+    )
     texts = [
         crs_title,
-        f"Heavy white line: {edge}. The {found['body']['kind']} is put in the middle; where it "
-        "lies isn't known.",
+        f"Heavy white line: {edge}; where it lies isn't known.",
         f"Field inclination {number(found['site']['inclination_deg'], 1)}°.",
     ]
     if found["plan"].get("line_spacing_m"):

@@ -104,7 +104,8 @@ class PlannedAs:
 class ExpectedAnomaly:
     """Figures of the expected anomaly: across the strike, and high and low of the map.
 
-    Places are metres east and north of the body's middle.
+    Places are metres east and north of the body's middle. With the contrast at the ends of its
+    range the anomaly is `size_low` and `size_high` times as large.
     """
 
     peak_to_trough_nT: float
@@ -115,6 +116,8 @@ class ExpectedAnomaly:
     high_north_m: float
     low_east_m: float
     low_north_m: float
+    size_low: float
+    size_high: float
     text: str
 
 

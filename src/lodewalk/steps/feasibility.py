@@ -19,6 +19,7 @@ from lodewalk.methods.planning.expected import (
     Source,
     expected_curve,
     expected_map,
+    main_azimuth,
     share_of_best_strike,
     strike_counts,
 )
@@ -80,9 +81,7 @@ def _found(
 ) -> dict[str, Any]:
     """Return the document."""
     height = settings["plan"]["sensor_height_m"]
-    across = expected_curve(
-        source, azimuth_deg=source.body.strike_deg + 90.0, sensor_height_m=height
-    )
+    across = expected_curve(source, azimuth_deg=main_azimuth(source), sensor_height_m=height)
     best = max((row["probability"] for row in odds.changes if row["of_survey"]), default=0.0)
     wanted = settings["plan"]["detection"]
     found: dict[str, Any] = {
@@ -102,9 +101,14 @@ def _found(
         "cases": odds.cases,
         "changes": odds.changes,
     }
+    found["anomaly"]["size_low"], found["anomaly"]["size_high"] = odds.sizes
     found["noise"] = _noise(odds, found["anomaly"]["peak_to_trough_nT"])
     found["summary"] = summary_words(found)
-    found["anomaly"]["text"] = anomaly_words(found["anomaly"], least_m=1.5 * shown.spacing_m)
+    found["anomaly"]["text"] = anomaly_words(
+        found["anomaly"],
+        least_m=0.1 * (source.body.depth_m + height),
+        reach_m=min(float(across.distance_m.max()), shown.half_side_m),
+    )
     found["reasons"] = list(reasons(found))
     share, strike = (
         share_of_best_strike(source, sensor_height_m=height)
@@ -188,7 +192,7 @@ def _profiles(
     source: Source, across: Curve, odds: Odds, sensor_height_m: float
 ) -> list[dict[str, Any]]:
     """Return the profile across the strike, and along the lines where they run elsewhere."""
-    curves = [("across the strike" if strike_counts(source.body) else "profile", across)]
+    curves = [("across the strike" if strike_counts(source.body) else "magnetic north", across)]
     azimuth = odds.plan["line_azimuth_deg"]
     apart = abs((azimuth - across.azimuth_deg + 90.0) % 180.0 - 90.0)
     if apart > 1.0:

@@ -17,6 +17,7 @@ from lodewalk.methods.planning.feasibility import (
     changes,
     ends_of,
     probabilities_of,
+    size_share,
 )
 from lodewalk.methods.planning.line_layout import LineLayout
 from lodewalk.methods.planning.survey_noise import RandomField, SurveyNoise
@@ -33,6 +34,8 @@ USUAL_SIDE_M = 500.0
 PART = 5
 #: What a hand meter may find: as often less than the first as more than the second.
 QUARTILES = (0.25, 0.75)
+#: Odds that no change can better are not worth reckoning again; the name of a worse one.
+SURE, LOW = 0.99, "hand meter, low"
 #: A contrast whose logarithm spreads by less is known.
 NO_SPREAD = 0.01
 
@@ -42,6 +45,7 @@ class Odds:
     """Probability of detection as planned, its neighbours, and what it rests on."""
 
     probability: float
+    sizes: tuple[float, float]
     plan: dict[str, Any]
     noise_parts: dict[str, float]
     cases: list[dict[str, Any]]
@@ -73,11 +77,13 @@ def odds_of(
         source, contrast.draws, body["strike_sd_deg"], outline, settings["plan"]["false_alarm"]
     )
     measured = dict(zip(("low", "high"), np.quantile(contrast.draws, QUARTILES), strict=True))
-    others = list(changes(case, measured=measured if spread > NO_SPREAD else None))
+    first = probabilities_of(seeking, [case])[0]
+    others = list(changes(case, measured=measured if spread else None))
+    if first >= SURE:
+        others = [change for change in others if change.name in ("sparser lines", LOW)]
     ends = list(ends_of(case, low=known.low, high=known.high))
-    everything = [case, *(change.case for change in others), *(end[3] for end in ends)]
-    chances = _chances(seeking, everything, context)
-    first, rest = chances[0], chances[1:]
+    everything = [*(change.case for change in others), *(end[3] for end in ends)]
+    rest = _chances(seeking, everything, context)
     ranked: list[dict[str, Any]] = [
         {
             "name": change.name,
@@ -93,7 +99,9 @@ def odds_of(
         {"what": what, "end": end, "value": value, "probability": round(chance, 4)}
         for (what, end, value, _), chance in zip(ends, rest[len(others) :], strict=True)
     ]
-    return Odds(first, _plan(layout, outline), _parts(settings), cases, ranked, assumed)
+    low, high = np.quantile(np.abs(contrast.draws), [0.05, 0.95])
+    sizes = size_share(source, float(low)), size_share(source, float(high))
+    return Odds(first, sizes, _plan(layout, outline), _parts(settings), cases, ranked, assumed)
 
 
 def _chances(seeking: Seeking, cases: list[Case], context: Context) -> list[float]:

@@ -12,6 +12,8 @@ COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "
 WEAK = 3.0
 #: A high or low below this part of the other isn't told.
 NOTHING = 0.03
+#: Nor is one beyond this part of the profile.
+RIM = 0.98
 #: A table's range wider than this factor is told of.
 TEN = 10.0
 
@@ -42,18 +44,18 @@ def place_words(east_m: float, north_m: float, *, least_m: float) -> str:
     return f"{distance:.0f} m {direction(east_m, north_m)} of its middle"
 
 
-def anomaly_words(anomaly: Mapping[str, Any], *, least_m: float) -> str:
-    """Return the expected anomaly in words; a high or low that is next to nothing is left out."""
+def anomaly_words(anomaly: Mapping[str, Any], *, least_m: float, reach_m: float) -> str:
+    """Return the expected anomaly in words, without a high or low next to nothing or at the rim."""
     parts = []
     largest = max(abs(anomaly["high_nT"]), abs(anomaly["low_nT"]))
     for name, sign in (("high", 1.0), ("low", -1.0)):
         value = anomaly[f"{name}_nT"]
-        if sign * value > NOTHING * largest:
-            where = place_words(
-                anomaly[f"{name}_east_m"], anomaly[f"{name}_north_m"], least_m=least_m
-            )
+        at = anomaly[f"{name}_east_m"], anomaly[f"{name}_north_m"]
+        if sign * value > NOTHING * largest and np.hypot(*at) < RIM * reach_m:
+            where = place_words(*at, least_m=least_m)
             parts.append(f"a {name} of {value:.3g} nT {where}")
     text = " and ".join(parts)
+    text = text or "no high or low by itself"
     return (
         f"{text[:1].upper()}{text[1:]}; {anomaly['peak_to_trough_nT']:.3g} nT from peak to "
         f"trough, {anomaly['width_m']:.3g} m wide at half."
@@ -87,12 +89,24 @@ def reasons(found: Mapping[str, Any]) -> Iterator[str]:
         f"({below:.3g} m)."
     )
     yield from _range_reasons(found)
-    if found["verdict"] != "go":
+    if found["verdict"] == "go":
+        yield from _sparser(found)
+    else:
         best = next((row for row in found["changes"] if row["of_survey"]), None)
         if best and best["gain"] >= 0.01:
             yield f"What helps most: {best['text']} Then {best['probability']:.0%}."
         else:
             yield "No single change of the survey helps by a hundredth or more."
+
+
+def _sparser(found: Mapping[str, Any]) -> Iterator[str]:
+    """Yield that half of the kilometres would do, where they would."""
+    for row in found["changes"]:
+        if row["name"] == "sparser lines" and row["probability"] >= found["wanted"]:
+            yield (
+                f"Lines twice as far apart would do: {row['probability']:.0%} for half the "
+                "kilometres."
+            )
 
 
 def _range_reasons(found: Mapping[str, Any]) -> Iterator[str]:
@@ -136,13 +150,11 @@ def warnings(found: Mapping[str, Any], *, share: float, best_strike: float) -> I
             "would tell."
         )
     target = found["susceptibility"]["target"]
-    if (
-        target["source"] != "as set"
-        and not target["places"]
-        and target["high"] > (TEN * max(target["low"], 1e-9))
-    ):
+    sizes = found["anomaly"]["size_low"], found["anomaly"]["size_high"]
+    if target["source"] != "as set" and not target["places"] and sizes[1] > TEN * sizes[0]:
         yield (
-            "The susceptibility is that of a table, whose range is more than a factor of ten: "
+            "The susceptibility is that of a table; the anomaly may be from "
+            f"{sizes[0]:.2g} to {sizes[1]:.2g} times that shown: "
             "readings with a hand meter at five places of body and host are worth more than any "
             "change of the plan."
         )

@@ -253,6 +253,33 @@ def strike_counts(body: Body) -> bool:
     return body.kind in ("contact", "folded bed") or body.length_m >= ELONGATED * body.width_m
 
 
+def main_azimuth(source: Source) -> float:
+    """Return the azimuth of the profile that shows most: across the strike, or magnetic north.
+
+    Parameters
+    ----------
+    source : Source
+        The body and what magnetises it.
+
+    Returns
+    -------
+    float
+        Azimuth from grid north [deg].
+
+    Examples
+    --------
+    >>> ambient = np.array([20000.0, 0.0, 30000.0])
+    >>> main_azimuth(Source(Body(strike_deg=30.0), ambient, 0.01, np.zeros(3)))
+    120.0
+    >>> main_azimuth(Source(Body(kind="sphere"), ambient, 0.01, np.zeros(3)))
+    0.0
+    """
+    if strike_counts(source.body):
+        return (source.body.strike_deg + 90.0) % 360.0
+    north, east, _ = source.ambient_nT
+    return float(np.degrees(np.arctan2(east, north)))
+
+
 def share_of_best_strike(source: Source, *, sensor_height_m: float) -> tuple[float, float]:
     """Return how much a body shows beside the same body with the best strike.
 

@@ -7,7 +7,7 @@ from typing import Final, Literal
 import numpy as np
 
 from lodewalk.methods.planning.detection import layout_detection
-from lodewalk.methods.planning.expected import Source
+from lodewalk.methods.planning.expected import Source, expected_curve, main_azimuth
 from lodewalk.methods.planning.line_layout import LineLayout
 from lodewalk.methods.planning.sought import body_target, prepare_target
 from lodewalk.methods.planning.survey_noise import RandomField, SurveyNoise
@@ -148,12 +148,51 @@ def alike(case: Case) -> tuple[float, float, float]:
 
 
 def _strengths(seeking: Seeking, case: Case) -> tuple[float, float]:
-    """Return 5 % and 95 % point of the contrast's size over the expected one."""
-    usual = abs(seeking.source.susceptibility)
+    """Return the anomaly's size at the ends of the contrast over that at the expected one."""
     if not case.spread:
-        return (abs(case.susceptibility) / usual,) * 2
+        return (size_share(seeking.source, case.susceptibility),) * 2
     low, high = np.quantile(np.abs(seeking.contrasts), [0.05, 0.95])
-    return float(low / usual), float(high / usual)
+    return size_share(seeking.source, float(low)), size_share(seeking.source, float(high))
+
+
+def size_share(source: Source, susceptibility: float) -> float:
+    """Return how large the anomaly is with another contrast, of either sign.
+
+    Parameters
+    ----------
+    source : Source
+        The body as expected; its remanence goes with its contrast.
+    susceptibility : float
+        The other contrast [SI]; its size counts.
+
+    Returns
+    -------
+    float
+        Peak-to-trough over that of the contrast expected. Of weak bodies it goes with the
+        contrast; of strong ones demagnetisation holds it back.
+
+    Examples
+    --------
+    A sphere takes ``k / (1 + k / 3)``.
+
+    >>> from lodewalk.methods.bodies import Body
+    >>> sphere = Body(kind="sphere", depth_m=40.0, radius_m=1.0)
+    >>> source = Source(sphere, np.array([0.0, 0.0, 5e4]), 3.0, np.zeros(3))
+    >>> round(size_share(source, 300.0), 2)
+    1.98
+    """
+    size = abs(susceptibility) * np.sign(source.susceptibility)
+    other = replace(
+        source,
+        susceptibility=float(size),
+        remanence_A_m=source.remanence_A_m * size / source.susceptibility,
+    )
+    height, azimuth = 0.1 * source.body.depth_m, main_azimuth(source)
+    own, changed = (
+        expected_curve(each, azimuth_deg=azimuth, sensor_height_m=height).peak_to_trough
+        for each in (source, other)
+    )
+    return changed / own if own else 0.0
 
 
 @dataclass(frozen=True)
@@ -260,16 +299,16 @@ def changes(case: Case, *, measured: Mapping[str, float] | None = None) -> Itera
     Yields
     ------
     Change
-        Sensor half a metre and a metre lower; lines at half the spacing; half of the diurnal
-        left-over; half of the noise of sensor and walk; tie lines, or twice as many; the
-        susceptibility measured.
+        Sensor half a metre and a metre lower; lines at half the spacing and at twice; half of
+        the diurnal left-over; half of the noise of sensor and walk; tie lines, or twice as
+        many; the susceptibility measured.
 
     Examples
     --------
     >>> case = Case(LineLayout(90.0, 20.0), SurveyNoise(), 0.01, 0.5, 10.0, 1.3)
     >>> [change.name for change in changes(case, measured={"low": 0.005, "high": 0.02})]
-    ['sensor 0.5 m lower', 'sensor 1 m lower', 'closer lines', 'quieter hours', \
-'quieter sensor and walk', 'tie lines', 'hand meter, low', 'hand meter, high']
+    ['sensor 0.5 m lower', 'sensor 1 m lower', 'closer lines', 'sparser lines', \
+'quieter hours', 'quieter sensor and walk', 'tie lines', 'hand meter, low', 'hand meter, high']
     """
     layout, noise = case.layout, case.noise
     for by_m in (0.5, 1.0):
@@ -286,6 +325,11 @@ def changes(case: Case, *, measured: Mapping[str, float] | None = None) -> Itera
         "closer lines",
         f"Walk lines {half:.3g} m apart instead of {layout.spacing_m:.3g} m: twice the kilometres.",
         replace(case, layout=replace(layout, spacing_m=half)),
+    )
+    yield Change(
+        "sparser lines",
+        f"Walk lines {2 * layout.spacing_m:.3g} m apart: half the kilometres.",
+        replace(case, layout=replace(layout, spacing_m=2 * layout.spacing_m)),
     )
     yield Change(
         "quieter hours",
@@ -307,8 +351,8 @@ def changes(case: Case, *, measured: Mapping[str, float] | None = None) -> Itera
     for name, contrast in (measured or {}).items():
         yield Change(
             f"hand meter, {name}",
-            f"If a hand meter shows a contrast of {contrast:.2g} SI, as one time in four it will "
-            f"be {'less' if name == 'low' else 'more'}.",
+            f"If a hand meter shows a contrast of {contrast:{'.0f' if contrast > 99 else '.2g'}} "
+            f"SI; one time in four it will be {'less' if name == 'low' else 'more'}.",
             replace(case, susceptibility=contrast, spread=0.0),
             of_survey=False,
         )
