@@ -26,10 +26,11 @@ class OutsideError(InputError):
 
 @dataclass(frozen=True)
 class Ring:
-    """Corners of one ring, line or point, in order."""
+    """Corners of one ring, line or point, in order, with their lines as far as they are known."""
 
     first: FloatArray
     second: FloatArray
+    lines: NDArray[np.int64] | None = None
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ def rings_of(shapes: Shapes) -> Iterator[Rings]:
     keys = ["shape", "part"]
     for _, part in shapes.frame.group_by(keys, maintain_order=True):
         rings = tuple(
-            Ring(ring["first"].to_numpy(), ring["second"].to_numpy())
+            Ring(*(ring[name].to_numpy() for name in ("first", "second", "line_in_file")))
             for _, ring in part.group_by("ring", maintain_order=True)
         )
         head = part.row(0, named=True)
@@ -75,6 +76,7 @@ def projected(part: Rings, crs: str) -> Rings:
     OutsideError
         For a part that lies outside the area that the system serves.
     """
+    _check_inside(part.rings[0], part, crs)
     notes: list[str] = []
     degrees = is_geographic(part.crs)
     rings = []
@@ -85,7 +87,6 @@ def projected(part: Rings, crs: str) -> Rings:
         if part.crs != crs:
             closed = _followed(closed, LONGEST_DEG if degrees else LONGEST_M)
         rings.append(closed)
-    _check_inside(rings[0], part, crs)
     rings = [Ring(*between(r.first, r.second, source=part.crs, target=crs)) for r in rings]
     return replace(part, rings=tuple(rings), crs=crs, notes=(*part.notes, *dict.fromkeys(notes)))
 
@@ -157,7 +158,7 @@ def _check_inside(ring: Ring, part: Rings, crs: str) -> None:
     place = float(latitude[bad[0]]), float(longitude[bad[0]])
     raise OutsideError(
         f"A {part.geometry} lies outside the area of {crs}.",
-        line=part.line,
+        line=part.line if ring.lines is None else int(ring.lines[bad[0]]),
         value=tuple(round(value, 5) for value in place),
         remedy=why_outside(*place, crs=crs),
     )

@@ -47,7 +47,8 @@ def why_outside(latitude: float, longitude: float, *, crs: str) -> str:
     try:
         there = f"set crs to {crs_title(utm_crs_for(longitude, latitude))}"
     except InputError as error:
-        there = f"mind that {error.rule.rstrip('.')}"
+        rule = error.rule.rstrip(".")
+        there = f"mind that {rule}; take a projected one made for there"
     trials = (
         ("Latitude and longitude are swapped", place[1], place[0]),
         ("The latitude has the wrong sign (hemisphere)", -place[0], place[1]),

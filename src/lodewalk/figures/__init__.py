@@ -4,6 +4,7 @@ from lodewalk.figures.anomaly_map import draw_anomaly_map
 from lodewalk.figures.day import draw_day
 from lodewalk.figures.error_map import draw_error_map
 from lodewalk.figures.error_parts import draw_error_parts
+from lodewalk.figures.expected_anomaly import draw_expected_anomaly
 from lodewalk.figures.line_profile import draw_line_profile, draw_line_profiles
 from lodewalk.figures.save import pdf_bytes, png_bytes, write_pdf
 from lodewalk.figures.sheet import draw_sheet
@@ -15,6 +16,7 @@ __all__ = [
     "draw_day",
     "draw_error_map",
     "draw_error_parts",
+    "draw_expected_anomaly",
     "draw_line_profile",
     "draw_line_profiles",
     "draw_sheet",

@@ -171,7 +171,7 @@ def _read(
     from lodewalk.formats.scan import check_size, hash_and_scan
 
     check_file(path)
-    form = format_named("delimited") if columns else recognise(path, role=role)
+    form = _format(path, role=role, columns=columns)
     if form.name in IN_LINES:  # XML and JSON may stand on one line
         check_size(path)
     sha256 = hash_and_scan(path).sha256
@@ -191,6 +191,21 @@ def _read(
     check_place(content.table, column_map, folder.settings.survey.crs, path.name)
     remarks = (*remarks, *extent(content.table, folder.settings, role=role, file=path.name))
     return _Read(path, form, column_map, content, told, sha256, remarks, known)
+
+
+def _format(path: Path, *, role: str, columns: Path | None) -> Format:
+    """Return the format of a file; with a column map it is delimited text."""
+    if columns is None:
+        return recognise(path, role=role)
+    form = format_named("delimited")
+    if role not in form.roles:
+        raise InputError(
+            f"A column map is for delimited text, which serves as {', '.join(form.roles)}.",
+            file=path.name,
+            value=role,
+            remedy="Leave --columns out.",
+        )
+    return form
 
 
 @dataclass(frozen=True)

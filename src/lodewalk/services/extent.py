@@ -42,7 +42,7 @@ def _area(table: Shapes, settings: "Settings") -> tuple[str, ...]:
 
     region = area_polygons(table, crs=settings.survey.crs)
     west, south, east, north = region.bounds()
-    number = f"{region.pieces} polygon{'' if region.pieces == 1 else 's'}"
+    number = f"{region.pieces} polygon{_s(region.pieces)}"
     size = f"{hectares(region.area_m2)} on the map, {east - west:.0f} m by {north - south:.0f} m"
     return f"Area: {number}, {size} in {settings.survey.crs}.", *region.notes
 
@@ -93,9 +93,17 @@ def _hand_meter(table: HandMeter) -> tuple[str, ...]:
         if frame.is_empty():
             continue
         values = frame["susceptibility"].to_numpy()
-        number = int(frame["readings"].sum())
-        said.append(
-            f"{part}: {number} readings at {len(frame)} places, {values.min():.3g} to "
-            f"{values.max():.3g} SI, median {np.median(values):.3g}"
-        )
+        number, places = int(frame["readings"].sum()), len(frame)
+        counts = f"{number} reading{_s(number)} at {places} place{_s(places)}"
+        spread = f"{values.min():.3g}"
+        if places > 1:
+            spread += f" to {values.max():.3g} SI, median {np.median(values):.3g}"
+        else:
+            spread += " SI"
+        said.append(f"{part}: {counts}, {spread}")
     return (f"Susceptibility of {'; '.join(said)}.",)
+
+
+def _s(number: int) -> str:
+    """Return the ending of a plural."""
+    return "" if number == 1 else "s"

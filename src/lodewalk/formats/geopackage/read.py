@@ -78,7 +78,11 @@ def read(path: Path, *, role: str, column_map: object = None) -> Content:
         import pyogrio.raw
 
         meta, rows, shapes, columns = pyogrio.raw.read(
-            path, layer=layer, force_2d=True, return_fids=True
+            path,
+            layer=layer,
+            force_2d=True,
+            return_fids=True,
+            max_features=MAX_CORNERS + 1,
         )
     crs = _crs(meta["crs"], path.name)
     features = list(_features(rows, shapes, meta["fields"], columns, file=path.name))

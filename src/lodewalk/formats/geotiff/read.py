@@ -1,5 +1,6 @@
 """The reader of GeoTIFF; the file itself is opened by a library."""
 
+import logging
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from lodewalk.adapters.projection import crs_from_wkt
 from lodewalk.errors import InputError
 from lodewalk.formats.content import Content
-from lodewalk.formats.shapes.content import short_name
+from lodewalk.formats.shapes.content import counted, short_name
 from lodewalk.records.recorded import Terrain
 from lodewalk.records.table import float_column
 
@@ -107,8 +108,34 @@ def read(path: Path, *, role: str, column_map: object = None) -> Content:
     missing = int(np.isnan(heights).sum())
     said = f"GeoTIFF: {rows} rows of {columns} cells in {short_name(model.crs)}; heights "
     said += f"{np.nanmin(heights):.1f} to {np.nanmax(heights):.1f} m"
-    said += f"; {missing} cells without a height." if missing else "."
+    said += f"; {counted(missing, 'cell')} without a height." if missing else "."
     return Content(Terrain(frame), zone="UTC", understood=(said, *notes))
+
+
+class _Heard(logging.Handler):
+    """Keeps what the library logs, so that nothing of it is printed or lost."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.said: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Keep one message."""
+        self.said.append(record.getMessage())
+
+
+@contextmanager
+def _heard() -> Iterator[_Heard]:
+    """Take the library's log for a while."""
+    handler, log = _Heard(), logging.getLogger("rasterio")
+    passed_on = log.propagate
+    log.addHandler(handler)
+    log.propagate = False
+    try:
+        yield handler
+    finally:
+        log.propagate = passed_on
+        log.removeHandler(handler)
 
 
 @contextmanager
@@ -117,17 +144,24 @@ def _opened(path: Path) -> Iterator[Any]:
     import rasterio
     from rasterio.errors import RasterioError, RasterioIOError
 
+    alone = rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR", GDAL_PAM_ENABLED="NO")
     try:
-        with (
-            warnings.catch_warnings(),
-            rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR", GDAL_PAM_ENABLED="NO"),
-        ):
+        with _heard() as heard, warnings.catch_warnings(), alone:
             warnings.simplefilter("ignore")
             with rasterio.open(path, driver="GTiff") as dataset:
                 yield dataset
     except (RasterioError, RasterioIOError) as error:
-        said = " ".join(str(error).replace(str(path), path.name).split())[:120]
-        raise InputError(f"The GeoTIFF can't be read ({said}).", file=path, remedy=CUT) from None
+        raise _unreadable(path, str(error)) from None
+    # Where a mere tag can't be read, such as the unit, the library only logs it.
+    lost = [text for text in heard.said if "error" in text.casefold()]
+    if lost:
+        raise _unreadable(path, lost[0])
+
+
+def _unreadable(path: Path, text: str) -> InputError:
+    """Return the error for a file that the library can't read."""
+    said = " ".join(text.replace(str(path), path.name).split())[:120]
+    return InputError(f"The GeoTIFF can't be read ({said}).", file=path, remedy=CUT)
 
 
 def _model(path: Path) -> _Model:

@@ -110,6 +110,7 @@ def _closed(ring: tuple[Corner, ...]) -> tuple[Corner, ...]:
 
 def _exclusions(lines: list[Run], points: list[Point]) -> tuple[list[Feature], list[str]]:
     """Return lines and points to keep clear of, and how they were taken."""
+    single = sum(len({(p.longitude, p.latitude) for p in run}) < 2 for _, _, run in lines)
     features = [
         Feature((Part("line", (_corners(run),)),), name=name, kind=kind_in_name(name))
         for _, name, run in lines
@@ -122,6 +123,8 @@ def _exclusions(lines: list[Run], points: list[Point]) -> tuple[list[Feature], l
     notes = []
     if lines:
         notes.append("Tracks and routes are taken as lines: what a closed one encloses stays in.")
+    if single:
+        notes.append(f"Tracks and routes of one place, left aside: {single}.")
     if points:
         notes.append(f"{counted(len(points), 'waypoint')} taken as points to keep clear of.")
     if any(feature.kind for feature in features):
