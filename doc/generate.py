@@ -35,6 +35,7 @@ RESULTS = {
     "plan": "lodewalk.services.plan:PlanResult",
     "site": "lodewalk.services.site:SiteResult",
     "activity": "lodewalk.services.activity:ActivityResult",
+    "feasibility": "lodewalk.services.feasibility:FeasibilityResult",
     "check": "lodewalk.services.check:CheckResult",
     "decide": "lodewalk.services.decide:DecideResult",
     "decide-list": "lodewalk.services.decide:DecisionList",

@@ -15,6 +15,7 @@ from lodewalk.cli.add import add
 from lodewalk.cli.check import check
 from lodewalk.cli.decide import decide, tick
 from lodewalk.cli.demo import demo
+from lodewalk.cli.feasibility import feasibility
 from lodewalk.cli.new import new
 from lodewalk.cli.plan import plan
 from lodewalk.cli.report import report
@@ -32,7 +33,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for command in (demo, new, add, site, plan, activity, check, decide, tick, run, why, report):
+for command in (
+    demo, new, add, site, activity, feasibility, plan, check, decide, tick, run, why, report,
+):  # fmt: skip
     app.command()(command)
 
 

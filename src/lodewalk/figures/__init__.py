@@ -4,6 +4,7 @@ from lodewalk.figures.anomaly_map import draw_anomaly_map
 from lodewalk.figures.day import draw_day
 from lodewalk.figures.error_map import draw_error_map
 from lodewalk.figures.error_parts import draw_error_parts
+from lodewalk.figures.expected_anomaly import draw_expected_anomaly
 from lodewalk.figures.field_sheet import draw_day_map, draw_field_sheet
 from lodewalk.figures.line_profile import draw_line_profile, draw_line_profiles
 from lodewalk.figures.plan_map import draw_plan_map
@@ -18,6 +19,7 @@ __all__ = [
     "draw_day_map",
     "draw_error_map",
     "draw_error_parts",
+    "draw_expected_anomaly",
     "draw_field_sheet",
     "draw_line_profile",
     "draw_line_profiles",
