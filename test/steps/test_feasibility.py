@@ -173,7 +173,7 @@ def test_dyke_along_a_level_field(going):
     assert abs(found.site.inclination_deg) < 20.0
     assert any("Low magnetic latitude" in text for text in found.warnings)
     assert found.strike_share < 0.5
-    told = next(text for text in found.warnings if "along the field" in text)
+    told = next(text for text in found.warnings if "near the field's direction" in text)
     assert f"{found.strike_share:.0%}" in told
 
 
