@@ -25,6 +25,9 @@ TRIALS = (
     "standard_error",
     "reduction",
     "rio",
+    "detection",
+    "walked_detection",
+    "optimiser",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")
 

@@ -103,6 +103,8 @@ class Blocks:
         Readings in each.
     group : int array, shape (n_readings,)
         Block of each reading.
+    spread_m : float array, shape (n, 2)
+        Standard deviation of the positions along the line, as a vector [m].
     """
 
     easting_m: FloatArray
@@ -111,6 +113,7 @@ class Blocks:
     time_s: FloatArray
     count: FloatArray
     group: IntArray
+    spread_m: FloatArray
 
     def means(self, value: ArrayLike) -> FloatArray:
         """Return the mean of each block of values of the readings, shape (..., n)."""
@@ -128,6 +131,7 @@ class Blocks:
             self.time_s[index],
             self.count[index],
             np.empty(0, dtype=np.int64),
+            self.spread_m[index],
         )
 
 
@@ -299,11 +303,15 @@ def block_means(readings: Readings, block_m: float) -> Blocks:
     width = int(step.max(initial=0)) + 1
     kinds, group = np.unique(number * width + step, return_inverse=True)
     count = np.bincount(group).astype(np.float64)
-    east, north, time = (
-        np.bincount(group, weights=part) / count
-        for part in (readings.easting_m, readings.northing_m, readings.time_s)
-    )
-    return Blocks(east, north, lines[kinds // width], time, count, group)
+
+    def mean(value: FloatArray) -> FloatArray:
+        return np.asarray(np.bincount(group, weights=value) / count)
+
+    east, north, time = map(mean, (readings.easting_m, readings.northing_m, readings.time_s))
+    off_east, off_north = readings.easting_m - east[group], readings.northing_m - north[group]
+    sign = np.where(mean(off_east * off_north) < 0, -1.0, 1.0)
+    spread = np.column_stack([np.sqrt(mean(off_east**2)), sign * np.sqrt(mean(off_north**2))])
+    return Blocks(east, north, lines[kinds // width], time, count, group, spread)
 
 
 def area_corners(area_m: ArrayLike) -> FloatArray:

@@ -326,7 +326,7 @@ def looked_up(
     number : int array, shape (n_targets,)
         Number of its strike, or of its draw.
     draws : bool
-        Take the draws instead of the templates.
+        Take the draws, averaged over each block, instead of the templates at its middle.
 
     Returns
     -------
@@ -335,17 +335,21 @@ def looked_up(
     """
     tables = prepared.draws if draws else prepared.templates
     strikes = np.radians(prepared.draw_strikes_deg if draws else prepared.strikes_deg)
-    found: FloatArray = _looked_up(
-        tables,
-        prepared.table_step_m,
-        np.sin(strikes),
-        np.cos(strikes),
-        blocks.easting_m,
-        blocks.northing_m,
-        np.ascontiguousarray(place_m),
-        number,
-    )
-    return found
+    total = np.zeros((blocks.count.size, number.size))
+    # Two points stand for the mean over a block: Gauss's, a standard deviation to either side.
+    ends = (-1.0, 1.0) if draws else (0.0,)
+    for end in ends:
+        total += _looked_up(
+            tables,
+            prepared.table_step_m,
+            np.sin(strikes),
+            np.cos(strikes),
+            blocks.easting_m + end * blocks.spread_m[:, 0],
+            blocks.northing_m + end * blocks.spread_m[:, 1],
+            np.ascontiguousarray(place_m),
+            number,
+        )
+    return total / len(ends)
 
 
 @njit(nogil=True, cache=True)

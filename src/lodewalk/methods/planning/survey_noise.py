@@ -176,7 +176,8 @@ def noise_covariance(blocks: Blocks, noise: SurveyNoise) -> FloatArray:
     Examples
     --------
     >>> place = np.array([0.0, 5.0])
-    >>> two = Blocks(place, place, np.array([1, 2]), place, np.array([4.0, 4.0]), np.array([0, 1]))
+    >>> two = Blocks(place, place, np.array([1, 2]), place, np.array([4.0, 4.0]),
+    ...              np.array([0, 1]), np.zeros((2, 2)))
     >>> quiet = SurveyNoise(instrument_nT=1.0, walking_nT=0.0, diurnal_nT=0.0)
     >>> noise_covariance(two, quiet).round(2).tolist()
     [[10000.25, 0.0], [0.0, 10000.25]]
