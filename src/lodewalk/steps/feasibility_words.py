@@ -125,6 +125,7 @@ def warnings(found: Mapping[str, Any], *, share: float, best_strike: float) -> I
     """Yield what makes this site or body hard."""
     inclination = found["site"]["inclination_deg"]
     if abs(inclination) < LOW_LATITUDE_DEG:
+        # north lines are twice as good as east ones there: Geophysics 33(2), 329, 1968 (abstract)
         yield (
             f"Low magnetic latitude (inclination {inclination:.0f} degrees): over a body by "
             "induction stands a low, with highs on its magnetic north and south sides, and a "
