@@ -101,3 +101,25 @@ def united(outlines: Iterable[Any]) -> Any:
     """
     found = list(outlines)
     return shapely.union_all(found) if found else shapely.Polygon()
+
+
+def wider(outline: Any, by_m: float) -> Any:
+    """Return an outline whose every edge is moved outwards.
+
+    Examples
+    --------
+    >>> wider(shapely.box(0.0, 0.0, 2.0, 2.0), 1.0).area
+    16.0
+    """
+    return shapely.buffer(outline, by_m, join_style="mitre") if by_m else outline
+
+
+def without(outline: Any, other: Any) -> Any:
+    """Return what of an outline doesn't lie in another.
+
+    Examples
+    --------
+    >>> without(shapely.box(0.0, 0.0, 2.0, 1.0), shapely.box(1.0, 0.0, 3.0, 1.0)).area
+    1.0
+    """
+    return shapely.difference(outline, other)

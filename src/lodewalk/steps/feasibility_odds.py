@@ -64,7 +64,7 @@ def odds_of(
 ) -> Odds:
     """Return the odds of the survey in the settings."""
     layout, assumed = _layout(place, source, settings)
-    noise = _noise(settings, layout.sensor_height_m)
+    noise = noise_of(settings, layout.sensor_height_m)
     known = contrast.contrast
     spread = log_spread(contrast.draws)
     spread = spread if spread > NO_SPREAD else 0.0
@@ -177,7 +177,7 @@ def _layout(
     return layout, assumed
 
 
-def _noise(settings: Mapping[str, Any], height_m: float) -> SurveyNoise:
+def noise_of(settings: Mapping[str, Any], height_m: float) -> SurveyNoise:
     """Return the noise of the settings; the depths of its layers are below the sensor."""
     host = settings["host"]
     return SurveyNoise(

@@ -20,14 +20,15 @@ from lodewalk.methods.planning.layout import LEAST_TIES
 from lodewalk.methods.planning.stand_by import stand_by
 from lodewalk.records import Document, Record
 from lodewalk.records.planning import PlannedLines
-from lodewalk.records.recorded import Shapes
+from lodewalk.records.recorded import HandMeter, Shapes
 from lodewalk.steps.context import Context
 from lodewalk.steps.plan_area import PlanArea, plan_area
 from lodewalk.steps.plan_base import base_row
-from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout
+from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise
 from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort
 from lodewalk.steps.plan_ground import Ground, ground_of
 from lodewalk.steps.plan_lines import Layout, laid_out
+from lodewalk.steps.plan_sought import choice_words, optimised, promise, sought_body
 from lodewalk.steps.plan_tables import planned_lines, planned_points
 from lodewalk.steps.rows import table
 
@@ -53,13 +54,22 @@ def run(
     area_shapes, exclusion = table(inputs, "area_recorded"), table(inputs, "exclusion_recorded")
     assert isinstance(area_shapes, Shapes)
     assert isinstance(exclusion, Shapes)
+    meter = table(inputs, "hand_meter_recorded")
+    assert isinstance(meter, HandMeter)
     year = _year(settings["plan"]["first_day"])
     area = plan_area(area_shapes, exclusion, crs, settings["plan"])
     ground = ground_of(table(inputs, "terrain_recorded"), crs)
-    choice = chosen_layout(settings)
+    sought = sought_body(area_shapes, meter, settings)
+    optimiser = None
+    if sought is not None and may_optimise(settings["plan"]):
+        optimiser = choice_words(optimised(sought, settings))
+    context.check_cancelled()
+    choice = chosen_layout(settings, optimiser)
     layout = laid_out(area, choice, ground, settings)
+    detection = None if sought is None else promise(sought, layout, settings)
     lines = planned_lines(layout, ground, settings["effort"]["rovers"])
     values = _document(area, choice, layout, lines, ground, settings, year)
+    values |= {"detection": detection, "warnings": values["warnings"] + _odds(detection, settings)}
     return {
         "plan": Document(values),
         "planned_lines": lines,
@@ -120,7 +130,6 @@ def _document(
             "hours": BASE_HOURS,
         },
         "effort": plan_effort(layout, settings, storms, ground),
-        "detection": None if choice.detection is None else dict(choice.detection),
         "optimiser": None if choice.optimiser is None else dict(choice.optimiser),
         "repairs": list(area.notes),
         "warnings": _warnings(choice, layout, settings),
@@ -191,3 +200,17 @@ def _warnings(choice: LayoutChoice, layout: Layout, settings: Mapping[str, Any])
     if layout.stand.turns is None:
         found.append("There is no open ground for turn-around tests inside the area.")
     return found
+
+
+def _odds(detection: Mapping[str, Any] | None, settings: Mapping[str, Any]) -> list[str]:
+    """Say what the promise lacks."""
+    if detection is None:
+        how = "Set body.rock or body.susceptibility, or add hand-meter readings"
+        asked = " or optimised" if settings["plan"]["optimise"] else ""
+        return [f"Nothing tells how magnetic the body is: no odds are predicted{asked}. {how}."]
+    if detection["probability"] < detection["wanted"]:
+        return [
+            f"The body is found with {detection['probability']:.0%}, less than the "
+            f"{detection['wanted']:.0%} wanted: lodewalk feasibility says what would change it."
+        ]
+    return []

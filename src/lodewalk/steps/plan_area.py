@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from lodewalk.adapters.geometry import Zones, area_left, area_polygons, exclusion_zones
-from lodewalk.adapters.surroundings import united
+from lodewalk.adapters.surroundings import united, wider, without
 from lodewalk.errors import InputError
 from lodewalk.records.recorded import Shapes
 
@@ -17,6 +17,8 @@ TRACKS = ("road", "track")
 OBSTACLES = ("water", "building")
 #: Half the width given to lines and points, so that they have an outline [m].
 HALF_WIDTH_M = 0.5
+#: Part of a buffer by which the chords of its rounded corners fall short of the circle, at most.
+CHORD_SHARE = 1.3e-3
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,11 @@ def plan_area(area: Shapes, exclusion: Shapes, crs: str, plan: Mapping[str, Any]
     buffers = {name: plan[name] for name in plan if name.endswith("_m")}
     region = area_polygons(area, crs=crs)
     zones = exclusion_zones(exclusion, crs=crs, buffers_m=buffers)
-    left = area_left(region, zones)
+    area_left(region, zones)
+    # The chords of a rounded buffer lie inside its circle: none of it may be walked in.
+    short = CHORD_SHARE * max((max(zone.buffers_m) for zone in zones.zones), default=0.0)
+    kept_clear = wider(zones.outline, short)
+    walkable = without(region.outline, kept_clear)
     bare = exclusion_zones(
         Shapes(exclusion.frame.with_columns(buffer_m=pl.lit(HALF_WIDTH_M))),
         crs=crs,
@@ -84,14 +90,14 @@ def plan_area(area: Shapes, exclusion: Shapes, crs: str, plan: Mapping[str, Any]
     others = tuple(kind for kind in kinds if kind not in TRACKS)
     return PlanArea(
         region.outline,
-        left.outline,
-        zones.outline,
+        walkable,
+        kept_clear,
         _of_kinds(zones, others),
         _of_kinds(bare, TRACKS),
         _of_kinds(bare, others),
         _of_kinds(bare, OBSTACLES),
         region.area_m2,
-        left.area_m2,
+        float(walkable.area),
         (*region.notes, *zones.notes),
     )
 

@@ -22,8 +22,6 @@ class LayoutChoice:
         The reason for each of `azimuth`, `spacing`, `ties`.
     offset_m : float, optional
         Where a line lies, from the left edge of the area [m]; left out, evenly over it.
-    detection : mapping, optional
-        Predicted probability of detection and its parts.
     optimiser : mapping, optional
         What the optimiser tried and found.
     warnings : tuple of str
@@ -35,18 +33,22 @@ class LayoutChoice:
     tie_spacing_m: float
     why: Mapping[str, str]
     offset_m: float | None = None
-    detection: Mapping[str, Any] | None = None
     optimiser: Mapping[str, Any] | None = None
     warnings: tuple[str, ...] = ()
 
 
-def chosen_layout(settings: Mapping[str, Any]) -> LayoutChoice:
-    """Return how the lines lie: as set, else by the rule of thumb.
+def chosen_layout(
+    settings: Mapping[str, Any], optimiser: Mapping[str, Any] | None = None
+) -> LayoutChoice:
+    """Return how the lines lie: as set, else as the optimiser found or by the rule of thumb.
 
     Parameters
     ----------
     settings : mapping
         Sections ``plan`` and ``body``.
+    optimiser : mapping, optional
+        What the optimiser found; it counts where it is better and neither azimuth nor spacing
+        is set.
 
     Notes
     -----
@@ -63,6 +65,8 @@ def chosen_layout(settings: Mapping[str, Any]) -> LayoutChoice:
     (120.0, 12.0, 120.0)
     """
     plan, body = settings["plan"], settings["body"]
+    if optimiser is not None and optimiser["better"]:
+        return _of_optimiser(optimiser, plan, body)
     azimuth, why_azimuth = _azimuth(plan, body)
     depth = body["depth_m"] + plan["sensor_height_m"]
     spacing, why_spacing = plan["line_spacing_m"], "set in survey.toml"
@@ -81,7 +85,39 @@ def chosen_layout(settings: Mapping[str, Any]) -> LayoutChoice:
         float(spacing),
         float(ties),
         {"azimuth": why_azimuth, "spacing": why_spacing, "ties": why_ties},
+        optimiser=optimiser,
         warnings=tuple(_doubts(azimuth, float(spacing), depth, body)),
+    )
+
+
+def may_optimise(plan: Mapping[str, Any]) -> bool:
+    """Tell whether the lines are to be optimised: asked for, and neither azimuth nor spacing set.
+
+    Examples
+    --------
+    >>> may_optimise({"optimise": True, "line_azimuth_deg": None, "line_spacing_m": 20.0})
+    False
+    """
+    unset = plan["line_azimuth_deg"] is None and plan["line_spacing_m"] is None
+    return bool(plan["optimise"]) and unset
+
+
+def _of_optimiser(
+    optimiser: Mapping[str, Any], plan: Mapping[str, Any], body: Mapping[str, Any]
+) -> LayoutChoice:
+    """Return the lines that the optimiser chose."""
+    chosen, text = optimiser["chosen"], f"optimised for the body: {optimiser['text']}"
+    azimuth, spacing = chosen["azimuth_deg"], chosen["spacing_m"]
+    ties = plan["tie_spacing_m"]
+    why = {"azimuth": text, "spacing": text, "ties": text if ties is None else "set in survey.toml"}
+    depth = body["depth_m"] + plan["sensor_height_m"]
+    return LayoutChoice(
+        azimuth,
+        spacing,
+        chosen["tie_spacing_m"] if ties is None else float(ties),
+        why,
+        optimiser=optimiser,
+        warnings=tuple(_doubts(azimuth, spacing, depth, body)),
     )
 
 

@@ -67,8 +67,8 @@ class Layout:
         Lines that were split since they are longer than a day.
     pace_m_s : float
         Pace on level ground [m/s].
-    tie_spacing_m : float
-        Distance between tie lines as they lie [m].
+    azimuth_deg, spacing_m, tie_spacing_m : float
+        Azimuth of the lines [deg], distance between lines, and between ties as they lie [m].
     """
 
     pieces: Pieces
@@ -82,6 +82,8 @@ class Layout:
     short_m: Floats
     split: int
     pace_m_s: float
+    azimuth_deg: float
+    spacing_m: float
     tie_spacing_m: float
 
 
@@ -140,6 +142,8 @@ def laid_out(
         np.concatenate([lines.short_m, ties.short_m]),
         sum(int((np.bincount(source) > 1).sum()) if source.size else 0 for source, _, _ in split),
         pace,
+        choice.azimuth_deg,
+        choice.spacing_m,
         tie_spacing,
     )
 

@@ -133,6 +133,11 @@ class PlanSettings(Section):
     tie_spacing_m: Annotated[float, Field(gt=0, le=1e5)] | None = setting(
         None, "Distance between tie lines; left out, chosen.", "m"
     )
+    optimise: bool = setting(
+        False,
+        "Seek lines that find the body as surely as the rule of thumb with fewer kilometres, "
+        "where azimuth and spacing are left out; takes minutes.",
+    )
     reading_interval_m: float = setting(
         1.0, "Distance between readings along a line.", "m", gt=0, le=100
     )

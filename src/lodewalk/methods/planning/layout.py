@@ -8,6 +8,7 @@ from lodewalk.validation import check_positive
 FloatArray = NDArray[np.float64]
 #: Tie lines that any plan has.
 LEAST_TIES = 2
+DAY_S = 86_400.0
 
 
 def nearest_stretch(
@@ -93,3 +94,57 @@ def tie_spacing_over(length_m: float, wanted_m: float) -> float:
     """
     check_positive(wanted_m, name="Tie line spacing")
     return length_m / max(LEAST_TIES, round(length_m / wanted_m))
+
+
+def readings_along(
+    first: FloatArray,
+    second: FloatArray,
+    tours: list[tuple[NDArray[np.int64], NDArray[np.bool_]]],
+    *,
+    interval_m: float,
+    pace_m_s: float,
+) -> tuple[FloatArray, FloatArray, NDArray[np.int64], FloatArray]:
+    """Return the readings along pieces of lines as they are walked.
+
+    Parameters
+    ----------
+    first, second : array, shape (n, 2)
+        Ends of the pieces [m].
+    tours : list of (array, array)
+        Numbers of the pieces in order, and whether each is turned, for each walk of a day.
+    interval_m : float
+        Distance between readings [m].
+    pace_m_s : float
+        Pace [m/s].
+
+    Returns
+    -------
+    easting_m, northing_m : array, shape (readings,)
+        Places [m].
+    line : array of int
+        Piece.
+    time_s : array
+        Time since the first reading, walks a day apart [s].
+
+    Examples
+    --------
+    >>> found = readings_along(np.zeros((1, 2)), np.array([[0.0, 4.0]]),
+    ...                        [(np.array([0]), np.array([True]))], interval_m=2.0, pace_m_s=1.0)
+    >>> found[1].tolist(), found[3].tolist()
+    ([4.0, 2.0, 0.0], [0.0, 2.0, 4.0])
+    """
+    check_positive(interval_m, name="Distance between readings")
+    places, lines, times = [], [], []
+    for day, (order, turned) in enumerate(tours):
+        now = DAY_S * day
+        for piece, back in zip(order.tolist(), turned.tolist(), strict=True):
+            ends = (second, first) if back else (first, second)
+            start, way = ends[0][piece], ends[1][piece] - ends[0][piece]
+            length = float(np.hypot(*way))
+            along = np.arange(0.0, length + 1e-9, interval_m)
+            places.append(start + along[:, np.newaxis] / length * way)
+            lines.append(np.full(along.size, piece))
+            times.append(now + along / pace_m_s)
+            now += length / pace_m_s
+    every = np.concatenate(places)
+    return every[:, 0], every[:, 1], np.concatenate(lines), np.concatenate(times)
