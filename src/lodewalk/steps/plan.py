@@ -36,6 +36,8 @@ from lodewalk.steps.rows import table
 USUAL_YEAR = 2027.5
 #: Pieces steeper than this are warned of [degrees].
 STEEP_DEG = 30.0
+#: More empty walking than this share of the lines is warned of.
+FAR_SHARE = 0.5
 #: Names that a warning lists at most.
 MOST_LISTED = 8
 ON_SITE_TEST = (
@@ -132,7 +134,7 @@ def _document(
         "effort": plan_effort(layout, settings, storms, ground),
         "optimiser": None if choice.optimiser is None else dict(choice.optimiser),
         "repairs": list(area.notes),
-        "warnings": _warnings(choice, layout, settings),
+        "warnings": [*_warnings(choice, layout, settings), *_far(kilometres(days))],
     }
 
 
@@ -214,3 +216,14 @@ def _odds(detection: Mapping[str, Any] | None, settings: Mapping[str, Any]) -> l
             f"{detection['wanted']:.0%} wanted: lodewalk feasibility says what would change it."
         ]
     return []
+
+
+def _far(way: Mapping[str, float]) -> list[str]:
+    """Say that too much is walked off the lines."""
+    on_lines = way["lines_km"] + way["ties_km"]
+    if way["between_km"] <= FAR_SHARE * on_lines:
+        return []
+    return [
+        f"{way['between_km']:.0f} km are walked to, from and between {on_lines:.0f} km of lines: "
+        "plan the area in parts, each with its base, or have the rovers driven to their lines."
+    ]
