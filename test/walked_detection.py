@@ -149,7 +149,7 @@ def walked(folder: Path, case: Case, seed: int) -> Walked:
     scan = scan_survey(detector, kept["anomaly_nT"].to_numpy())
     near = within_tolerance(detector, scan.place_m, place)
     score = float(scan.score[near].max())
-    found = score > predicted.threshold
+    found = bool(score > predicted.threshold)
     return Walked(
         case.name, predicted.probability, found, score, predicted.threshold, len(kept) / len(table)
     )

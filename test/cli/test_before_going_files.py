@@ -81,6 +81,13 @@ def test_an_area_is_told_in_hectares(adding):
     assert "times in" not in out
 
 
+def test_an_area_a_little_outside_its_zone_is_told(adding):
+    # Zone 22 ends at 48 W.
+    out = adding("area.geojson", geojson([box(-47.6, SOUTH, -47.5, NORTH)]), "area")
+    assert "WGS 84 / UTM zone 23S (EPSG:32723) may fit better." in out
+    assert "may fit better" not in adding("north.geojson", AREA, "area")
+
+
 def test_exclusions_are_told_by_kind_and_buffer(adding):
     out = adding("fence.geojson", FENCE, "exclusion")
     assert "Kept clear of: fence: 1, kept clear by 10 m; 2.05 ha in all." in out

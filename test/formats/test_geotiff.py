@@ -5,6 +5,7 @@ import pytest
 import rasterio
 from rasterio.transform import Affine
 
+from lodewalk.adapters.projection import between
 from lodewalk.errors import InputError
 from lodewalk.formats import geotiff
 from lodewalk.records.recorded import Terrain
@@ -110,6 +111,23 @@ def test_degrees_stay_degrees(writing):
     assert frame["first"][0] == pytest.approx(-50.4995)
     assert frame["second"][0] == pytest.approx(-24.001)
     assert frame["crs"][0] == "EPSG:4326"
+
+
+def test_a_file_whose_places_are_points_gives_the_same_cells(writing):
+    path = writing(name="point.tif")
+    with rasterio.open(path, "r+") as dataset:
+        dataset.update_tags(AREA_OR_POINT="Point")
+    assert read(path).table.frame.equals(read(writing()).table.frame)
+
+
+def test_a_system_with_heights_is_that_of_the_places(writing):
+    frame = read(writing(crs="EPSG:31982+5773")).table.frame
+    longitude, latitude = between(
+        frame["first"], frame["second"], source=frame["crs"][0], target="EPSG:4326"
+    )
+    plain = between(frame["first"], frame["second"], source="EPSG:31982", target="EPSG:4326")
+    np.testing.assert_allclose(longitude, plain[0], atol=1e-9)
+    np.testing.assert_allclose(latitude, plain[1], atol=1e-9)
 
 
 def test_files_beside_it_are_not_looked_at(writing, tmp_path):

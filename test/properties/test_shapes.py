@@ -108,7 +108,10 @@ def polygons(draw):
     return shapely.Polygon(rings[0], rings[1:])
 
 
-@pytest.mark.parametrize(("driver", "module"), [("GeoJSON", geojson), ("GPKG", geopackage)])
+DRIVERS = [("GeoJSON", geojson), ("GPKG", geopackage), ("KML", kml)]
+
+
+@pytest.mark.parametrize(("driver", "module"), DRIVERS)
 @settings(max_examples=40, deadline=None)
 @given(shapes=st.lists(st.one_of(LINES, POINTS, polygons()), min_size=1, max_size=4))
 def test_what_another_library_writes_is_read(driver, module, shapes):

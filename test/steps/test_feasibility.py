@@ -4,11 +4,22 @@ import json
 
 import numpy as np
 import pytest
+from pyproj import Geod
 
+from lodewalk.adapters.projection import to_projected
 from lodewalk.errors import InputError
+from lodewalk.methods.bodies import dyke_anomaly
+from lodewalk.methods.planning.expected import expected_curve
+from lodewalk.records.recorded import HandMeter, Shapes
 from lodewalk.services.feasibility import feasibility
 from lodewalk.services.run import run
+from lodewalk.steps.declarations import step_named
+from lodewalk.steps.feasibility import source_of
+from lodewalk.steps.going_place import going_place
+from lodewalk.steps.rock_contrast import rock_contrast
 from lodewalk.survey.folder import open_folder
+from lodewalk.survey.settings import check_settings, picked
+from small_survey import CRS
 
 #: Cheap to reckon: a compact body, lines far apart, a small square.
 SPHERE = {"kind": '"sphere"', "depth_m": 12.0, "radius_m": 4.0, "susceptibility": 0.1}
@@ -162,7 +173,7 @@ def test_dyke_along_a_level_field(going):
     assert abs(found.site.inclination_deg) < 20.0
     assert any("Low magnetic latitude" in text for text in found.warnings)
     assert found.strike_share < 0.5
-    told = next(text for text in found.warnings if "along the field" in text)
+    told = next(text for text in found.warnings if "near the field's direction" in text)
     assert f"{found.strike_share:.0%}" in told
 
 
@@ -194,6 +205,65 @@ def test_noise_of_one_reading(going):
     assert found.noise.ratio == pytest.approx(
         found.anomaly.peak_to_trough_nT / found.noise.reading_nT
     )
+
+
+def test_profile_over_a_long_dyke_is_the_closed_form():
+    """The step's curve against the two-dimensional dyke in the IGRF field of the place."""
+    body = {"length_m": 3000.0, "strike_deg": 25.0, "dip_deg": 65.0, "depth_m": 12.0,
+            "width_m": 6.0, "susceptibility": 0.001}  # fmt: skip
+    values = {"survey": {"name": "A", "crs": CRS}, "body": body, "plan": PLACE}
+    settings = picked(check_settings(values), step_named("feasibility").settings)
+    place = going_place(Shapes.empty(), settings["plan"], crs=CRS)
+    contrast = rock_contrast(HandMeter.empty(), settings["body"], settings["host"])
+    source = source_of(place, contrast, settings["body"])
+    curve = expected_curve(source, azimuth_deg=115.0, sensor_height_m=2.0)
+    expected = dyke_anomaly(
+        curve.distance_m,
+        depth_m=14.0,
+        bottom_depth_m=212.0 + 2.0,
+        half_width_m=3.0,
+        dip_deg=65.0,
+        susceptibility=0.001,
+        strength_nT=place.site.total_field_nT,
+        inclination_deg=place.site.inclination_deg,
+        profile_azimuth_deg=115.0 - place.site.declination_deg + place.convergence_deg,
+    )
+    # the ends, 1.5 km off, and demagnetisation of 0.1 %
+    np.testing.assert_allclose(curve.anomaly_nT, expected, atol=0.01 * np.ptp(expected))
+
+
+def test_magnetic_north_on_the_grid():
+    """By a walk of 100 m along the declination on the ellipsoid, projected: no convergence used."""
+    crs, latitude, longitude = "EPSG:32632", 69.5, 13.5  # three degrees from the middle of its zone
+    plan = {"latitude_deg": latitude, "longitude_deg": longitude, "first_day": None}
+    place = going_place(Shapes.empty(), plan, crs=crs)
+    walk = Geod(ellps="WGS84").fwd(longitude, latitude, place.site.declination_deg, 100.0)
+    start, end = (to_projected(*at, crs=crs) for at in ((longitude, latitude), walk[:2]))
+    azimuth = np.arctan2(end[0] - start[0], end[1] - start[1])
+    north, east, down = place.ambient_nT
+    assert np.arctan2(east, north) == pytest.approx(float(azimuth), abs=1e-4)
+    assert abs(place.convergence_deg) > 4.0
+    assert down == pytest.approx(place.site.down_nT)
+
+
+@pytest.mark.parametrize("day", ["2031-01-01", "1899-12-31"])
+def test_a_day_outside_the_model(going, day):
+    with pytest.raises(InputError, match="1900"):
+        going(plan={"first_day": f'"{day}"'})
+
+
+def test_body_and_host_of_one_rock(going):
+    rock = {"susceptibility": None, "rock": '"basalt"'}
+    found = going(body=rock, host={"rock": '"basalt"'})
+    # their median difference is nothing; what is shown has the usual size of a difference
+    assert found.anomaly.peak_to_trough_nT > 0.1
+    assert any("as magnetic as the body or more" in text for text in found.warnings)
+
+
+def test_an_area_narrower_than_the_spacing_is_told(bench, going):
+    bench.add("area.geojson", area(-50.012, -24.982, 0.001), "area")
+    found = going(plan={"line_spacing_m": 300.0})
+    assert any("one line is reckoned with" in text for text in found.assumed)
 
 
 def test_a_run_without_a_step_leaves_it_out(bench):

@@ -12,7 +12,9 @@ FloatArray = NDArray[np.float64]
 MARGIN_DEG = 3.0
 
 
-def inside(latitude: FloatArray, longitude: FloatArray, *, crs: str) -> NDArray[np.bool_]:
+def inside(
+    latitude: FloatArray, longitude: FloatArray, *, crs: str, margin_deg: float = MARGIN_DEG
+) -> NDArray[np.bool_]:
     """Tell whether places lie in the area of a system, or not far outside it.
 
     Parameters
@@ -21,6 +23,8 @@ def inside(latitude: FloatArray, longitude: FloatArray, *, crs: str) -> NDArray[
         Places [deg].
     crs : str
         The reference system whose area of use counts.
+    margin_deg : float, optional
+        How far outside still counts [deg].
 
     Examples
     --------
@@ -28,10 +32,27 @@ def inside(latitude: FloatArray, longitude: FloatArray, *, crs: str) -> NDArray[
     [True, False]
     """
     west, south, east, north = area_of_use(crs)
-    beyond = (longitude - west + MARGIN_DEG) % 360 > (east - west) % 360 + 2 * MARGIN_DEG
+    beyond = (longitude - west + margin_deg) % 360 > (east - west) % 360 + 2 * margin_deg
     whole = (east - west) >= 360.0
-    level = (south - MARGIN_DEG <= latitude) & (latitude <= north + MARGIN_DEG)
+    level = (south - margin_deg <= latitude) & (latitude <= north + margin_deg)
     return np.asarray(level & (~beyond | whole))
+
+
+def zone_beside(latitude: float, longitude: float, *, crs: str) -> str | None:
+    """Return the UTM zone of a place that lies a little outside the area of a system, if it does.
+
+    Examples
+    --------
+    >>> zone_beside(-25.0, -47.5, crs="EPSG:31982")
+    'WGS 84 / UTM zone 23S (EPSG:32723)'
+    """
+    if inside(np.array([latitude]), np.array([longitude]), crs=crs, margin_deg=0.0)[0]:
+        return None
+    try:
+        zone = utm_crs_for(longitude, latitude)
+    except InputError:
+        return None
+    return None if crs_title(zone) == crs_title(crs) else crs_title(zone)
 
 
 def why_outside(latitude: float, longitude: float, *, crs: str) -> str:
@@ -47,8 +68,7 @@ def why_outside(latitude: float, longitude: float, *, crs: str) -> str:
     try:
         there = f"set crs to {crs_title(utm_crs_for(longitude, latitude))}"
     except InputError as error:
-        rule = error.rule.rstrip(".")
-        there = f"mind that {rule}; take a projected one made for there"
+        there = f"take a system made for there ({error.rule.rstrip('.')})"
     trials = (
         ("Latitude and longitude are swapped", place[1], place[0]),
         ("The latitude has the wrong sign (hemisphere)", -place[0], place[1]),

@@ -151,9 +151,22 @@ def _lines(result: "FeasibilityResult") -> Iterator[str]:
     yield ""
     yield f"Susceptibility of the body: {_rock_text(result.susceptibility.target)}"
     yield f"Susceptibility of the host: {_rock_text(result.susceptibility.host)}"
+    yield _magnetisation_text(result)
     yield from (f"Assumed: {text}" for text in result.assumed)
     if result.figure:
         yield f"Figure: {result.figure}"
+
+
+def _magnetisation_text(result: "FeasibilityResult") -> str:
+    """Return size and direction of the magnetisation."""
+    found = result.magnetisation
+    parts = ", induced"
+    if found.remanence_A_m:
+        parts = f" ({found.induced_A_m:.2g} induced, {found.remanence_A_m:.2g} remanent)"
+    return (
+        f"Magnetisation: {found.total_A_m:.2g} A/m{parts}, inclination "
+        f"{found.inclination_deg:.0f} and declination {found.declination_deg:.0f} degrees"
+    )
 
 
 def _rock_text(rock: Any) -> str:

@@ -39,21 +39,29 @@ def _area(table: Shapes, settings: "Settings") -> tuple[str, ...]:
     """Say the size of an area and what was repaired."""
     from lodewalk.adapters.geometry import area_polygons
     from lodewalk.adapters.polygon_repair import hectares
+    from lodewalk.adapters.projection import to_geographic
+    from lodewalk.adapters.whereabouts import zone_beside
 
     region = area_polygons(table, crs=settings.survey.crs)
     west, south, east, north = region.bounds()
     number = f"{region.pieces} polygon{_s(region.pieces)}"
     size = f"{hectares(region.area_m2)} on the map, {east - west:.0f} m by {north - south:.0f} m"
-    return f"Area: {number}, {size} in {settings.survey.crs}.", *region.notes
+    told = [f"Area: {number}, {size} in {settings.survey.crs}.", *region.notes]
+    middle = to_geographic((west + east) / 2, (south + north) / 2, crs=settings.survey.crs)
+    zone = zone_beside(float(middle[1]), float(middle[0]), crs=settings.survey.crs)
+    if zone:
+        told.append(f"The area lies a little outside that system's own; {zone} may fit better.")
+    return tuple(told)
 
 
 def _exclusions(table: Shapes, settings: "Settings") -> tuple[str, ...]:
     """Say the kinds of exclusions, how many of each and how far they are kept clear of."""
+    from lodewalk.adapters.exclusion_kinds import KINDS
     from lodewalk.adapters.geometry import exclusion_zones
     from lodewalk.adapters.polygon_repair import hectares
 
     plan = settings.plan.model_dump()
-    buffers = {name: float(value) for name, value in plan.items() if name in BUFFERS}
+    buffers = {name: float(plan[name]) for name in KINDS.values()}
     zones = exclusion_zones(table, crs=settings.survey.crs, buffers_m=buffers)
     said = [
         f"{zone.kind}: {zone.shapes}, kept clear by "
@@ -62,9 +70,6 @@ def _exclusions(table: Shapes, settings: "Settings") -> tuple[str, ...]:
     ]
     total = f"Kept clear of: {'; '.join(said)}; {hectares(zones.area_m2)} in all."
     return total, *zones.notes
-
-
-BUFFERS = ("power_line_m", "fence_m", "road_m", "water_m", "building_m", "other_m")
 
 
 def _terrain(table: Terrain, crs: str) -> tuple[str, ...]:

@@ -68,7 +68,7 @@ def source_of(place: GoingPlace, contrast: Contrast, wanted: Mapping[str, Any]) 
         inclination_deg=wanted["remanence_inclination_deg"],
         declination_deg=None if turn is None else turn - place.convergence_deg,
     )
-    return Source(body, ambient, contrast.contrast.typical, remanence)
+    return Source(body, ambient, contrast.shown, remanence)
 
 
 def _found(
@@ -178,8 +178,7 @@ def _anomaly(across: Curve, shown: MapOfAnomaly, *, long: bool) -> dict[str, Any
 
 def _noise(odds: Odds, peak_to_trough: float) -> dict[str, Any]:
     """Return the noise of one reading, its parts, and the anomaly's ratio to it."""
-    parts = odds.noise_parts
-    whole = float(np.sqrt(sum(value**2 for value in parts.values())))
+    parts, whole = odds.noise_parts, odds.reading_noise
     return {
         **{f"{name}_nT": value for name, value in parts.items()},
         "reading_nT": whole,

@@ -12,6 +12,7 @@ from lodewalk.methods.planning.contrast import log_spread
 from lodewalk.methods.planning.expected import Source, strike_counts
 from lodewalk.methods.planning.feasibility import (
     Case,
+    Change,
     Seeking,
     alike,
     changes,
@@ -19,7 +20,7 @@ from lodewalk.methods.planning.feasibility import (
     probabilities_of,
     size_share,
 )
-from lodewalk.methods.planning.line_layout import LineLayout
+from lodewalk.methods.planning.line_layout import LineLayout, frame_of
 from lodewalk.methods.planning.survey_noise import RandomField, SurveyNoise
 from lodewalk.steps.context import Context
 from lodewalk.steps.going_place import GoingPlace
@@ -47,6 +48,7 @@ class Odds:
     probability: float
     sizes: tuple[float, float]
     plan: dict[str, Any]
+    reading_noise: float
     noise_parts: dict[str, float]
     cases: list[dict[str, Any]]
     changes: list[dict[str, Any]]
@@ -67,12 +69,18 @@ def odds_of(
     spread = log_spread(contrast.draws)
     spread = spread if spread > NO_SPREAD else 0.0
     body = settings["body"]
-    case = Case(layout, noise, known.typical, spread, body["depth_m"], body["depth_factor"])
+    case = Case(layout, noise, contrast.shown, spread, body["depth_m"], body["depth_factor"])
     outline = place.outline_m
     if outline is None:
         half = USUAL_SIDE_M / 2
         outline = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
         assumed.append(f"No area is given: a square of {USUAL_SIDE_M:g} m a side is taken.")
+    width = float(np.ptp(outline @ frame_of(layout.azimuth_deg)[:, 0]))
+    if width < layout.spacing_m:
+        assumed.append(
+            f"The area is {width:.3g} m wide across the lines, less than their spacing of "
+            f"{layout.spacing_m:.3g} m: one line is reckoned with."
+        )
     seeking = Seeking(
         source, contrast.draws, body["strike_sd_deg"], outline, settings["plan"]["false_alarm"]
     )
@@ -84,7 +92,28 @@ def odds_of(
     ends = list(ends_of(case, low=known.low, high=known.high))
     everything = [*(change.case for change in others), *(end[3] for end in ends)]
     rest = _chances(seeking, everything, context)
-    ranked: list[dict[str, Any]] = [
+    ranked = _ranked(others, rest[: len(others)], first)
+    cases = [
+        {"what": what, "end": end, "value": value, "probability": round(chance, 4)}
+        for (what, end, value, _), chance in zip(ends, rest[len(others) :], strict=True)
+    ]
+    low, high = np.quantile(np.abs(contrast.draws), [0.05, 0.95])
+    sizes = size_share(source, float(low)), size_share(source, float(high))
+    return Odds(
+        first,
+        sizes,
+        _plan(layout, outline),
+        noise.total_sd,
+        _parts(settings),
+        cases,
+        ranked,
+        assumed,
+    )
+
+
+def _ranked(others: list[Change], chances: list[float], first: float) -> list[dict[str, Any]]:
+    """Return the changes as plain values, the largest gain first."""
+    rows: list[dict[str, Any]] = [
         {
             "name": change.name,
             "text": change.text,
@@ -92,16 +121,9 @@ def odds_of(
             "probability": round(chance, 4),
             "gain": round(chance - first, 4),
         }
-        for change, chance in zip(others, rest, strict=False)
+        for change, chance in zip(others, chances, strict=True)
     ]
-    ranked.sort(key=lambda row: -float(row["gain"]))
-    cases = [
-        {"what": what, "end": end, "value": value, "probability": round(chance, 4)}
-        for (what, end, value, _), chance in zip(ends, rest[len(others) :], strict=True)
-    ]
-    low, high = np.quantile(np.abs(contrast.draws), [0.05, 0.95])
-    sizes = size_share(source, float(low)), size_share(source, float(high))
-    return Odds(first, sizes, _plan(layout, outline), _parts(settings), cases, ranked, assumed)
+    return sorted(rows, key=lambda row: -float(row["gain"]))
 
 
 def _chances(seeking: Seeking, cases: list[Case], context: Context) -> list[float]:

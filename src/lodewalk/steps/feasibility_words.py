@@ -125,6 +125,7 @@ def warnings(found: Mapping[str, Any], *, share: float, best_strike: float) -> I
     """Yield what makes this site or body hard."""
     inclination = found["site"]["inclination_deg"]
     if abs(inclination) < LOW_LATITUDE_DEG:
+        # north lines are twice as good as east ones there: Geophysics 33(2), 329, 1968 (abstract)
         yield (
             f"Low magnetic latitude (inclination {inclination:.0f} degrees): over a body by "
             "induction stands a low, with highs on its magnetic north and south sides, and a "
@@ -133,7 +134,7 @@ def warnings(found: Mapping[str, Any], *, share: float, best_strike: float) -> I
         )
     if share < POOR_STRIKE:
         yield (
-            f"The body lies along the field: across its strike of "
+            f"The strike lies near the field's direction, which shows least: across its strike of "
             f"{found['body']['strike_deg']:.0f} degrees it shows "
             f"{found['anomaly']['peak_to_trough_nT']:.3g} nT, {share:.0%} of what it would with a "
             f"strike of {best_strike:.0f} degrees. Its ends and offsets may show more than itself."

@@ -34,6 +34,16 @@ class Contrast:
     contrast: Estimate
     draws: Floats
 
+    @property
+    def shown(self) -> float:
+        """Contrast that is drawn and told: its usual size, with the sign that is likelier [SI].
+
+        Where body and host may be much alike their median difference is next to nothing, which
+        no body of the range need be.
+        """
+        sign = 1.0 if self.contrast.typical >= 0.0 else -1.0
+        return sign * float(np.median(np.abs(self.draws)))
+
     def document(self) -> dict[str, Any]:
         """Return it as plain values."""
         return {

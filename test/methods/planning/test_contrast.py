@@ -76,6 +76,8 @@ def test_nine_tenths_of_a_table_range(name):
     known = estimate_of(range_draws(rock, rng=np.random.default_rng(4)), places=0, source="")
     assert known.typical == pytest.approx(rock.typical, rel=0.05)
     assert known.high == pytest.approx(rock.high, rel=0.1)
+    low = rock.low if rock.low > 0 else rock.high / 100
+    assert known.low == pytest.approx(low, rel=0.15)
 
 
 def test_a_range_of_one_value_has_no_spread():

@@ -96,6 +96,14 @@ def test_curve_agrees_with_the_map():
     )
 
 
+def test_of_a_very_long_body_the_middle_is_shown():
+    long = source(Body(length_m=1e5, strike_deg=35.0, width_m=10.0))
+    found = expected_map(long, sensor_height_m=2.0)
+    assert found.spacing_m < 0.5 * 12.0  # nodes closer than half the depth below the sensor
+    curve = expected_curve(long, azimuth_deg=125.0, sensor_height_m=2.0)
+    assert found.anomaly_nT.max() == pytest.approx(curve.anomaly_nT.max(), rel=0.02)
+
+
 def test_a_dyke_along_a_level_field_shows_little_of_itself():
     ambient = ambient_vector(strength_nT=30000.0, inclination_deg=5.0)
     share, best = share_of_best_strike(

@@ -43,6 +43,8 @@ def test_names_are_unique_and_ranges_in_order():
     ("name", "typical"),
     [
         ("gabbro", np.sqrt(0.001 * 0.09)),
+        ("basalt", np.sqrt(0.00025 * 0.18)),
+        ("limestone", np.sqrt(2e-6 * 0.025)),
         ("granite", np.sqrt(0.0005 * 0.05)),  # its range begins at 0
         ("dolomite", np.sqrt(0.0000094 * 0.00094)),  # and this one below
         ("calcite", -2.325e-5),

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from lodewalk.adapters.projection import crs_from_wkt
 from lodewalk.errors import InputError
 from lodewalk.formats.content import Content
-from lodewalk.formats.shapes.content import counted, short_name
+from lodewalk.formats.shapes.content import short_name
+from lodewalk.formats.words import counted
 from lodewalk.records.recorded import Terrain
 from lodewalk.records.table import float_column
 

@@ -8,9 +8,9 @@ import polars as pl
 
 from lodewalk.errors import InputError
 from lodewalk.formats.content import Content
-from lodewalk.formats.gpx.fields import counted
 from lodewalk.formats.gpx.parse import Document, Point, parse
 from lodewalk.formats.gpx.shapes import read_shapes
+from lodewalk.formats.words import counted, own_name
 from lodewalk.records.recorded import Route, Track, Waypoints
 
 NOUNS = {"track": "track point", "plan": "route point", "notes": "waypoint"}
@@ -149,9 +149,7 @@ def _route(frame: pl.DataFrame, document: Document) -> tuple[Route, list[str]]:
     notes = []
     for index, (group, _) in enumerate(groupby(document.points, key=_group), start=1):
         given = document.group_names.get(group) or f"route {index}"
-        name, copy = given, 2
-        while name in names.values():
-            name, copy = f"{given} ({copy})", copy + 1
+        name = own_name(given, names.values())
         if name != given:
             notes.append(f"A further route called {given} is now {name}.")
         names[group] = name

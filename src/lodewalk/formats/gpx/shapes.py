@@ -8,9 +8,9 @@ from lodewalk.adapters.exclusion_kinds import kind_in_name
 from lodewalk.adapters.projection import WGS84, geodesic_lengths_m
 from lodewalk.errors import InputError
 from lodewalk.formats.content import Content
-from lodewalk.formats.gpx.fields import counted
 from lodewalk.formats.gpx.parse import Document, Point, parse
 from lodewalk.formats.shapes import Corner, Feature, Part, content_of
+from lodewalk.formats.words import counted
 
 #: An outline counts as closed when its ends are as near as this, or as this part of its length:
 #: a person who walks round a field seldom stops at the very place of the start.

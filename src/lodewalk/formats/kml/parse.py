@@ -7,17 +7,12 @@ entity, is refused, nothing that it links to is fetched, and nesting, texts and 
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NoReturn
-from xml.parsers import expat
 
-from lodewalk.errors import InputError
 from lodewalk.formats.shapes import MAX_CORNERS, Corner, Feature, Part, check_degrees
 from lodewalk.formats.shapes import from_properties as feature_from
+from lodewalk.formats.xml_walk import XmlWalk
 
-CHUNK_BYTES = 65_536
-MAX_TAG_BYTES = 1 << 20
 MAX_TEXT_CHARACTERS = 1 << 26
-MAX_DEPTH = 64
 NAMESPACE = "http://www.opengis.net/kml/2.2"
 
 NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
@@ -56,60 +51,21 @@ def parse(path: Path) -> Document:
         that isn't ``kml``, or coordinates that can't be read; with the line.
     """
     walker = _Walker(path.name)
-    with path.open("rb") as stream:
-        while chunk := stream.read(CHUNK_BYTES):
-            walker.feed(chunk)
-    walker.feed(b"", final=True)
+    walker.walk(path)
     return walker.document
 
 
-class _Walker:
+class _Walker(XmlWalk):
     """The handlers of the XML parser and what they need to remember."""
 
     def __init__(self, file: str) -> None:
-        self.file = file
+        super().__init__(file, what="KML", again="export it again", namespaces=True)
         self.document = Document()
-        self.path: tuple[str, ...] = ()
         self.placemark: Placemark | None = None
         self.rings: list[tuple[Corner, ...]] = []
         self.data_name = ""
         self.text: list[str] | None = None
-        self.text_line = self.text_depth = self.length = self.fed = self.corners = 0
-        self.parser = expat.ParserCreate(namespace_separator=" ")
-        self.parser.StartElementHandler = self.start
-        self.parser.EndElementHandler = self.end
-        self.parser.CharacterDataHandler = self.characters
-        self.parser.StartDoctypeDeclHandler = self.refuse_doctype
-
-    def feed(self, chunk: bytes, *, final: bool = False) -> None:
-        """Parse one more piece of the file."""
-        self.fed += len(chunk)
-        try:
-            self.parser.Parse(chunk, final)
-        except expat.ExpatError as error:
-            raise InputError(
-                f"The file must be well-formed XML ({expat.ErrorString(error.code)}).",
-                file=self.file,
-                line=error.lineno,
-                remedy="It may be cut short or damaged; export it again.",
-            ) from None
-        except (LookupError, ValueError) as error:
-            if isinstance(error, InputError):
-                raise
-            self.refuse("The text encoding of the file is unknown.")
-        if self.fed - max(self.parser.CurrentByteIndex, 0) > MAX_TAG_BYTES + CHUNK_BYTES:
-            self.refuse("A single tag is longer than a mebibyte.")
-
-    def refuse(
-        self, rule: str, *, line: int | None = None, value: object = None, remedy: str = ""
-    ) -> NoReturn:
-        """Raise with a line, by itself the one that the parser has come to."""
-        line = line or self.parser.CurrentLineNumber
-        raise InputError(rule, file=self.file, line=line, value=value, remedy=remedy)
-
-    def refuse_doctype(self, *_: object) -> None:
-        """Refuse a document type, which KML never has and which could declare entities."""
-        self.refuse("A KML file may not declare a document type or entities.")
+        self.text_line = self.text_depth = self.length = self.corners = 0
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
         """Enter an element."""
@@ -118,9 +74,7 @@ class _Walker:
             self.enter_root(namespace, local)
         if namespace != self.document.namespace:
             local = f"{namespace} {local}"
-        self.path += (local,)
-        if len(self.path) > MAX_DEPTH:
-            self.refuse(f"Elements may not be nested deeper than {MAX_DEPTH}.")
+        self.enter(local)
         if local == "Placemark":
             self.placemark = Placemark(self.parser.CurrentLineNumber)
         elif local == "Polygon":
@@ -148,8 +102,9 @@ class _Walker:
         if self.length > MAX_TEXT_CHARACTERS:
             self.refuse("The texts of the file are too long for a KML file.")
 
-    def end(self, _: str) -> None:
+    def end(self, name: str) -> None:
         """Leave an element."""
+        del name
         local, self.path = self.path[-1], self.path[:-1]
         if self.placemark is None:
             return

@@ -5,10 +5,11 @@ from collections.abc import Iterable, Sequence
 
 import polars as pl
 
-from lodewalk.adapters.projection import WGS84, between
+from lodewalk.adapters.projection import WGS84, between, crs_title
 from lodewalk.errors import InputError
 from lodewalk.formats.content import Content
 from lodewalk.formats.shapes.features import MAX_CORNERS, Feature, Part
+from lodewalk.formats.words import counted, own_name
 from lodewalk.records.recorded import Route, Shapes, Waypoints
 
 ROLES = ("area", "exclusion", "plan", "notes")
@@ -137,17 +138,6 @@ def _check_number(taken: Taken, *, file: str) -> None:
         )
 
 
-def counted(number: int, noun: str) -> str:
-    """Return a number with its noun.
-
-    Examples
-    --------
-    >>> counted(2, "polygon")
-    '2 polygons'
-    """
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
 def _summary(taken: Taken, held: Counter[str], wanted: Sequence[str], title: str, crs: str) -> str:
     """Say what was read, in which system, and what was left."""
     rings = [(part, ring) for _, parts in taken for part in parts for ring in part.rings]
@@ -168,8 +158,6 @@ def short_name(crs: str) -> str:
     >>> short_name("EPSG:4326")
     'WGS 84 (EPSG:4326)'
     """
-    from lodewalk.adapters.projection import crs_title
-
     return crs_title(crs) if len(crs) < 20 else crs_title(crs).split(" (")[0]
 
 
@@ -193,9 +181,7 @@ def _plan(taken: Taken, crs: str, told: tuple[str, ...]) -> Content:
     for feature, parts in taken:
         for part in parts:
             given = feature.name or f"line {len(names) + 1}"
-            name, copy = given, 2
-            while name in names:
-                name, copy = f"{given} ({copy})", copy + 1
+            name = own_name(given, names)
             if name != given:
                 notes.append(f"A further line called {given} is now {name}.")
             names.add(name)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lodewalk.errors import InputError
-from lodewalk.methods.planning.rocks import LEAST_SHARE, Rock
+from lodewalk.methods.planning.rocks import Rock
 from lodewalk.validation import FloatArray, check_same_length
 
 #: Places spread by about this in the logarithm where few tell: a factor of 2.2 (common practice).
@@ -173,8 +173,7 @@ def range_draws(rock: Rock, *, rng: np.random.Generator) -> FloatArray:
     """
     if rock.high <= 0.0:
         return np.asarray(rng.uniform(rock.low, rock.high, DRAWS))
-    factor = rock.high / max(rock.low, LEAST_SHARE * rock.high)
-    spread = 0.5 * np.log(factor) / 1.6448536269514722
+    spread = 0.5 * np.log(rock.high / rock.least) / 1.6448536269514722
     return np.asarray(rock.typical * np.exp(spread * rng.standard_normal(DRAWS)))
 
 

@@ -12,6 +12,8 @@ from lodewalk.validation import FloatArray, check_positive
 #: Profile and map reach so many depths below the sensor beyond the body; ten for a contact.
 REACH: Final = 6.0
 CONTACT_REACH: Final = 10.0
+#: Of the length of a body so many depths to either side of its middle are shown at most.
+LONGEST: Final = 15.0
 #: Nodes of the map for a depth below the sensor, and the most of them along a side.
 NODES_A_DEPTH, MOST_NODES = 8.0, 161
 #: Below this inclination the anomaly of a body is no high above it any more [deg].
@@ -193,7 +195,10 @@ def expected_curve(source: Source, *, azimuth_deg: float, sensor_height_m: float
     below = body.depth_m + sensor_height_m
     turn = np.radians(azimuth_deg)
     along = np.array([np.sin(turn), np.cos(turn)])
-    reach = _extent(body, along) + (CONTACT_REACH if body.kind == "contact" else REACH) * below
+    reach = (
+        _extent(body, along, below_m=below)
+        + (CONTACT_REACH if body.kind == "contact" else REACH) * below
+    )
     steps = int(np.clip(np.ceil(20.0 * reach / below), 120, 1000))
     distance = np.linspace(-reach, reach, 2 * steps + 1)
     east, north = distance * along[0], distance * along[1]
@@ -230,7 +235,7 @@ def expected_map(source: Source, *, sensor_height_m: float) -> MapOfAnomaly:
     check_positive(sensor_height_m, name="Height of the sensor")
     body = source.body
     below = body.depth_m + sensor_height_m
-    sides = max(_extent(body, axis) for axis in np.eye(2))
+    sides = max(_extent(body, axis, below_m=below) for axis in np.eye(2))
     half = sides + (CONTACT_REACH if body.kind == "contact" else REACH) * below
     steps = int(min(np.ceil(NODES_A_DEPTH * half / below), (MOST_NODES - 1) // 2))
     axis = np.linspace(-half, half, 2 * steps + 1)
@@ -320,8 +325,16 @@ def share_of_best_strike(source: Source, *, sensor_height_m: float) -> tuple[flo
     return own / sizes[best], float(strikes[best])
 
 
-def _extent(body: Body, along: FloatArray) -> float:
-    """Return how far a body's top reaches from its middle along a direction [m]."""
+def _extent(body: Body, direction: FloatArray, *, below_m: float) -> float:
+    """Return how far a body's top reaches along a direction, of its length the middle [m]."""
     if body.kind == "contact":
         return 0.0
-    return float(max(np.abs(ring @ along).max() for ring in body_outline(body)))
+    turn = np.radians(body.strike_deg)
+    along = np.array([np.sin(turn), np.cos(turn)])
+    across = np.array([along[1], -along[0]])
+    rings = np.vstack(body_outline(body))
+    length = min(float(np.abs(rings @ along).max()), LONGEST * below_m)
+    width = float(np.abs(rings @ across).max())
+    if body.kind in ("sphere", "pipe"):
+        return width
+    return float(length * abs(direction @ along) + width * abs(direction @ across))

@@ -30,8 +30,8 @@ EQUAL: Final = 0.005
 SEARCH, CHECK = (16, 64), (256, 256)
 CHECK_SEED: Final = 1000
 
-#: How often a plan that doesn't stand the check is taken a rung closer.
-RETREATS: Final = 4
+#: Rungs by which a plan that doesn't stand the check is taken closer, one after the other.
+RETREATS: Final = (0, 1, 3, 6, 10, 14)
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ def choose_plan(
     its tie lines and with two alone, normal to the strike and turned from that; the widest that
     keep the probability are found by halving, and the shortest of these plans is checked with
     other and more draws, beside the rule: it must keep the probability to half a point with the
-    standard error of the two taken off, or gets a rung closer. Two tie lines always remain,
+    standard error of the two taken off, or gets closer by some rungs. Two tie lines always remain,
     since lines are levelled by them. The lines' shift isn't chosen: the target may lie anywhere
     against them. A better plan is better for the target, noise and area given, no more.
 
@@ -284,12 +284,12 @@ def _widest(search: _Search, ladder: list[LineLayout], goal: float) -> LineLayou
 def _checked(
     search: _Search, plans: list[LineLayout], rule: LineLayout, least_saving: float
 ) -> PlanChoice:
-    """Check the shortest plan with other draws, going a rung closer where it fails."""
+    """Check the shortest plan with other draws, going closer where it fails."""
     seed = search.seed + CHECK_SEED
     promised, longest = search.detection(rule, CHECK, seed), search.length(rule)
     plan, found, better = rule, promised, False
     for candidate in plans[:0:-1][:2]:
-        for closer in range(RETREATS):
+        for closer in RETREATS:
             trial = _closer(candidate, closer)
             if search.length(trial) > (1.0 - least_saving) * longest:
                 break

@@ -57,7 +57,12 @@ class Rock:
         """
         if self.high <= 0.0:
             return 0.5 * (self.low + self.high)
-        return float(np.sqrt(max(self.low, LEAST_SHARE * self.high) * self.high))
+        return float(np.sqrt(self.least * self.high))
+
+    @property
+    def least(self) -> float:
+        """Low end above zero of a range whose high end is, for its logarithm [SI]."""
+        return self.low if self.low > 0.0 else LEAST_SHARE * self.high
 
 
 def _hunt(name: str, group: str, low: float, high: float) -> Rock:
