@@ -79,6 +79,12 @@ def with_near(core: Floats, others: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     ----------
     core, others : arrays, shape (n, 2) and (m, 2)
         Easting and northing [m] of what must be on the map and of what may be.
+
+    Examples
+    --------
+    >>> core = np.array([[0.0, 0.0], [1000.0, 1000.0]])
+    >>> with_near(core, np.array([[1200.0, 0.0], [9000.0, 0.0]]))[1].tolist()
+    [True, False]
     """
     west, east, south, north = edges_of(core)
     room = max(east - west, north - south, 50.0) * (_MOST_SHRINKING - 1)

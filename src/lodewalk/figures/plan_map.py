@@ -109,9 +109,11 @@ def _name_days(names: Names, survey: PlannedSurvey) -> tuple[set[str], list[int]
     for day in survey.days:
         own = [row for row in rows if row["day"] == day]
         own.sort(key=lambda row: pieces[row["kind"], row["number"]])
-        look = {"bold": True, "colour": day_look(day)[0]}
+        colour = day_look(day)[0]
         done = (
-            r["line"] for r in own if names.put_anyhow(f"day {day}: {r['line']}", _ends(r), **look)
+            r["line"]
+            for r in own
+            if names.put_anyhow(f"day {day}: {r['line']}", _ends(r), bold=True, colour=colour)
         )
         line = next(done, None)
         if line is None:

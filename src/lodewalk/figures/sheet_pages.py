@@ -27,7 +27,7 @@ READ_PT: Final = 8.0
 _ROW, _HEAD, _BOX, _GAP = 3.9, 5.6, 3.0, 6.0
 _TOP: Final = 15.0
 _COLUMN = (A4[0] - 2 * RIM - _GAP) / 2
-_PAD, _CELL_ROW = 2.0, 3.3
+_PAD, _CELL_ROW = 2.6, 3.3
 #: Room that has to be left below a heading [mm].
 _KEEP = 12.0
 
@@ -95,6 +95,12 @@ def draw_table(table: TextTable, title: str, under: str, *, draft: bool = False)
         Title and the smaller line below it.
     draft : bool
         Whether the pages say that it is a draft.
+
+    Examples
+    --------
+    >>> table = TextTable(("Line", "Done"), (("L001", "[ ]"),) * 80, (False, False))
+    >>> len(draw_table(table, "Day 1", "Hill"))
+    2
     """
     widths = _widths(table)
     pages = _Pages(title, under, draft=draft)
@@ -221,6 +227,12 @@ def draw_blocks(
         Title and the smaller line below it.
     draft : bool
         Whether the pages say that it is a draft.
+
+    Examples
+    --------
+    >>> block = Block("Whom to call", (("Office", "+00 000 000"),), blanks=2)
+    >>> len(draw_blocks([block], "Day 1", "Hill"))
+    1
     """
     pages = _Pages(title, under, draft=draft)
     y, column = pages.top, 0

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from lodewalk.adapters.projection import to_geographic
-from lodewalk.methods.planning.waypoints import device_names
+from lodewalk.handover.device_names import device_names
 from lodewalk.records.planning import PlannedPoints, PlannedSurvey, walked
 from lodewalk.records.recorded import Route, Waypoints
 
@@ -47,11 +47,11 @@ def named_for_device(
     PlannedPoints
         The same points with names of capitals, figures and hyphens, no two alike.
     dict
-        Name on the device by full name, where they differ.
+        Name on the device by full name, where they differ in more than capitals.
     """
     wanted = points.frame["name"].to_list()
     names = device_names(wanted, length=name_length)
-    told = {old: new for old, new in zip(wanted, names, strict=True) if old != new}
+    told = {old: new for old, new in zip(wanted, names, strict=True) if old.upper() != new}
     return PlannedPoints(points.frame.with_columns(name=pl.Series(names, dtype=pl.String))), told
 
 

@@ -56,6 +56,16 @@ def write(path: Path, layers: Sequence[Layer], *, crs: str) -> None:
     -----
     The time of the last change, which the standard demands, is fixed, so that the same layers
     give the same bytes with the same GDAL.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> base = Shape("point", (np.array([[560000.0, 7245000.0]]),))
+    >>> layer = Layer("points", "point", (base,), {"name": np.array(["BASE"], dtype=object)})
+    >>> with TemporaryDirectory() as folder:
+    ...     write(Path(folder) / "plan.gpkg", [layer], crs="EPSG:31982")
+    ...     (Path(folder) / "plan.gpkg").read_bytes()[68:72]
+    b'GPKG'
     """
     if not layers:
         raise InputError("A GeoPackage needs at least one layer.")

@@ -77,6 +77,15 @@ def write(
     -----
     Coordinates are longitude, latitude on WGS84 with 1e-9 degrees, clamped to the ground. A ring
     that isn't closed is closed. The file holds no time of its making.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> base = Place("BASE", "Base", "point", (np.array([[-50.4, -24.9]]),))
+    >>> with TemporaryDirectory() as folder:
+    ...     write(Path(folder) / "plan.kml", [Folder("Points", (base,))], name="Hill")
+    ...     (Path(folder) / "plan.kml").read_text(encoding="utf-8").count("Placemark")
+    2
     """
     ET.register_namespace("", NAMESPACE)
     root = ET.Element(f"{{{NAMESPACE}}}kml")
