@@ -33,7 +33,7 @@ RESULTS = {
     "new": "lodewalk.services.new:NewResult",
     "add": "lodewalk.services.add:AddResult",
     "add-propose": "lodewalk.services.add:ProposeResult",
-    "site": "lodewalk.methods.geomagnetic:SiteValues",
+    "site": "lodewalk.services.site:SiteResult",
     "plan": "lodewalk.services.plan:PlanResult",
     "activity": "lodewalk.services.activity:ActivityResult",
     "feasibility": "lodewalk.services.feasibility:FeasibilityResult",

@@ -238,7 +238,8 @@ def check_projected(
     crs : str
         Coordinate reference system, such as ``EPSG:31982``.
     longitude, latitude : float, optional
-        A place in the survey [deg]; with it the remedy names the UTM zone.
+        A place in the survey [deg]; with it the remedy names the UTM zone; it serves near a pole
+        too, beyond the area that it is meant for.
 
     Raises
     ------
@@ -254,7 +255,7 @@ def check_projected(
         return
     example = "EPSG:32723 (WGS 84 / UTM zone 23S)"
     if longitude is not None and latitude is not None:
-        example = crs_title(utm_crs_for(longitude, latitude))
+        example = crs_title(_utm_code(longitude, latitude))
     raise InputError(broken, value=crs, remedy=f"Take a projected one in metres, e.g. {example}.")
 
 
@@ -300,10 +301,10 @@ def utm_crs_for(longitude: float, latitude: float) -> str:
         raise InputError(
             "UTM serves from 80° S to 84° N only.",
             value=latitude,
-            remedy="Take a polar stereographic or a local projected system.",
+            remedy="Name the system yourself: the zone of the longitude serves here too, "
+            f"{crs_title(_utm_code(longitude, latitude))}.",
         )
-    zone = int((longitude + 180.0) % 360.0 // 6.0) + 1
-    return f"EPSG:{(32600 if latitude >= 0 else 32700) + zone}"
+    return _utm_code(longitude, latitude)
 
 
 def area_of_use(crs: str) -> tuple[float, float, float, float]:
@@ -359,6 +360,12 @@ def crs_from_wkt(wkt: str) -> str:
     """
     authority = _system(wkt).to_authority()
     return wkt if authority is None else ":".join(authority)
+
+
+def _utm_code(longitude: float, latitude: float) -> str:
+    """Return the code of the UTM zone of a longitude, at any latitude."""
+    zone = int((longitude + 180.0) % 360.0 // 6.0) + 1
+    return f"EPSG:{(32600 if latitude >= 0 else 32700) + zone}"
 
 
 def _broken_rule(crs: str) -> str | None:
