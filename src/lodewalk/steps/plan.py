@@ -17,7 +17,6 @@ from lodewalk.methods.geomagnetic import (
     site_values,
 )
 from lodewalk.methods.planning.layout import LEAST_TIES
-from lodewalk.methods.planning.stand_by import stand_by
 from lodewalk.records import Document, Record
 from lodewalk.records.planning import PlannedLines
 from lodewalk.records.recorded import HandMeter, Shapes
@@ -25,7 +24,7 @@ from lodewalk.steps.context import Context
 from lodewalk.steps.plan_area import PlanArea, plan_area
 from lodewalk.steps.plan_base import base_row
 from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise
-from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort
+from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort, storms_at
 from lodewalk.steps.plan_ground import Ground, ground_of
 from lodewalk.steps.plan_lines import Layout, laid_out
 from lodewalk.steps.plan_sought import choice_words, optimised, promise, sought_body
@@ -107,7 +106,8 @@ def _document(
     """Return what the plan says of itself."""
     days = plan_days(layout, lines, settings)
     site = _site(area, ground, settings, year)
-    storms = stand_by(site["latitude_deg"], site["longitude_deg"], decimal_year=year)
+    when = None if settings["plan"]["first_day"] is None else year
+    storms = storms_at(site["latitude_deg"], site["longitude_deg"], when)
     return {
         "site": site,
         "area_m2": round(area.area_m2, 1),
