@@ -5,6 +5,7 @@ Run ``python bench/bench_layout.py``; it prints one Markdown table.
 
 import numpy as np
 import shapely
+
 from common import Row, medians, show
 from lodewalk.adapters.line_clipping import across_extent, clipped_lines, line_offsets
 from lodewalk.adapters.walking_route import shortest_walk
