@@ -66,7 +66,7 @@ def _lines(result: "PlanResult") -> Iterator[str]:
     )
     yield (
         f"Lines: {result.lines} each {result.spacing_m:g} m at azimuth {result.azimuth_deg:g}, "
-        f"{result.ties} tie line(s) each {result.tie_spacing_m:g} m; {result.pieces} pieces"
+        f"{result.ties} tie line(s) each {result.tie_spacing_m:.0f} m; {result.pieces} pieces"
     )
     yield from (f"  {name}: {text}" for name, text in result.why.items())
     way = result.kilometres

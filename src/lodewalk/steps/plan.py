@@ -17,7 +17,6 @@ from lodewalk.methods.geomagnetic import (
     site_values,
 )
 from lodewalk.methods.planning.layout import LEAST_TIES
-from lodewalk.methods.planning.stand_by import stand_by
 from lodewalk.records import Document, Record
 from lodewalk.records.planning import PlannedLines
 from lodewalk.records.recorded import HandMeter, Shapes
@@ -25,7 +24,7 @@ from lodewalk.steps.context import Context
 from lodewalk.steps.plan_area import PlanArea, plan_area
 from lodewalk.steps.plan_base import base_row
 from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise
-from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort
+from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort, storms_at
 from lodewalk.steps.plan_ground import Ground, ground_of
 from lodewalk.steps.plan_lines import Layout, laid_out
 from lodewalk.steps.plan_sought import choice_words, optimised, promise, sought_body
@@ -36,6 +35,8 @@ from lodewalk.steps.rows import table
 USUAL_YEAR = 2027.5
 #: Pieces steeper than this are warned of [degrees].
 STEEP_DEG = 30.0
+#: More empty walking than this share of the lines is warned of.
+FAR_SHARE = 0.5
 #: Names that a warning lists at most.
 MOST_LISTED = 8
 ON_SITE_TEST = (
@@ -105,7 +106,8 @@ def _document(
     """Return what the plan says of itself."""
     days = plan_days(layout, lines, settings)
     site = _site(area, ground, settings, year)
-    storms = stand_by(site["latitude_deg"], site["longitude_deg"], decimal_year=year)
+    when = None if settings["plan"]["first_day"] is None else year
+    storms = storms_at(site["latitude_deg"], site["longitude_deg"], when)
     return {
         "site": site,
         "area_m2": round(area.area_m2, 1),
@@ -132,7 +134,7 @@ def _document(
         "effort": plan_effort(layout, settings, storms, ground),
         "optimiser": None if choice.optimiser is None else dict(choice.optimiser),
         "repairs": list(area.notes),
-        "warnings": _warnings(choice, layout, settings),
+        "warnings": [*_warnings(choice, layout, settings), *_far(kilometres(days))],
     }
 
 
@@ -214,3 +216,14 @@ def _odds(detection: Mapping[str, Any] | None, settings: Mapping[str, Any]) -> l
             f"{detection['wanted']:.0%} wanted: lodewalk feasibility says what would change it."
         ]
     return []
+
+
+def _far(way: Mapping[str, float]) -> list[str]:
+    """Say that too much is walked off the lines."""
+    on_lines = way["lines_km"] + way["ties_km"]
+    if way["between_km"] <= FAR_SHARE * on_lines:
+        return []
+    return [
+        f"{way['between_km']:.0f} km are walked to, from and between {on_lines:.0f} km of lines: "
+        "plan the area in parts, each with its base, or have the rovers driven to their lines."
+    ]

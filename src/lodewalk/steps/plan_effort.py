@@ -11,10 +11,11 @@ from lodewalk.methods.planning.effort import (
     AGAIN_RANGE,
     TERRAIN_PACE,
     WALKING_RANGE,
+    StandBy,
     Work,
     effort,
 )
-from lodewalk.methods.planning.stand_by import STOP_NT, StandBy
+from lodewalk.methods.planning.storm_odds import STAND_BY_NT, standby_share
 from lodewalk.records.planning import PlannedLines
 from lodewalk.steps.plan_ground import Ground
 from lodewalk.steps.plan_lines import Layout
@@ -107,6 +108,12 @@ def plan_effort(
     return found | {"assumptions": _assumptions(layout, own, storms, ground)}
 
 
+def storms_at(latitude_deg: float, longitude_deg: float, year: float | None) -> StandBy:
+    """Return the share of field days that storms take; without a year, of any year."""
+    low, high = standby_share(latitude_deg, longitude_deg, decimal_year=year, span="morning")
+    return StandBy(low, (low + high) / 2, high)
+
+
 def _assumptions(
     layout: Layout, own: Mapping[str, Any], storms: StandBy, ground: Ground
 ) -> list[str]:
@@ -133,11 +140,9 @@ def _assumptions(
         f"At best the walking takes {low:g} times as long and nothing is walked again, at worst "
         f"{high:g} times, and {AGAIN_RANGE[2]:.0%} again; most likely {AGAIN_RANGE[1]:.0%} "
         "(common practice).",
-        f"Storms: half days whose three-hour range reaches {STOP_NT:g} nT here (K "
-        f"{storms.k:.1f} at {storms.geomagnetic_latitude_deg:.0f} degrees geomagnetic latitude): "
-        f"{storms.quiet_year:.1%} in a quiet year, {storms.mean:.1%} on average, "
-        f"{storms.active_year:.1%} in an active year of the solar cycle (published Kp 1964 to "
-        "2019).",
+        f"Storms: spans of six hours in which the field ranges over {STAND_BY_NT:g} nT in three "
+        f"hours here (as lodewalk site tells): {storms.quiet_year:.1%} in a quiet year, "
+        f"{storms.active_year:.1%} in a disturbed one; most likely the mean of the two.",
         f"A reading each {own['reading_interval_s']:g} s (rover) and {own['base_interval_s']:g} s "
         "(base, from 15 min before the rover to 15 min after it); a battery lasts "
         f"{own['battery_h']:g} h.",

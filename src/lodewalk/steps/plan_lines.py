@@ -11,7 +11,7 @@ from lodewalk.adapters.line_clipping import ClippedLines, across_extent, clipped
 from lodewalk.adapters.walking_ways import WalkingWays
 from lodewalk.errors import InputError, SettingsError
 from lodewalk.methods.planning.effort import walking_pace
-from lodewalk.methods.planning.layout import middle_line, nearest_stretch, tie_spacing_over
+from lodewalk.methods.planning.layout import central_lines, nearest_stretch, tie_spacing_over
 from lodewalk.methods.planning.line_names import line_names
 from lodewalk.methods.planning.terrain_mesh import GroundPieces
 from lodewalk.methods.planning.tours import Tour, WalkingDay, shared_out, split_long
@@ -207,10 +207,10 @@ def _parts(number: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def _repeat(lines: ClippedLines, base: Floats, length_m: float, ways: WalkingWays) -> Repeat | None:
-    """Return the stretch of the middle line that is nearest to the base."""
+    """Return the stretch of a line in the middle that is nearest to the base."""
     if length_m == 0:
         return None
-    rows = lines.number == middle_line(lines.number)
+    rows = central_lines(lines.number, lines.length_m, least_m=length_m)
     first, second = nearest_stretch(lines.first[rows], lines.second[rows], base, length_m=length_m)
     out, back = ways(np.stack([base, second]), np.stack([first, base]))
     return Repeat(first, second, float(out), float(back))

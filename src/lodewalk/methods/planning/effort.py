@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
-from lodewalk.methods.planning.stand_by import StandBy
 
 Floats = NDArray[np.float64]
 #: Pace through each kind of terrain beside that on open ground (common practice; at equal effort
@@ -39,6 +38,21 @@ def walking_pace(pace_m_s: float, terrain: str) -> float:
     if terrain not in TERRAIN_PACE:
         raise InputError(f"Terrain is one of {', '.join(TERRAIN_PACE)}.", value=terrain)
     return pace_m_s * TERRAIN_PACE[terrain]
+
+
+@dataclass(frozen=True)
+class StandBy:
+    """Share of field days on which a disturbed field stops the work.
+
+    Parameters
+    ----------
+    quiet_year, mean, active_year : float
+        Share in a quiet year, most likely, and in a disturbed year.
+    """
+
+    quiet_year: float
+    mean: float
+    active_year: float
 
 
 @dataclass(frozen=True)
@@ -124,7 +138,7 @@ def effort(work: Work, storms: StandBy) -> Effort:
     Examples
     --------
     >>> work = Work(np.full(4, 18_000.0), 2, 1.5, 0.0, None, 1.0, 5.0, 10.0, 500_000)
-    >>> found = effort(work, StandBy(0.0, 0.1, 0.3, 40.0, 5.0))
+    >>> found = effort(work, StandBy(0.0, 0.1, 0.3))
     >>> found.field_days, (found.days_low, found.days, found.days_high), found.readings_rover
     (2, (2, 3, 5), 72000)
     """

@@ -61,16 +61,28 @@ def ring_around(place: FloatArray, *, radius_m: float, count: int = 12) -> Float
     return np.asarray(place + radius_m * np.column_stack([np.sin(angle), np.cos(angle)]))
 
 
-def middle_line(number: NDArray[np.int64]) -> int:
-    """Return the number of the line in the middle, the lower of two.
+def central_lines(
+    number: NDArray[np.int64], length_m: FloatArray, *, least_m: float
+) -> NDArray[np.bool_]:
+    """Tell which pieces belong to lines of the middle third, where one of these is long enough.
+
+    Parameters
+    ----------
+    number : array, shape (n,)
+        Line of each piece.
+    length_m : array, shape (n,)
+        Its length [m].
+    least_m : float
+        Length wanted of one of them [m]; where none has it, all pieces count.
 
     Examples
     --------
-    >>> middle_line(np.array([0, 0, 1, 2, 3]))
-    1
+    >>> central_lines(np.arange(6), np.full(6, 300.0), least_m=200.0).tolist()
+    [False, False, True, True, False, False]
     """
-    lines = np.unique(number)
-    return int(lines[(lines.size - 1) // 2])
+    lines, place = np.unique(number, return_inverse=True)
+    middle = np.abs(place - (lines.size - 1) / 2) <= max(lines.size / 6, 0.5)
+    return middle if (length_m[middle] >= least_m).any() else np.ones(number.size, dtype=bool)
 
 
 def tie_spacing_over(length_m: float, wanted_m: float) -> float:
