@@ -8,9 +8,9 @@ from common import BENCH, Row, machine, process, table
 
 BENCHES = (
     "start", "survey", "check", "demo", "reading", "diurnal", "reference", "gridding",
-    "equivalent_sources",
+    "equivalent_sources", "layout",
 )  # fmt: skip
-PACKAGES = ("numpy", "scipy", "numba", "polars", "typer", "ppigrf")
+PACKAGES = ("numpy", "scipy", "numba", "polars", "typer", "shapely", "ppigrf")
 
 PAGE = """# Times
 

@@ -20,6 +20,7 @@ from lodewalk.formats.delimited.column_map import (
     TimeRule,
 )
 from lodewalk.formats.registry import FORMATS
+from lodewalk.methods.planning.rocks import ROCKS
 from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.settings import default_text, range_text
 from lodewalk.survey.settings_table import SECTIONS
@@ -32,8 +33,10 @@ RESULTS = {
     "new": "lodewalk.services.new:NewResult",
     "add": "lodewalk.services.add:AddResult",
     "add-propose": "lodewalk.services.add:ProposeResult",
-    "site": "lodewalk.methods.geomagnetic:SiteValues",
+    "site": "lodewalk.services.site:SiteResult",
+    "plan": "lodewalk.services.plan:PlanResult",
     "activity": "lodewalk.services.activity:ActivityResult",
+    "feasibility": "lodewalk.services.feasibility:FeasibilityResult",
     "check": "lodewalk.services.check:CheckResult",
     "decide": "lodewalk.services.decide:DecideResult",
     "decide-list": "lodewalk.services.decide:DecisionList",
@@ -127,6 +130,26 @@ def _fields(model: type[BaseModel], without: Container[str] = ()) -> str:
     return "".join(f"``{key}``\n   {field.description}\n\n" for key, field in rows.items())
 
 
+def rocks_page() -> str:
+    """Return the table of rocks with their ranges and sources."""
+    page = HEAD + title("Rocks")
+    page += (
+        "Susceptibility of rocks, minerals and things in the ground, SI. ``rock`` in ``[body]`` "
+        "and ``[host]`` takes these names. Typical is the geometric mean of the range; where that "
+        "begins at zero or below, its low end counts as a hundredth of its high end (common "
+        "practice).\n\n"
+        ".. list-table::\n   :header-rows: 1\n   :widths: 20 12 8 8 8 44\n\n"
+    )
+    rows = [("Name", "Group", "Low", "Typical", "High", "Source")]
+    for rock in ROCKS:
+        numbers = (f"{value:.3g}" for value in (rock.low, rock.typical, rock.high))
+        note = f"; {rock.note}" if rock.note else ""
+        rows.append((rock.name, rock.group, *numbers, f"{rock.source} ({rock.status}){note}"))
+    for row in rows:
+        page += f"   * - {row[0]}\n" + "".join(f"     - {cell}\n" for cell in row[1:])
+    return page
+
+
 def schema(place: str) -> dict[str, Any]:
     """Return the JSON Schema of a result class."""
     module, _, name = place.partition(":")
@@ -142,6 +165,7 @@ def pages() -> dict[Path, str]:
         HERE / "reference" / "settings.rst": settings_page(),
         HERE / "reference" / "steps.rst": steps_page(),
         HERE / "reference" / "formats.rst": formats_page(),
+        HERE / "reference" / "rocks.rst": rocks_page(),
     }
     for name, place in RESULTS.items():
         text = json.dumps(schema(place), indent=1, sort_keys=True) + "\n"

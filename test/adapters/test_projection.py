@@ -148,6 +148,19 @@ def test_utm_zone(longitude: float, latitude: float, code: str) -> None:
     assert projection.utm_crs_for(longitude, latitude) == code
 
 
+@pytest.mark.parametrize(("latitude", "crs"), [(86.0, "EPSG:3413"), (-88.2, "EPSG:3031")])
+def test_remedy_near_a_pole_is_a_system_that_serves(latitude: float, crs: str) -> None:
+    """Polar stereographic grids have both axes to the north or south: they can't be served."""
+    with pytest.raises(InputError, match="must point east and north") as caught:
+        projection.check_projected(crs, longitude=10.0, latitude=latitude)
+    code = caught.value.remedy.split("(")[1].split(")")[0]
+    projection.check_projected(code)
+    # A metre on the ground is one on the grid, but for the scale of 0.9996 on the central meridian.
+    easting, northing = projection.to_projected([10.0, 10.0], [latitude, latitude + 0.01], crs=code)
+    length = projection.geodesic_lengths_m([10.0, 10.0], [latitude, latitude + 0.01])
+    assert np.hypot(*np.diff([easting, northing])[:, 0]) == pytest.approx(length[0], rel=5e-4)
+
+
 def test_no_utm_at_the_poles() -> None:
     with pytest.raises(InputError, match="80° S to 84° N"):
         projection.utm_crs_for(0.0, -85.0)

@@ -65,6 +65,43 @@ OBSERVATORY += "DATE       TIME         DOY     INVX      INVY      INVZ      IN
     for n in range(30)
 )
 
+AREA = """\
+{"type": "FeatureCollection", "features": [
+ {"type": "Feature", "properties": {"name": "North"}, "geometry":
+  {"type": "Polygon", "coordinates": [[
+   [-50.40, -24.90],
+   [-50.39, -24.90],
+   [-50.39, -24.89],
+   [-50.40, -24.89],
+   [-50.40, -24.90]]]}}]}
+"""
+EXCLUSION = """\
+<kml xmlns="http://www.opengis.net/kml/2.2"><Document>
+<Placemark><name>wire</name><ExtendedData><Data name="kind">
+<value>fence</value></Data><Data name="buffer_m"><value>12</value></Data></ExtendedData>
+<LineString><coordinates>
+-50.40,-24.90,880
+-50.39,-24.89,881
+</coordinates></LineString></Placemark>
+<Placemark><Point><coordinates>-50.40,-24.90</coordinates></Point></Placemark>
+</Document></kml>
+"""
+CORNERS = (
+    GPX
+    + "".join(
+        f'<wpt lat="{latitude}" lon="{longitude}"><name>A{longitude}</name></wpt>\n'
+        for latitude, longitude in ((-24.9, -50.4), (-24.9, -50.39), (-24.89, -50.39))
+    )
+    + "</gpx>\n"
+)
+HAND_METER = """\
+rock,place,part,k_1e-3_SI,n,sd
+dolerite,creek,target,35.1,10,4.2
+dolerite,ridge,target,41.7,10,6.0
+shale,road cut,host,0.31,5,
+laterite,,soil,4.0,5,1.1
+"""
+
 #: Name, role and text of a sound file of each kind.
 SOUND = {
     "base": ("base.csv", "base", BASE),
@@ -74,4 +111,8 @@ SOUND = {
     "NMEA track": ("track.nmea", "track", LOG),
     "plan": ("plan.gpx", "plan", PLAN),
     "notes": ("notes.csv", "notes", NOTES),
+    "area": ("area.geojson", "area", AREA),
+    "exclusion": ("exclusion.kml", "exclusion", EXCLUSION),
+    "corners": ("corners.gpx", "area", CORNERS),
+    "hand meter": ("k.csv", "hand_meter", HAND_METER),
 }

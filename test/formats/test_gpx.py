@@ -243,7 +243,7 @@ def test_texts_and_points_of_a_file_are_bounded(
     [
         ("plan", one(""), r"no route points. It holds 1 track point \(role track\)"),
         ("notes", HEAD + "</gpx>", "no waypoints. It holds no points at all"),
-        ("rover", WALK, "serves as track, plan or notes"),
+        ("rover", WALK, "serves as track, plan, notes, area or exclusion"),
     ],
 )
 def test_file_without_points_for_the_role(

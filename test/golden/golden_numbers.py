@@ -10,6 +10,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+from pyproj import Transformer
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent))
@@ -21,7 +22,7 @@ from lodewalk.services.run import run  # noqa: E402
 from lodewalk.steps.declarations import STEPS  # noqa: E402
 from lodewalk.survey.folder import open_folder  # noqa: E402
 from lodewalk.survey.store import read_product  # noqa: E402
-from small_survey import CRS, write_small_survey  # noqa: E402
+from small_survey import CRS, SOUTH, WEST, write_small_survey  # noqa: E402
 
 FILE = HERE / "small.json"
 
@@ -30,11 +31,16 @@ def numbers():
     """Return version and numbers of each step."""
     with tempfile.TemporaryDirectory() as root:
         truth = write_small_survey(Path(root))
-        new_survey(Path(root, "survey"), name="Small", crs=CRS)
+        settings = {"body": {"susceptibility": 0.02}}
+        new_survey(Path(root, "survey"), name="Small", crs=CRS, settings=settings)
         folder = open_folder(Path(root, "survey"))
         add_files(folder, [truth.base], role="base", instrument="B1")
         add_files(folder, [truth.rover], role="rover", instrument="R1")
         run(folder)
+        add_files(folder, [write_area(Path(root))], role="area")
+        for step in STEPS:
+            if step.before_going and not step.role:
+                run(folder, to=step.name)
         return {
             step.name: {
                 "version": step.version,
@@ -43,6 +49,16 @@ def numbers():
             for step in STEPS
             if not step.role
         }
+
+
+def write_area(folder):
+    """Write the area of the small survey, for the steps before going."""
+    to_wgs84 = Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
+    corners = [(0, 0), (200, 0), (200, 150), (0, 150), (0, 0)]
+    ring = [list(to_wgs84.transform(WEST + east, SOUTH + north)) for east, north in corners]
+    file = folder / "area.geojson"
+    file.write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}))
+    return file
 
 
 def summed(record):

@@ -100,6 +100,56 @@ def to_geographic(
     return _transformed(_transformer(crs, geographic), easting, northing)
 
 
+def between(
+    first: ArrayLike, second: ArrayLike, *, source: str, target: str
+) -> tuple[FloatArray, FloatArray]:
+    """Turn coordinates of any system, of files of others, into those of another.
+
+    Parameters
+    ----------
+    first, second : array-like, same shape
+        Longitude and latitude [deg], or easting and northing in the unit of the system; NaN
+        where missing.
+    source, target : str
+        Reference systems, such as ``EPSG:4674``.
+
+    Returns
+    -------
+    first, second : arrays, shape of the input
+        The same places in the target; NaN where the input is.
+
+    Raises
+    ------
+    InputError
+        For an unknown system or a place that the target can't hold.
+
+    Examples
+    --------
+    >>> easting, northing = between(-51.0, 0.0, source="EPSG:4326", target="EPSG:32622")
+    >>> float(easting.round(3)), float(northing.round(3))
+    (500000.0, 0.0)
+    """
+    if source == target:
+        return np.array(first, dtype=np.float64), np.array(second, dtype=np.float64)
+    return _transformed(_transformer(source, target), first, second)
+
+
+def is_geographic(crs: str) -> bool:
+    """Tell whether a system is one of latitude and longitude.
+
+    Raises
+    ------
+    InputError
+        For an unknown system.
+
+    Examples
+    --------
+    >>> is_geographic("EPSG:4674"), is_geographic("EPSG:31982")
+    (True, False)
+    """
+    return bool(_system(crs).is_geographic)
+
+
 def grid_convergence_deg(longitude: ArrayLike, latitude: ArrayLike, *, crs: str) -> FloatArray:
     """Return the angle from true north to grid north, clockwise positive [deg].
 
@@ -188,7 +238,8 @@ def check_projected(
     crs : str
         Coordinate reference system, such as ``EPSG:31982``.
     longitude, latitude : float, optional
-        A place in the survey [deg]; with it the remedy names the UTM zone.
+        A place in the survey [deg]; with it the remedy names the UTM zone; it serves near a pole
+        too, beyond the area that it is meant for.
 
     Raises
     ------
@@ -204,7 +255,7 @@ def check_projected(
         return
     example = "EPSG:32723 (WGS 84 / UTM zone 23S)"
     if longitude is not None and latitude is not None:
-        example = crs_title(utm_crs_for(longitude, latitude))
+        example = crs_title(_utm_code(longitude, latitude))
     raise InputError(broken, value=crs, remedy=f"Take a projected one in metres, e.g. {example}.")
 
 
@@ -250,10 +301,10 @@ def utm_crs_for(longitude: float, latitude: float) -> str:
         raise InputError(
             "UTM serves from 80° S to 84° N only.",
             value=latitude,
-            remedy="Take a polar stereographic or a local projected system.",
+            remedy="Name the system yourself: the zone of the longitude serves here too, "
+            f"{crs_title(_utm_code(longitude, latitude))}.",
         )
-    zone = int((longitude + 180.0) % 360.0 // 6.0) + 1
-    return f"EPSG:{(32600 if latitude >= 0 else 32700) + zone}"
+    return _utm_code(longitude, latitude)
 
 
 def area_of_use(crs: str) -> tuple[float, float, float, float]:
@@ -309,6 +360,12 @@ def crs_from_wkt(wkt: str) -> str:
     """
     authority = _system(wkt).to_authority()
     return wkt if authority is None else ":".join(authority)
+
+
+def _utm_code(longitude: float, latitude: float) -> str:
+    """Return the code of the UTM zone of a longitude, at any latitude."""
+    zone = int((longitude + 180.0) % 360.0 // 6.0) + 1
+    return f"EPSG:{(32600 if latitude >= 0 else 32700) + zone}"
 
 
 def _broken_rule(crs: str) -> str | None:

@@ -8,12 +8,18 @@ import typer
 from lodewalk.cli.output import AsJson, Survey, emit
 from lodewalk.services.opening import open_survey
 
+WITHOUT_TIMES = ("area", "exclusion", "terrain", "hand_meter")
+
 
 def add(
     directory: Survey,
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Files as recorded.")],
     role: Annotated[
-        str, typer.Option(help="base, rover, track, observatory, plan, notes or older.")
+        str,
+        typer.Option(
+            help="base, rover, track, observatory, plan, notes or older; before going: area, "
+            "exclusion, terrain or hand_meter."
+        ),
     ],
     instrument: Annotated[
         str | None, typer.Option(help="Name of the instrument, such as R1.")
@@ -47,5 +53,7 @@ def add(
     for item in result.files:
         who = f", instrument {item.instrument}" if item.instrument else ""
         lines.append(f"{item.stored_as}: {item.format}, {item.rows} rows, role {item.role}{who}")
-        lines += [f"  times in {item.zone}", *(f"  {sentence}" for sentence in item.understood)]
+        if item.role not in WITHOUT_TIMES:
+            lines.append(f"  times in {item.zone}")
+        lines += [f"  {sentence}" for sentence in item.understood]
     emit(result, as_json=as_json, lines=lines)

@@ -34,5 +34,7 @@ def demo(
             f"report  {result.report}",
             f"truth   {result.truth}",
             f"Look next: lodewalk check {result.folder}",
+            f"Before going: lodewalk feasibility {result.before_going}, then lodewalk plan "
+            f"{result.before_going}",
         ],
     )

@@ -15,7 +15,9 @@ from lodewalk.cli.add import add
 from lodewalk.cli.check import check
 from lodewalk.cli.decide import decide, tick
 from lodewalk.cli.demo import demo
+from lodewalk.cli.feasibility import feasibility
 from lodewalk.cli.new import new
+from lodewalk.cli.plan import plan
 from lodewalk.cli.report import report
 from lodewalk.cli.run import run
 from lodewalk.cli.site import site
@@ -31,7 +33,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for command in (demo, new, add, site, activity, check, decide, tick, run, why, report):
+for command in (
+    demo, new, add, site, activity, feasibility, plan, check, decide, tick, run, why, report,
+):  # fmt: skip
     app.command()(command)
 
 

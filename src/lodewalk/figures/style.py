@@ -151,6 +151,7 @@ def heading(figure: Figure, title: str, *, left: float = 4.0, under: str = "") -
         text_mm(figure, left, height - 11, wrapped(under, room, most=1)[0], color=QUIET)
 
 
+@functools.lru_cache(maxsize=8192)
 def text_width_mm(text: str, *, size_pt: float = TEXT_PT, weight: str = "normal") -> float:
     """Return the printed width of one line of text [mm]."""
     font = FontProperties(family=["DejaVu Sans"], size=size_pt, weight=weight)

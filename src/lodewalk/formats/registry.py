@@ -13,10 +13,15 @@ if TYPE_CHECKING:
     from lodewalk.formats.delimited.column_map import ColumnMap
 
 HEAD_BYTES = 65_536
+#: SQLite, which a GeoPackage is, and TIFF in its four ways of writing.
+BINARY_HEADS = (b"SQLite format 3\x00", b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
+ZIP_HEAD = b"PK\x03\x04"
 ROLES = (
     "base", "rover", "track", "observatory", "plan", "notes", "older",
     "area", "exclusion", "terrain", "hand_meter",
 )  # fmt: skip
+#: Role of a plan that another took the place of; `plan` gives it, and no step reads it.
+FORMER_PLAN = "former_plan"
 
 
 class Reader(Protocol):
@@ -44,8 +49,17 @@ class Format:
         return cast("Reader", import_module(self.module))
 
 
+SHAPES = ("area", "exclusion", "plan", "notes")
 FORMATS = (
-    Format("gpx", "GPX 1.1", "lodewalk.formats.gpx", 1, ("track", "plan", "notes")),
+    Format("geojson", "GeoJSON", "lodewalk.formats.geojson", 1, SHAPES),
+    Format("kml", "KML 2.2", "lodewalk.formats.kml", 1, SHAPES),
+    Format("geopackage", "GeoPackage", "lodewalk.formats.geopackage", 1, SHAPES),
+    Format("geotiff", "GeoTIFF", "lodewalk.formats.geotiff", 1, ("terrain",)),
+    Format("hand_meter", "hand-meter readings", "lodewalk.formats.hand_meter", 1, ("hand_meter",)),
+    Format(
+        "gpx", "GPX 1.1", "lodewalk.formats.gpx", 1,
+        ("track", "plan", "notes", "area", "exclusion"),
+    ),
     Format("nmea", "NMEA 0183 log", "lodewalk.formats.nmea", 1, ("track",)),
     Format("iaga2002", "IAGA-2002", "lodewalk.formats.iaga2002", 1, ("base", "observatory")),
     Format(
@@ -79,8 +93,14 @@ def recognise(path: Path, *, role: str) -> Format:
     check_text(head, file=path.name)
     sure = {item: item.reader().recognise(head) for item in FORMATS}
     if not any(sure.values()):
+        if role in ("area", "exclusion", "terrain"):
+            known = ", ".join(item.title for item in FORMATS if role in item.roles)
+            rule = f"A file of role {role} must be one of: {known}."
+            raise InputError(rule, file=path.name, remedy="Export it anew, or check the file.")
         return _only_serving(role)
     surest = max(FORMATS, key=sure.__getitem__)
+    if surest.name == "delimited" and role == "hand_meter":
+        return format_named("hand_meter")  # its reader says what the header lacks
     if role not in surest.roles:
         raise InputError(
             f"A file of role {role} can't be {surest.title}.",
@@ -97,9 +117,15 @@ def _only_serving(role: str) -> Format:
 
 
 def check_text(head: bytes, *, file: str) -> None:
-    """Raise when the beginning of a file shows that it is empty or binary."""
+    """Raise when the beginning of a file shows that it is empty, or binary of no known format."""
     if not head.strip():
         raise InputError("The file is empty.", file=file, remedy="Download it again.")
+    if head.startswith(BINARY_HEADS):
+        return
+    if head.startswith(ZIP_HEAD):
+        raise InputError(
+            "The file is an archive.", file=file, remedy="Unpack it and add what it holds."
+        )
     utf16 = head.startswith((b"\xff\xfe", b"\xfe\xff"))
     if b"\x00" in head and not utf16:
         raise InputError(

@@ -1,6 +1,7 @@
 """The report as one HTML file that needs nothing else: no script, no other file, no network."""
 
 import base64
+import re
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -31,11 +32,11 @@ def build_report(content: ReportContent) -> str:
     >>> "Hill &lt;north&gt;" in page and "<script" not in page
     True
     """
-    template = _environment().get_template("report.html.j2")
+    template = page_environment().get_template("report.html.j2")
     return template.render(content=content, marks=MARKS, cautions=CAUTIONS, glossary=GLOSSARY)
 
 
-def _environment() -> Environment:
+def page_environment() -> Environment:
     """Return the template environment: everything escaped, nothing undefined."""
     environment = Environment(
         loader=PackageLoader("lodewalk.handover", "templates"),
@@ -50,6 +51,7 @@ def _environment() -> Environment:
     environment.filters["percent"] = _percent
     environment.filters["azimuth"] = _azimuth
     environment.filters["data_uri"] = _data_uri
+    environment.filters["anchor"] = _anchor
     return environment
 
 
@@ -76,3 +78,8 @@ def _azimuth(degrees: float | None) -> str:
 def _data_uri(png: bytes) -> str:
     """Return PNG bytes as a data address."""
     return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
+
+
+def _anchor(title: str) -> str:
+    """Return a heading as the name of its place in a page."""
+    return re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")

@@ -46,7 +46,7 @@ CAUTIONS: Final = (
     ),
     Fact(
         "Local rules first",
-        "Every conclusion drawn from this report is subject to local codes and to the judgement "
+        "Every conclusion drawn from this survey is subject to local codes and to the judgement "
         "of those licensed to practise there. An anomaly is not a mineral deposit; depth and "
         "shape drawn from it are models until a hole or a trench has tested them.",
     ),

@@ -91,6 +91,8 @@ class Route(Table):
         Column("line", pl.String(), "", "name of the planned line"),
         Column("latitude_deg", pl.Float64(), "deg", "latitude, WGS84"),
         Column("longitude_deg", pl.Float64(), "deg", "longitude, WGS84"),
+        Column("name", pl.String(), "", "name of the vertex", True, True),
+        Column("text", pl.String(), "", "what the line is, in words", True, True),
     )
 
 

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from lodewalk.errors import InputError
 from lodewalk.formats.registry import ROLES, Format, format_named, recognise
+from lodewalk.services.extent import extent
+from lodewalk.services.place import check_place
 from lodewalk.services.reading import check_file, column_map_of, zone_of
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import (
@@ -27,9 +29,9 @@ if TYPE_CHECKING:
     from lodewalk.formats.delimited import ColumnMap
 
 DEFAULT_INSTRUMENT = {"base": "base", "rover": "rover", "track": "track", "older": "older"}
-MARGIN_DEG = 3.0
-#: A few stray fixes are left to the checks; more of them mean a wrong column or system.
-STRAY_SHARE = 0.1
+BEFORE_GOING = ("area", "exclusion", "terrain", "hand_meter")
+#: Formats whose files are tables of text, with lines of a bounded length.
+IN_LINES = ("delimited", "nmea", "iaga2002", "hand_meter")
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,8 @@ def add_files(
     files : sequence of Path
         Files as recorded.
     role : str
-        One of base, rover, track, observatory, plan, notes, older.
+        One of base, rover, track, observatory, plan, notes, older, area, exclusion, terrain,
+        hand_meter.
     instrument : str, optional
         Name of the instrument; the role's name when left out.
     columns : Path, optional
@@ -168,8 +171,8 @@ def _read(
     from lodewalk.formats.scan import check_size, hash_and_scan
 
     check_file(path)
-    form = format_named("delimited") if columns else recognise(path, role=role)
-    if form.name != "gpx":  # XML may stand on one line
+    form = _format(path, role=role, columns=columns)
+    if form.name in IN_LINES:  # XML and JSON may stand on one line
         check_size(path)
     sha256 = hash_and_scan(path).sha256
     known = same_content(entries, sha256)
@@ -180,11 +183,29 @@ def _read(
     if len(content.table) == 0:
         raise InputError("The file holds no rows.", file=path.name)
     fallback = old.zone if old else folder.settings.survey.time_zone
-    told = zone_of(content, given=zone, fallback=fallback, file=path.name)
+    told = "UTC"  # the ledger wants one; these files hold no times
+    if role not in BEFORE_GOING:
+        told = zone_of(content, given=zone, fallback=fallback, file=path.name)
     _check_times(content.table, told, path.name)
     _check_local_grid(content.table, column_map, path.name)
-    _check_place(content.table, column_map, folder.settings.survey.crs, path.name)
+    check_place(content.table, column_map, folder.settings.survey.crs, path.name)
+    remarks = (*remarks, *extent(content.table, folder.settings, role=role, file=path.name))
     return _Read(path, form, column_map, content, told, sha256, remarks, known)
+
+
+def _format(path: Path, *, role: str, columns: Path | None) -> Format:
+    """Return the format of a file; with a column map it is delimited text."""
+    if columns is None:
+        return recognise(path, role=role)
+    form = format_named("delimited")
+    if role not in form.roles:
+        raise InputError(
+            f"A column map is for delimited text, which serves as {', '.join(form.roles)}.",
+            file=path.name,
+            value=role,
+            remedy="Leave --columns out.",
+        )
+    return form
 
 
 @dataclass(frozen=True)
@@ -250,45 +271,6 @@ def _check_local_grid(table: Any, column_map: "ColumnMap | None", file: str) -> 
         for name in dict.fromkeys(table.strings("line")):
             line_number(name, file)
         tie_of(column_map.position.model_dump(mode="json"), file)
-
-
-def _check_place(table: Any, column_map: "ColumnMap | None", crs: str, file: str) -> None:
-    """Raise when more than a few positions lie far outside the survey's reference system."""
-    from lodewalk.adapters.projection import area_of_use, check_geographic, to_geographic
-
-    stated = column_map.position.crs if column_map is not None else None
-    geographic = table.has("latitude_deg") and table.has("longitude_deg")
-    if not geographic and not (table.has("easting_m") and table.has("northing_m")):
-        return
-    names = ("latitude_deg", "longitude_deg") if geographic else ("northing_m", "easting_m")
-    frame = table.frame.select("line_in_file", *names).drop_nulls()
-    latitude, longitude = (frame[name].to_numpy() for name in names)
-    if geographic and stated:
-        check_geographic(stated)
-    elif not geographic:
-        longitude, latitude = to_geographic(longitude, latitude, crs=stated or crs)
-    area = area_of_use(crs)
-    outside = (~_inside(latitude, longitude, area)).nonzero()[0]
-    if len(outside) <= STRAY_SHARE * frame.height:
-        return
-    first = int(outside[0])
-    swapped = bool(_inside(longitude[first], latitude[first], area)) and geographic
-    raise InputError(
-        f"The position lies outside the area of {crs}.",
-        file=file,
-        line=frame["line_in_file"][first],
-        value=(frame[names[0]][first], frame[names[1]][first]),
-        remedy="Latitude and longitude are swapped; mend the column map."
-        if swapped
-        else "Set the survey's crs right, or check columns and units.",
-    )
-
-
-def _inside(latitude: Any, longitude: Any, area: tuple[float, float, float, float]) -> Any:
-    """Tell whether places lie in an area, or not far outside it."""
-    west, south, east, north = area
-    beyond = (longitude - west + MARGIN_DEG) % 360 > (east - west) % 360 + 2 * MARGIN_DEG
-    return (south - MARGIN_DEG <= latitude) & (latitude <= north + MARGIN_DEG) & ~beyond
 
 
 def _check_twice(read: Sequence[_Read]) -> None:

@@ -12,11 +12,15 @@ from lodewalk.services.add import add_files
 from lodewalk.services.decide import decide
 from lodewalk.services.demo import write_demo
 from lodewalk.services.demo.scenario import Scenario
+from lodewalk.services.demo.write import DemoFile
 from lodewalk.services.new import new_survey
 from lodewalk.services.report import report
 from lodewalk.services.run import run
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.folder import Folder, open_folder
+
+#: Sub-folder with the same survey as it was before anyone walked: nothing planned yet.
+BEFORE_GOING = "before-going"
 
 
 @dataclass(frozen=True)
@@ -27,6 +31,7 @@ class DemoResult:
     """
 
     folder: str
+    before_going: str
     truth: str
     map: str
     report: str
@@ -69,6 +74,7 @@ def demo(directory: Path, *, seed: int, reporter: Reporter | None = None) -> Dem
     assert ran.readings is not None
     return DemoResult(
         folder=str(directory),
+        before_going=str(directory / BEFORE_GOING),
         truth=str(directory / "truth"),
         map=made.map or "",
         report=made.report,
@@ -92,18 +98,26 @@ def _write(directory: Path, seed: int) -> None:
         folder = open_folder(directory)
         for name in ("incoming", "truth"):
             (Path(scratch) / name).rename(directory / name)
-        for item in files.files:
-            add_files(
-                folder,
-                [directory / item.path.relative_to(scratch)],
-                role=item.role,
-                instrument=item.instrument,
-                columns=directory / item.column_map.relative_to(scratch)
-                if item.column_map
-                else None,
-                time_zone=item.time_zone,
-            )
+        _add(folder, directory, files.files, Path(scratch))
         _confirm_clocks(folder)
+        about = files.beliefs["survey"]
+        before = directory / BEFORE_GOING
+        new_survey(before, name=about["name"], crs=about["crs"], settings=files.beliefs)
+        _add(open_folder(before), directory, files.before_going, Path(scratch))
+
+
+def _add(folder: Folder, directory: Path, files: tuple[DemoFile, ...], scratch: Path) -> None:
+    """Add files, which were moved from the scratch folder, to a survey."""
+    for item in files:
+        column_map = item.column_map
+        add_files(
+            folder,
+            [directory / item.path.relative_to(scratch)],
+            role=item.role,
+            instrument=item.instrument,
+            columns=directory / column_map.relative_to(scratch) if column_map else None,
+            time_zone=item.time_zone,
+        )
 
 
 def _confirm_clocks(folder: Folder) -> None:

@@ -68,6 +68,18 @@ STEPS = (
     _ingest("terrain", "Reads the terrain model.", before_going=True),
     _ingest("hand_meter", "Reads hand-meter readings of rocks.", before_going=True),
     Step(
+        "plan",
+        "Lays out lines, tie lines, base and days of a survey to come, and reckons its effort.",
+        1,
+        ("plan", "planned_lines", "planned_points"),
+        (
+            "area_recorded", "exclusion_recorded", "terrain_recorded", "hand_meter_files",
+            "hand_meter_recorded",
+        ),
+        ("survey.crs", "body", "host", "survey_noise", "plan", "effort", "handheld"),
+        before_going=True,
+    ),
+    Step(
         "time",
         "Turns recorded times into UTC.",
         3,
@@ -404,6 +416,16 @@ STEPS = (
         2,
         ("summary",),
         ("readings", "lines", "datum", "budget", "grids", "grid_notes", "error_notes"),
+    ),
+    Step(
+        "feasibility",
+        "Tells the anomaly to expect of the body that is sought, the odds of finding it with the "
+        "survey that is planned, and what would change them most.",
+        1,
+        ("feasibility", "expected_grids"),
+        ("area_recorded", "hand_meter_files", "hand_meter_recorded"),
+        ("survey.crs", "body", "host", "survey_noise", "plan", "effort.pace_m_s"),
+        before_going=True,
     ),
 )  # fmt: skip
 

@@ -32,9 +32,20 @@ def read_role(folder: Folder, entries: Sequence[RawFile], *, role: str) -> dict[
     about = [_about(entry, table, names[entry.sha256]) for entry, table in read]
     files = Document({"files": about})
     kind = table_class(f"{role}_recorded")
-    frames = [table.frame for _, table in read]
+    frames = _apart([table.frame for _, table in read])
     joined = kind(pl.concat(frames, how="diagonal")) if frames else kind.empty()
     return {f"{role}_files": files, f"{role}_recorded": joined}
+
+
+def _apart(frames: list[pl.DataFrame]) -> list[pl.DataFrame]:
+    """Return the frames with shapes numbered on from file to file, so that they stay apart."""
+    found, start = [], 0
+    for frame in frames:
+        if "shape" in frame.columns:
+            frame = frame.with_columns(pl.col("shape") + start)
+            start = 1 + int(frame["shape"].max() or 0)  # type: ignore[arg-type]
+        found.append(frame)
+    return found
 
 
 def _read(folder: Folder, entry: RawFile) -> Table:

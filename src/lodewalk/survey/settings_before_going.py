@@ -111,7 +111,9 @@ class PlanSettings(Section):
     """Lines, tie lines and base of the survey that is planned."""
 
     first_day: Annotated[date, Strict(False)] | None = setting(
-        None, "First day in the field, YYYY-MM-DD; left out, today's."
+        None,
+        "First day in the field, YYYY-MM-DD; left out, sheets bear no date and the field is that "
+        "of the middle of 2027.",
     )
     latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = setting(
         None, "Where, if no area is given yet.", "deg"
@@ -132,6 +134,11 @@ class PlanSettings(Section):
     )
     tie_spacing_m: Annotated[float, Field(gt=0, le=1e5)] | None = setting(
         None, "Distance between tie lines; left out, chosen.", "m"
+    )
+    optimise: bool = setting(
+        False,
+        "Seek lines that find the body as surely as the rule of thumb with fewer kilometres, "
+        "where azimuth and spacing are left out; takes minutes.",
     )
     reading_interval_m: float = setting(
         1.0, "Distance between readings along a line.", "m", gt=0, le=100

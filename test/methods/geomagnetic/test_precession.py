@@ -22,6 +22,18 @@ def test_shielded_constant_is_that_of_an_independent_carrier():
     assert precession_frequency_hz(1e9) == pytest.approx(hertz_per_tesla, rel=4e-9)
 
 
+def test_constants_that_are_easily_taken_instead():
+    """At 50 000 nT the constant of 1986 (2.67515255e8 per second and tesla, from memory), being
+    smaller, reads 0.012 nT higher, and the one of bare protons 1.28 nT lower (CODATA 2022)."""
+    from scipy import constants
+
+    hertz = precession_frequency_hz(50_000.0)
+    older = 2.67515255e8 / (2 * np.pi) * 1e-9
+    bare = 1e-3 * constants.value("proton gyromag. ratio in MHz/T")
+    assert hertz / older - 50_000.0 == pytest.approx(0.012, abs=0.001)
+    assert 50_000.0 - hertz / bare == pytest.approx(1.28, abs=0.01)
+
+
 # Common practice: the field rounded to the nearest whole microtesla.
 @pytest.mark.parametrize(
     ("field", "tuning"),

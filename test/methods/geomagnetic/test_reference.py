@@ -10,6 +10,7 @@ import pytest
 
 from lodewalk.errors import InputError
 from lodewalk.methods.geomagnetic import (
+    direction_change,
     field_elements,
     igrf_change,
     igrf_coefficients,
@@ -161,3 +162,20 @@ def test_import_does_not_load_the_compiler():
         "sys.exit(any(name in sys.modules for name in ('numba', 'scipy', 'polars')))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_change_of_direction_by_the_table_of_another_model():
+    """WMM2025 report table: rates of I and D beside the vector and its rates."""
+    table = published("wmm2025_test_values.csv")
+    field = [table[key] for key in ("X_nT", "Y_nT", "Z_nT")]
+    change = [table[key] for key in ("Xdot", "Ydot", "Zdot")]
+    declination, inclination = direction_change(field, change)
+    # Rates are printed to 0.1 nT and 0.01 degrees a year.
+    np.testing.assert_allclose(declination, table["Ddot_deg_yr"], atol=0.007)
+    np.testing.assert_allclose(inclination, table["Idot_deg_yr"], atol=0.006)
+
+
+def test_change_of_direction_where_the_field_is_vertical():
+    declination, inclination = direction_change((0.0, 0.0, 50_000.0), (10.0, 0.0, 0.0))
+    assert np.isnan(declination)
+    assert np.isnan(inclination)

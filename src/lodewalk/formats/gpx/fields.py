@@ -7,6 +7,7 @@ from datetime import date
 from typing import NoReturn
 
 from lodewalk.errors import InputError
+from lodewalk.formats.words import counted
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 TIME = re.compile(
@@ -108,17 +109,6 @@ class Times:
         if self.without_zone:
             notes.append(f"{counted(self.without_zone, 'time')} without a zone: taken as UTC.")
         return notes
-
-
-def counted(number: int, noun: str) -> str:
-    """Return a number with its noun.
-
-    Examples
-    --------
-    >>> counted(2, "route")
-    '2 routes'
-    """
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _refuse_time(text: str, *, file: str, line: int) -> NoReturn:

@@ -8,17 +8,13 @@ used here, since it drops times that it can't read and doesn't know the line of 
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NamedTuple, NoReturn
-from xml.parsers import expat
+from typing import NamedTuple
 
-from lodewalk.errors import InputError
 from lodewalk.formats.gpx.fields import Times, number, position
+from lodewalk.formats.xml_walk import XmlWalk
 
-CHUNK_BYTES = 65_536
-MAX_TAG_BYTES = 1 << 20
 MAX_TEXT_CHARACTERS = 1 << 20
 MAX_KEPT_CHARACTERS = 1 << 25
-MAX_DEPTH = 64
 MAX_POINTS = 1_000_000
 
 #: The three kinds of points by their place in the tree, and the role that each serves.
@@ -70,71 +66,32 @@ def parse(path: Path, *, role: str) -> Document:
         that isn't ``gpx``, or a position, height or time that can't be read; with its line.
     """
     walker = _Walker(path.name, role)
-    with path.open("rb") as stream:
-        while chunk := stream.read(CHUNK_BYTES):
-            walker.feed(chunk)
-    walker.feed(b"", final=True)
+    walker.walk(path)
     return walker.document
 
 
-class _Walker:
+class _Walker(XmlWalk):
     """The handlers of the XML parser and what they need to remember."""
 
     def __init__(self, file: str, role: str) -> None:
-        self.file, self.role = file, role
+        super().__init__(file, what="GPX", again="copy it from the receiver again")
+        self.role = role
         self.document = Document()
         self.prefix = ""
-        self.path: tuple[str, ...] = ()
         self.group = -1
-        self.fed = self.kept = 0
+        self.kept = 0
         self.start_line = 0
         self.attributes: dict[str, str] = {}
         self.children: dict[str, str] = {}
         self.text: list[str] | None = None
         self.text_path: tuple[str, ...] = ()
         self.length = 0
-        self.parser = expat.ParserCreate()
-        self.parser.StartElementHandler = self.start
-        self.parser.EndElementHandler = self.end
-        self.parser.CharacterDataHandler = self.characters
-        self.parser.StartDoctypeDeclHandler = self.refuse_doctype
-
-    def feed(self, chunk: bytes, *, final: bool = False) -> None:
-        """Parse one more piece of the file."""
-        self.fed += len(chunk)
-        try:
-            self.parser.Parse(chunk, final)
-        except expat.ExpatError as error:
-            reason = expat.ErrorString(error.code)
-            raise InputError(
-                f"The file must be well-formed XML ({reason}).",
-                file=self.file,
-                line=error.lineno,
-                remedy="It may be cut short or damaged; copy it from the receiver again.",
-            ) from None
-        except (LookupError, ValueError) as error:
-            if isinstance(error, InputError):
-                raise
-            self.refuse("The text encoding of the file is unknown.")
-        if self.fed - max(self.parser.CurrentByteIndex, 0) > MAX_TAG_BYTES + CHUNK_BYTES:
-            self.refuse("A single tag is longer than a mebibyte.")
-
-    def refuse(self, rule: str, *, value: object = None, remedy: str = "") -> NoReturn:
-        """Raise with the line that the parser has come to."""
-        line = self.parser.CurrentLineNumber
-        raise InputError(rule, file=self.file, line=line, value=value, remedy=remedy)
-
-    def refuse_doctype(self, *_: object) -> None:
-        """Refuse a document type, which GPX never has and which could declare entities."""
-        self.refuse("A GPX file may not declare a document type or entities.")
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
         """Enter an element."""
         if not self.path:
             self.enter_root(name, attributes)
-        self.path += (name.removeprefix(self.prefix),)
-        if len(self.path) > MAX_DEPTH:
-            self.refuse(f"Elements may not be nested deeper than {MAX_DEPTH}.")
+        self.enter(name.removeprefix(self.prefix))
         if self.path in KINDS:
             self.start_line = self.parser.CurrentLineNumber
             self.attributes, self.children = attributes, {}
@@ -161,8 +118,9 @@ class _Walker:
         if self.length > MAX_TEXT_CHARACTERS or self.kept > MAX_KEPT_CHARACTERS:
             self.refuse("The texts of the file are too long for a GPX file.")
 
-    def end(self, _: str) -> None:
+    def end(self, name: str) -> None:
         """Leave an element."""
+        del name
         if self.text is not None and self.path == self.text_path:
             text, self.text = "".join(self.text).strip(), None
             if self.path == GROUP_NAME:

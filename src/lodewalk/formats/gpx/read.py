@@ -8,8 +8,9 @@ import polars as pl
 
 from lodewalk.errors import InputError
 from lodewalk.formats.content import Content
-from lodewalk.formats.gpx.fields import counted
 from lodewalk.formats.gpx.parse import Document, Point, parse
+from lodewalk.formats.gpx.shapes import read_shapes
+from lodewalk.formats.words import counted, own_name
 from lodewalk.records.recorded import Route, Track, Waypoints
 
 NOUNS = {"track": "track point", "plan": "route point", "notes": "waypoint"}
@@ -45,21 +46,22 @@ def recognise(head: bytes) -> float:
 
 
 def read(path: Path, *, role: str, column_map: object = None) -> Content:
-    """Read a file as a track, as planned lines or as notes.
+    """Read a file as a track, as planned lines, as notes, as an area or as exclusions.
 
     Parameters
     ----------
     path : Path
         The file.
-    role : {"track", "plan", "notes"}
-        A track takes the track points, a plan the routes, notes take the waypoints.
+    role : {"track", "plan", "notes", "area", "exclusion"}
+        A track takes the track points, a plan the routes, notes take the waypoints; for areas
+        and exclusions see `read_shapes`.
     column_map : None
         Not used: the format says itself what it holds.
 
     Returns
     -------
     Content
-        `Track`, `Route` or `Waypoints`; times in UTC.
+        `Track`, `Route`, `Waypoints` or `Shapes`; times in UTC.
 
     Raises
     ------
@@ -73,8 +75,11 @@ def read(path: Path, *, role: str, column_map: object = None) -> Content:
     heights are above; most receivers write the height above sea level.
     """
     del column_map
+    if role in ("area", "exclusion"):
+        return read_shapes(path, role=role)
     if role not in NOUNS:
-        raise InputError("GPX serves as track, plan or notes.", file=path.name, value=role)
+        rule = "GPX serves as track, plan, notes, area or exclusion."
+        raise InputError(rule, file=path.name, value=role)
     document = parse(path, role=role)
     if not document.points:
         _refuse_empty(document, role, file=path.name)
@@ -144,9 +149,7 @@ def _route(frame: pl.DataFrame, document: Document) -> tuple[Route, list[str]]:
     notes = []
     for index, (group, _) in enumerate(groupby(document.points, key=_group), start=1):
         given = document.group_names.get(group) or f"route {index}"
-        name, copy = given, 2
-        while name in names.values():
-            name, copy = f"{given} ({copy})", copy + 1
+        name = own_name(given, names.values())
         if name != given:
             notes.append(f"A further route called {given} is now {name}.")
         names[group] = name

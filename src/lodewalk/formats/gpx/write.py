@@ -37,7 +37,7 @@ def write(
     tracks : Track, optional
         Becomes one track with its segments; times are taken as UTC.
     routes : Route, optional
-        Each planned line becomes one route with its name.
+        Each planned line becomes one route with its name, its text and the names of its vertices.
     waypoints : Waypoints, optional
         Points without a position are left out, since GPX can't hold them.
     creator : str, optional
@@ -83,8 +83,10 @@ def _add_routes(document: "GPX", routes: Route | None) -> None:
     for row in _rows(routes):
         if name is None or row["line"] != name:
             name = row["line"]
-            document.routes.append(gpxpy.gpx.GPXRoute(name=_text(name)))
-        document.routes[-1].points.append(gpxpy.gpx.GPXRoutePoint(**_place(row)))
+            text = _text(row.get("text"))
+            document.routes.append(gpxpy.gpx.GPXRoute(name=_text(name), description=text))
+        point = gpxpy.gpx.GPXRoutePoint(**_place(row), name=_text(row.get("name")))
+        document.routes[-1].points.append(point)
 
 
 def _add_track(document: "GPX", track: Track | None) -> None:

@@ -19,6 +19,7 @@ from lodewalk.methods.geomagnetic.harmonics import synthesise, synthesise_geocen
 from lodewalk.methods.geomagnetic.precession import precession_frequency_hz, tuning_microtesla
 from lodewalk.methods.geomagnetic.reference import (
     FieldElements,
+    direction_change,
     field_elements,
     igrf_change,
     igrf_field,
@@ -35,6 +36,7 @@ __all__ = [
     "GaussCoefficients",
     "SiteValues",
     "decimal_year",
+    "direction_change",
     "field_elements",
     "geodetic_to_geocentric",
     "igrf_change",

@@ -197,6 +197,41 @@ def total_field_change(field: Components, change: Components) -> FloatArray:
     return result
 
 
+def direction_change(field: Components, change: Components) -> tuple[FloatArray, FloatArray]:
+    """Return the change of declination and inclination that a change of the vector makes.
+
+    Parameters
+    ----------
+    field : tuple of three arrays
+        North, east and down components of the field [nT].
+    change : tuple of three arrays
+        Their change [nT/yr].
+
+    Returns
+    -------
+    declination, inclination : array
+        Change of each [deg/yr]; NaN where the field is vertical or missing.
+
+    Notes
+    -----
+    ``dD/dt = (X dY/dt - Y dX/dt) / H**2`` and ``dI/dt = (H dZ/dt - Z dH/dt) / F**2``.
+
+    Examples
+    --------
+    >>> east, _ = direction_change((30000.0, 0.0, 0.0), (0.0, 30.0, 0.0))
+    >>> f"{east:.4f}"
+    '0.0573'
+    """
+    (north, east, down), (d_north, d_east, d_down) = np.asarray(field), np.asarray(change)
+    level = np.hypot(north, east)
+    turn, dip = np.full(level.shape, np.nan), np.full(level.shape, np.nan)
+    some = level > 0
+    np.divide(north * d_east - east * d_north, level**2, out=turn, where=some)
+    np.divide(north * d_north + east * d_east, level, out=dip, where=some)
+    dip = (level * d_down - down * dip) / (level**2 + down**2)
+    return np.degrees(turn), np.degrees(dip)
+
+
 def field_elements(north_nT: ArrayLike, east_nT: ArrayLike, down_nT: ArrayLike) -> FieldElements:
     """Return declination, inclination, horizontal and total intensity.
 

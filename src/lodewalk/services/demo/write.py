@@ -7,6 +7,7 @@ from typing import Any
 
 from lodewalk.errors import InputError
 from lodewalk.services.demo import raw_files, truth
+from lodewalk.services.demo.before_going import beliefs, write_before_going
 from lodewalk.services.demo.faults import (
     Fault,
     Sheet,
@@ -45,11 +46,17 @@ class DemoFile:
 
 @dataclass(frozen=True)
 class DemoFiles:
-    """The raw files of the demo in order of adding, its settings, and where the truth lies."""
+    """The raw files of the demo in order of adding, its settings, and where the truth lies.
+
+    `before_going` are the files that were there before anyone walked, `beliefs` the settings
+    that the crew had then.
+    """
 
     files: tuple[DemoFile, ...]
     settings: dict[str, dict[str, Any]]
     truth: Path
+    before_going: tuple[DemoFile, ...]
+    beliefs: dict[str, dict[str, Any]]
 
 
 @dataclass(frozen=True)
@@ -99,7 +106,14 @@ def write_demo(directory: Path, *, seed: int, scenario: Scenario | None = None) 
     recorded = (file for item in written for file in item.files)
     files = (DemoFile(plan, "plan"), *recorded, DemoFile(notes, "notes"))
     _write_truth(world, known, written=written, files=files)
-    return DemoFiles(files, world.scenario.settings(), known)
+    before = write_before_going(incoming, world=world)
+    return DemoFiles(
+        files,
+        world.scenario.settings(),
+        known,
+        tuple(DemoFile(path, role) for role, path in before.items()),
+        beliefs(world.scenario),
+    )
 
 
 def _write_days(world: World, incoming: Path) -> Iterator[_Written]:

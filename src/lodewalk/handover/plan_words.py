@@ -1,0 +1,157 @@
+"""Words of the field sheets: tests with their tolerances, set-up, whom to call, cautions."""
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from lodewalk.figures.sheet_pages import Block
+from lodewalk.figures.style import number
+from lodewalk.handover.words import CAUTIONS
+from lodewalk.steps.set_up import CHECKLISTS
+
+#: Readings around the base and the largest difference between them (common practice) [m, nT].
+AROUND_BASE: Final = (5, 1.0, 2.0)
+#: The base records before the rover starts and after it ends (common practice) [min].
+BASE_LEAD_MIN: Final = 15
+_RESULT: Final = "Measured [nT]: ____________"
+#: Lines to write on where nobody to call is set.
+_BLANK_CALLS: Final = 4
+
+
+@dataclass(frozen=True)
+class FieldNotes:
+    """What the sheets say beside the plan itself.
+
+    Parameters
+    ----------
+    tolerances : dict
+        The settings of section ``tolerances`` by name [nT], with ``chord_s`` [s] of ``checks``.
+    call : tuple of str
+        Whom to call; empty leaves lines to write on.
+    inclination_deg, tuning_uT, total_field_nT : float or None
+        The reference field on the first day; None where it isn't known.
+    sensor_height_m : float or None
+        Height of the sensor that was planned for.
+    """
+
+    tolerances: dict[str, float] = field(default_factory=dict)
+    call: tuple[str, ...] = ()
+    inclination_deg: float | None = None
+    tuning_uT: float | None = None
+    total_field_nT: float | None = None
+    sensor_height_m: float | None = None
+
+
+def sheet_blocks(notes: FieldNotes) -> tuple[Block, ...]:
+    """Return all blocks of a field sheet, in order."""
+    return (
+        before_block(notes),
+        Block("Set up the base", _items("base"), tick=True),
+        Block("Set up each rover", _items("rover"), tick=True),
+        tests_block(notes),
+        call_block(notes),
+        cautions_block(),
+        Block("Notes of the day", (), blanks=10, together=True),
+    )
+
+
+def _items(role: str) -> tuple[tuple[str, str], ...]:
+    """Return the set-up checklist of a role, as it can be ticked in the program too."""
+    return tuple(("", item.text) for item in CHECKLISTS[role])
+
+
+def before_block(notes: FieldNotes) -> Block:
+    """Return what holds for base and rovers together."""
+    count, reach, most = AROUND_BASE
+    rows = [
+        ("Clocks", "All clocks set to UTC and compared: base, rovers, GPS, watch."),
+        (
+            "Base first and last",
+            f"The base records from {BASE_LEAD_MIN} minutes before the rover's first reading to "
+            f"{BASE_LEAD_MIN} minutes after its last.",
+        ),
+        (
+            "Place of the base",
+            f"{count} readings within {reach:g} m of its sensor lie within {most:g} nT. {_RESULT}",
+        ),
+        ("Orientation and tuning", _sensor_words(notes)),
+        ("Height of the sensor", _height_words(notes)),
+    ]
+    return Block("Before the first reading", tuple(rows), tick=True)
+
+
+def _sensor_words(notes: FieldNotes) -> str:
+    """Say how the sensor is turned and tuned."""
+    words = "Sensor turned to the field as its maker says"
+    if notes.inclination_deg is not None:
+        side = "below" if notes.inclination_deg >= 0 else "above"
+        tilt = number(abs(notes.inclination_deg), 0)
+        words += f"; it points to magnetic north, {tilt}° {side} the horizontal"
+    if notes.tuning_uT is not None:
+        words += f". Tuning: {number(notes.tuning_uT, 0)} µT"
+    if notes.total_field_nT is not None:
+        words += f"; expect about {number(notes.total_field_nT, 0)} nT"
+    return words + "."
+
+
+def _height_words(notes: FieldNotes) -> str:
+    """Say how high the sensor is to be."""
+    planned = notes.sensor_height_m
+    wanted = f" Planned: {planned:g} m above ground." if planned is not None else ""
+    return f"Measured on each rover, the same all day.{wanted} Measured [m]: ____________"
+
+
+def tests_block(notes: FieldNotes) -> Block:
+    """Return the tests to do, each with what it may reach."""
+    told = notes.tolerances
+
+    def most(key: str) -> str:
+        return f"{told[key]:g} nT" if key in told else "____ nT"
+
+    rows = (
+        (
+            f"Turn-around: spread up to {most('heading_nT')}",
+            "Over the turn-around spot, eight headings, ten seconds or more each. Mark: "
+            f"turn-around N, NE and so on. {_RESULT}",
+        ),
+        (
+            f"With and without each item: change up to {most('item_nT')}",
+            "Radio, phone, handheld, companion: a minute each with it and without it, in turns. "
+            f"{_RESULT}",
+        ),
+        (
+            f"Static run: noise up to {most('static_nT')}",
+            f"Sensor on a stand, away from people, some minutes. {_RESULT}",
+        ),
+        (
+            "Side by side with the base",
+            "Rover beside the base, ten minutes at a reading a second: it proves the clocks.",
+        ),
+        (
+            f"Check station: spread up to {most('check_station_nT')}, corrected",
+            f"Same spot, height and facing; start, middle and end of the day. {_RESULT}",
+        ),
+        (
+            f"Repeat line: mean difference and noise up to {most('repeat_nT')}",
+            f"Walked each day in the same direction. {_RESULT}",
+        ),
+        (
+            f"Base record: up to {most('chord_nT')} off a chord of {told.get('chord_s', 60):g} s",
+            "Looked at in the evening with lodewalk check; where it is exceeded, lines wait.",
+        ),
+    )
+    return Block("Tests to do, and what each may reach", rows, tick=True, together=True)
+
+
+def call_block(notes: FieldNotes) -> Block:
+    """Return whom to call, or lines to write on."""
+    title = "Whom to call"
+    if notes.call:
+        return Block(title, tuple(("", entry) for entry in notes.call), blanks=1, together=True)
+    words = "Office, land owner, doctor, rescue: write names and numbers before you go."
+    return Block(title, (), note=words, blanks=_BLANK_CALLS, together=True)
+
+
+def cautions_block() -> Block:
+    """Return the cautions, those that come first on top."""
+    facts = sorted(CAUTIONS, key=lambda fact: not fact.label.startswith("Local rules"))
+    return Block("Cautions", tuple((fact.label, fact.value) for fact in facts), together=True)

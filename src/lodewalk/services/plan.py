@@ -1,0 +1,233 @@
+"""A plan for a survey to come: lines, ties, base, days, effort and their files."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from lodewalk.services.add import AddedFile, add_files
+from lodewalk.services.adopt_plan import adopt, check_adoption
+from lodewalk.services.joined import product
+from lodewalk.services.plan_files import write_plan_files
+from lodewalk.services.reading import check_file
+from lodewalk.steps.context import Reporter
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.ledger import file_digest, read_ledger, same_content
+from lodewalk.survey.run import run as run_steps
+
+if TYPE_CHECKING:
+    from lodewalk.records import Document
+    from lodewalk.records.planning import PlannedLines
+
+
+@dataclass(frozen=True)
+class PlanSite:
+    """Where the area is, and the reference field there; height null without terrain."""
+
+    latitude_deg: float
+    longitude_deg: float
+    easting_m: float
+    northing_m: float
+    height_m: float | None
+    date: str | None
+    epoch_year: float
+    total_field_nT: float
+    inclination_deg: float
+    declination_deg: float
+    convergence_deg: float
+    model: str
+
+
+@dataclass(frozen=True)
+class RoverDay:
+    """What one rover walks on one day."""
+
+    rover: int
+    lines_km: float
+    ties_km: float
+    repeat_km: float
+    between_km: float
+    kilometres: float
+    hours: float
+    pieces: int
+
+
+@dataclass(frozen=True)
+class PlanDay:
+    """One field day; the date is null where no first day is set."""
+
+    day: int
+    date: str | None
+    kilometres: float
+    hours: float
+    rovers: list[RoverDay]
+
+
+@dataclass(frozen=True)
+class PlanSiteOfBase:
+    """A place for the base; the score and its parts are metres of walking, the least is best."""
+
+    easting_m: float
+    northing_m: float
+    slope_deg: float | None
+    score_m: float
+    to_lines_m: float
+    way_in_m: float
+    slope_counts_m: float
+    nearness_counts_m: float
+    broken: list[str]
+
+
+@dataclass(frozen=True)
+class PlanBase:
+    """The base's place, alternatives, its test and its hours."""
+
+    site: PlanSiteOfBase
+    alternatives: list[PlanSiteOfBase]
+    on_site_test: str
+    hours: str
+
+
+@dataclass(frozen=True)
+class PlanEffort:
+    """What the plan costs, most likely and in a range, with what that rests on."""
+
+    field_days: int
+    days_low: int
+    days: int
+    days_high: int
+    walking_h: float
+    rover_h: float
+    stand_by_low: float
+    stand_by: float
+    stand_by_high: float
+    cutting_h: float | None
+    readings_rover: int
+    readings_base: int
+    batteries_rover: int
+    batteries_base: int
+    rover_full_after_days: float
+    base_full_after_days: float
+    assumptions: list[str]
+
+
+@dataclass(frozen=True)
+class PlanResult:
+    """A plan; `adopted` is its raw file, null for a draft, `superseded` what it took the place of.
+
+    `detection` and `optimiser` are null where nothing was predicted or tried.
+    """
+
+    site: PlanSite
+    azimuth_deg: float
+    spacing_m: float
+    tie_spacing_m: float
+    why: dict[str, str]
+    area_m2: float
+    walkable_m2: float
+    lines: int
+    ties: int
+    pieces: int
+    kilometres: dict[str, float]
+    left_out: dict[str, float]
+    days: list[PlanDay]
+    base: PlanBase
+    effort: PlanEffort
+    detection: dict[str, Any] | None
+    optimiser: dict[str, Any] | None
+    repairs: list[str]
+    warnings: list[str]
+    draft: bool
+    adopted: str | None
+    superseded: list[str]
+    added: list[AddedFile]
+    files: list[str]
+
+
+def plan(
+    folder: Folder,
+    *,
+    area: Sequence[Path] = (),
+    exclude: Sequence[Path] = (),
+    terrain: Path | None = None,
+    draft: bool = False,
+    replaces: bool = False,
+    reporter: Reporter | None = None,
+) -> PlanResult:
+    """Plan a survey, write the plan's files and adopt it.
+
+    Parameters
+    ----------
+    folder : Folder
+        The survey.
+    area, exclude : sequence of Path
+        Files to add first: the area, and what is kept clear of; those there already are left.
+    terrain : Path, optional
+        Terrain model to add first.
+    draft : bool
+        Make and write the plan, but don't adopt it.
+    replaces : bool
+        Adopt it although it takes the place of a plan added by hand, or rover files are there.
+    reporter : Reporter, optional
+        Hears the progress.
+
+    Raises
+    ------
+    InputError
+        For files that can't be read, an area that can't be planned, or a plan in the way.
+    """
+    given = (("area", area), ("exclusion", exclude), ("terrain", [terrain] if terrain else []))
+    if not draft and not replaces and any(files for _, files in given):
+        check_adoption(folder)
+    added = [
+        file for role, files in given for file in _added(folder, [Path(f) for f in files], role)
+    ]
+    run_steps(folder, to="plan", reporter=reporter)
+    found = cast("Document", product(folder, "plan")).values
+    adopted, superseded = None, list[str]()
+    if not draft:
+        lines = cast("PlannedLines", product(folder, "planned_lines"))
+        told = adopt(folder, lines, crs=folder.settings.survey.crs, replaces=replaces)
+        adopted, superseded = told.stored_as, told.superseded
+    written = write_plan_files(folder, draft=draft)
+    files = [path.relative_to(folder.path).as_posix() for path in written.paths]
+    return _result(
+        found | {"warnings": [*found["warnings"], *written.notes]},
+        draft=draft,
+        adopted=adopted,
+        superseded=superseded,
+        added=added,
+        files=files,
+    )
+
+
+def _added(folder: Folder, files: list[Path], role: str) -> list[AddedFile]:
+    """Add the files that aren't in the survey with this role yet."""
+    for path in files:
+        check_file(path)
+    entries = read_ledger(folder)
+    known = [same_content(entries, file_digest(path)) for path in files]
+    new = [
+        path
+        for path, entry in zip(files, known, strict=True)
+        if entry is None or entry.role != role
+    ]
+    return add_files(folder, new, role=role).files if new else []
+
+
+def _result(found: dict[str, Any], **more: Any) -> PlanResult:
+    """Return the plan document as a result."""
+    base = dict(found["base"])
+    alternatives = [PlanSiteOfBase(**row) for row in base.pop("alternatives")]
+    texts = {name: base.pop(name) for name in ("on_site_test", "hours")}
+    days = [
+        PlanDay(**day | {"rovers": [RoverDay(**rover) for rover in day["rovers"]]})
+        for day in found["days"]
+    ]
+    typed = {
+        "site": PlanSite(**found["site"]),
+        "days": days,
+        "base": PlanBase(PlanSiteOfBase(**base), alternatives, **texts),
+        "effort": PlanEffort(**found["effort"]),
+    }
+    return PlanResult(**found | typed | more)

@@ -1,0 +1,215 @@
+"""The odds of a survey that is planned, at the ends of what isn't known, and with changes."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lodewalk.methods.planning.contrast import log_spread
+from lodewalk.methods.planning.expected import Source, strike_counts
+from lodewalk.methods.planning.feasibility import (
+    Case,
+    Change,
+    Seeking,
+    alike,
+    changes,
+    ends_of,
+    probabilities_of,
+    size_share,
+)
+from lodewalk.methods.planning.line_layout import LineLayout, frame_of
+from lodewalk.methods.planning.survey_noise import RandomField, SurveyNoise
+from lodewalk.steps.context import Context
+from lodewalk.steps.going_place import GoingPlace
+from lodewalk.steps.rock_contrast import Contrast
+
+Floats = NDArray[np.float64]
+#: Tie lines are so many line spacings apart where nothing is set (common practice).
+TIES = 10.0
+#: Side of the square that is taken where no area is given [m].
+USUAL_SIDE_M = 500.0
+#: Cases that one worker takes at a time.
+PART = 5
+#: What a hand meter may find: as often less than the first as more than the second.
+QUARTILES = (0.25, 0.75)
+#: Odds that no change can better are not worth reckoning again; the name of a worse one.
+SURE, LOW = 0.99, "hand meter, low"
+#: A contrast whose logarithm spreads by less is known.
+NO_SPREAD = 0.01
+
+
+@dataclass(frozen=True)
+class Odds:
+    """Probability of detection as planned, its neighbours, and what it rests on."""
+
+    probability: float
+    sizes: tuple[float, float]
+    plan: dict[str, Any]
+    reading_noise: float
+    noise_parts: dict[str, float]
+    cases: list[dict[str, Any]]
+    changes: list[dict[str, Any]]
+    assumed: list[str]
+
+
+def odds_of(
+    place: GoingPlace,
+    contrast: Contrast,
+    source: Source,
+    settings: Mapping[str, Any],
+    context: Context,
+) -> Odds:
+    """Return the odds of the survey in the settings."""
+    layout, assumed = _layout(place, source, settings)
+    noise = noise_of(settings, layout.sensor_height_m)
+    known = contrast.contrast
+    spread = log_spread(contrast.draws)
+    spread = spread if spread > NO_SPREAD else 0.0
+    body = settings["body"]
+    case = Case(layout, noise, contrast.shown, spread, body["depth_m"], body["depth_factor"])
+    outline = place.outline_m
+    if outline is None:
+        half = USUAL_SIDE_M / 2
+        outline = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
+        assumed.append(f"No area is given: a square of {USUAL_SIDE_M:g} m a side is taken.")
+    width = float(np.ptp(outline @ frame_of(layout.azimuth_deg)[:, 0]))
+    if width < layout.spacing_m:
+        assumed.append(
+            f"The area is {width:.3g} m wide across the lines, less than their spacing of "
+            f"{layout.spacing_m:.3g} m: one line is reckoned with."
+        )
+    seeking = Seeking(
+        source, contrast.draws, body["strike_sd_deg"], outline, settings["plan"]["false_alarm"]
+    )
+    measured = dict(zip(("low", "high"), np.quantile(contrast.draws, QUARTILES), strict=True))
+    first = probabilities_of(seeking, [case])[0]
+    others = list(changes(case, measured=measured if spread else None))
+    if first >= SURE:
+        others = [change for change in others if change.name in ("sparser lines", LOW)]
+    ends = list(ends_of(case, low=known.low, high=known.high))
+    everything = [*(change.case for change in others), *(end[3] for end in ends)]
+    rest = _chances(seeking, everything, context)
+    ranked = _ranked(others, rest[: len(others)], first)
+    cases = [
+        {"what": what, "end": end, "value": value, "probability": round(chance, 4)}
+        for (what, end, value, _), chance in zip(ends, rest[len(others) :], strict=True)
+    ]
+    low, high = np.quantile(np.abs(contrast.draws), [0.05, 0.95])
+    sizes = size_share(source, float(low)), size_share(source, float(high))
+    return Odds(
+        first,
+        sizes,
+        _plan(layout, outline),
+        noise.total_sd,
+        _parts(settings),
+        cases,
+        ranked,
+        assumed,
+    )
+
+
+def _ranked(others: list[Change], chances: list[float], first: float) -> list[dict[str, Any]]:
+    """Return the changes as plain values, the largest gain first."""
+    rows: list[dict[str, Any]] = [
+        {
+            "name": change.name,
+            "text": change.text,
+            "of_survey": change.of_survey,
+            "probability": round(chance, 4),
+            "gain": round(chance - first, 4),
+        }
+        for change, chance in zip(others, chances, strict=True)
+    ]
+    return sorted(rows, key=lambda row: -float(row["gain"]))
+
+
+def _chances(seeking: Seeking, cases: list[Case], context: Context) -> list[float]:
+    """Return the probability of each case; those that share tables are one part of the work."""
+    groups: dict[tuple[float, float, float], list[int]] = {}
+    for index, case in enumerate(cases):
+        groups.setdefault(alike(case), []).append(index)
+    parts = [
+        (key, members[start : start + PART])
+        for key, members in groups.items()
+        for start in range(0, len(members), PART)
+    ]
+    found = context.map(
+        partial(probabilities_of, seeking), [[cases[i] for i in part] for _, part in parts]
+    )
+    chances = {
+        index: chance
+        for (_, part), own in zip(parts, found, strict=True)
+        for index, chance in zip(part, own, strict=True)
+    }
+    return [chances[index] for index in range(len(cases))]
+
+
+def _layout(
+    place: GoingPlace, source: Source, settings: Mapping[str, Any]
+) -> tuple[LineLayout, list[str]]:
+    """Return the lines of the settings, the usual ones where they are left out, and which."""
+    plan, body = settings["plan"], source.body
+    assumed = []
+    height = plan["sensor_height_m"]
+    spacing, azimuth, ties = (
+        plan["line_spacing_m"], plan["line_azimuth_deg"], plan["tie_spacing_m"]
+    )  # fmt: skip
+    if spacing is None:
+        spacing = body.depth_m + height
+        assumed.append(
+            f"Lines {spacing:.3g} m apart, the depth of the body below the sensor, since "
+            "plan.line_spacing_m is left out."
+        )
+    if azimuth is None:
+        north = place.site.declination_deg - place.convergence_deg
+        azimuth = (body.strike_deg + 90.0 if strike_counts(body) else north) % 180.0
+        along = "across the strike" if strike_counts(body) else "along magnetic north"
+        assumed.append(f"Lines {along}, since plan.line_azimuth_deg is left out.")
+    if ties is None:
+        ties = TIES * spacing
+        assumed.append(f"Tie lines {ties:.3g} m apart, ten line spacings (common practice).")
+    layout = LineLayout(
+        azimuth, spacing, ties, plan["reading_interval_m"], height, settings["effort.pace_m_s"]
+    )
+    return layout, assumed
+
+
+def noise_of(settings: Mapping[str, Any], height_m: float) -> SurveyNoise:
+    """Return the noise of the settings; the depths of its layers are below the sensor."""
+    host = settings["host"]
+    return SurveyNoise(
+        **settings["survey_noise"],
+        geology=(
+            RandomField(host["noise_nT"], host["noise_depth_m"] + height_m),
+            RandomField(host["soil_noise_nT"], host["soil_depth_m"] + height_m),
+        ),
+    )
+
+
+def _parts(settings: Mapping[str, Any]) -> dict[str, float]:
+    """Return the parts of the noise of one reading, levels of lines left out."""
+    own, host = settings["survey_noise"], settings["host"]
+    return {
+        "instrument": own["instrument_nT"],
+        "walking": own["walking_nT"],
+        "diurnal": own["diurnal_nT"],
+        "geology": host["noise_nT"],
+        "soil": host["soil_noise_nT"],
+    }
+
+
+def _plan(layout: LineLayout, outline: Floats) -> dict[str, Any]:
+    """Return the lines as plain values."""
+    sides = np.ptp(outline, axis=0)
+    return {
+        "line_spacing_m": layout.spacing_m,
+        "line_azimuth_deg": layout.azimuth_deg,
+        "tie_spacing_m": layout.tie_spacing_m,
+        "reading_interval_m": layout.reading_interval_m,
+        "sensor_height_m": layout.sensor_height_m,
+        "extent_east_m": float(sides[0]),
+        "extent_north_m": float(sides[1]),
+    }

@@ -1,0 +1,229 @@
+"""Plan: lines, ties, base, days and effort of a survey that hasn't been walked yet."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+
+from lodewalk.adapters.projection import grid_convergence_deg, to_geographic
+from lodewalk.adapters.surroundings import middle_of
+from lodewalk.errors import SettingsError
+from lodewalk.methods.geomagnetic import (
+    IGRF_FIRST_YEAR,
+    IGRF_LAST_YEAR,
+    IGRF_MODEL,
+    decimal_year,
+    site_values,
+)
+from lodewalk.methods.planning.layout import LEAST_TIES
+from lodewalk.records import Document, Record
+from lodewalk.records.planning import PlannedLines
+from lodewalk.records.recorded import HandMeter, Shapes
+from lodewalk.steps.context import Context
+from lodewalk.steps.plan_area import PlanArea, plan_area
+from lodewalk.steps.plan_base import base_row
+from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise
+from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort, storms_at
+from lodewalk.steps.plan_ground import Ground, ground_of
+from lodewalk.steps.plan_lines import Layout, laid_out
+from lodewalk.steps.plan_sought import choice_words, optimised, promise, sought_body
+from lodewalk.steps.plan_tables import planned_lines, planned_points
+from lodewalk.steps.rows import table
+
+#: Epoch of the reference field where no first day is set: the middle of the model's last years.
+USUAL_YEAR = 2027.5
+#: Pieces steeper than this are warned of [degrees].
+STEEP_DEG = 30.0
+#: More empty walking than this share of the lines is warned of.
+FAR_SHARE = 0.5
+#: Names that a warning lists at most.
+MOST_LISTED = 8
+ON_SITE_TEST = (
+    "Before the base is set up: five readings 1 m around the place (centre, north, east, south, "
+    "west) at sensor height lie within 2 nT of each other; else move on (common practice)."
+)
+BASE_HOURS = "The base records from 15 min before the rover to 15 min after it."
+
+
+def run(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
+) -> dict[str, Record]:
+    """Return the plan as a document, its lines and its points."""
+    context.check_cancelled()
+    crs = settings["survey.crs"]
+    area_shapes, exclusion = table(inputs, "area_recorded"), table(inputs, "exclusion_recorded")
+    assert isinstance(area_shapes, Shapes)
+    assert isinstance(exclusion, Shapes)
+    meter = table(inputs, "hand_meter_recorded")
+    assert isinstance(meter, HandMeter)
+    year = _year(settings["plan"]["first_day"])
+    area = plan_area(area_shapes, exclusion, crs, settings["plan"])
+    ground = ground_of(table(inputs, "terrain_recorded"), crs)
+    sought = sought_body(area_shapes, meter, settings)
+    optimiser = None
+    if sought is not None and may_optimise(settings["plan"]):
+        optimiser = choice_words(optimised(sought, settings))
+    context.check_cancelled()
+    choice = chosen_layout(settings, optimiser)
+    layout = laid_out(area, choice, ground, settings)
+    detection = None if sought is None else promise(sought, layout, settings)
+    lines = planned_lines(layout, ground, settings["effort"]["rovers"])
+    values = _document(area, choice, layout, lines, ground, settings, year)
+    values |= {"detection": detection, "warnings": values["warnings"] + _odds(detection, settings)}
+    return {
+        "plan": Document(values),
+        "planned_lines": lines,
+        "planned_points": planned_points(layout, lines, ground, settings, crs),
+    }
+
+
+def _year(first_day: str | None) -> float:
+    """Return the epoch of the reference field, or raise for a day outside the model."""
+    if first_day is None:
+        return USUAL_YEAR
+    moment = datetime.fromisoformat(first_day).replace(tzinfo=UTC)
+    if not IGRF_FIRST_YEAR <= moment.year < IGRF_LAST_YEAR:
+        raise SettingsError(
+            f"Setting plan.first_day must lie within {IGRF_MODEL}, {IGRF_FIRST_YEAR:g} to "
+            f"{IGRF_LAST_YEAR - 1:g}.",
+            file="survey.toml",
+            value=first_day,
+            remedy="Is the year right? If so, a newer lodewalk is needed.",
+        )
+    return float(decimal_year(moment.timestamp()))
+
+
+def _document(
+    area: PlanArea,
+    choice: LayoutChoice,
+    layout: Layout,
+    lines: PlannedLines,
+    ground: Ground,
+    settings: Mapping[str, Any],
+    year: float,
+) -> dict[str, Any]:
+    """Return what the plan says of itself."""
+    days = plan_days(layout, lines, settings)
+    site = _site(area, ground, settings, year)
+    when = None if settings["plan"]["first_day"] is None else year
+    storms = storms_at(site["latitude_deg"], site["longitude_deg"], when)
+    return {
+        "site": site,
+        "area_m2": round(area.area_m2, 1),
+        "walkable_m2": round(area.left_m2, 1),
+        "azimuth_deg": round(choice.azimuth_deg, 3),
+        "spacing_m": round(choice.spacing_m, 3),
+        "tie_spacing_m": round(layout.tie_spacing_m, 3),
+        "why": dict(choice.why),
+        "lines": int(layout.pieces.number[np.array(layout.kinds) == "line"].max(initial=-1)) + 1,
+        "ties": int(layout.pieces.number[np.array(layout.kinds) == "tie"].max(initial=-1)) + 1,
+        "pieces": len(layout.names),
+        "kilometres": kilometres(days),
+        "left_out": {
+            "pieces": int(layout.short_m.size),
+            "length_m": round(float(layout.short_m.sum()), 1),
+        },
+        "days": days,
+        "base": base_row(layout.stand, 0)
+        | {
+            "alternatives": [base_row(layout.stand, n) for n in range(1, len(layout.stand.sites))],
+            "on_site_test": ON_SITE_TEST,
+            "hours": BASE_HOURS,
+        },
+        "effort": plan_effort(layout, settings, storms, ground),
+        "optimiser": None if choice.optimiser is None else dict(choice.optimiser),
+        "repairs": list(area.notes),
+        "warnings": [*_warnings(choice, layout, settings), *_far(kilometres(days))],
+    }
+
+
+def _site(
+    area: PlanArea, ground: Ground, settings: Mapping[str, Any], year: float
+) -> dict[str, Any]:
+    """Return where the area is and the reference field there."""
+    crs = settings["survey.crs"]
+    middle = middle_of(area.outline)
+    longitude, latitude = (float(value) for value in to_geographic(*middle, crs=crs))
+    height = float(ground.heights(np.array([middle]))[0])
+    field = site_values(latitude, longitude, 0.0 if np.isnan(height) else height, decimal_year=year)
+    turn = float(grid_convergence_deg(longitude, latitude, crs=crs))
+    return {
+        "latitude_deg": round(latitude, 7),
+        "longitude_deg": round(longitude, 7),
+        "easting_m": round(middle[0], 1),
+        "northing_m": round(middle[1], 1),
+        "height_m": None if np.isnan(height) else round(height, 1),
+        "date": settings["plan"]["first_day"],
+        "epoch_year": round(year, 3),
+        "total_field_nT": round(field.total_field_nT, 1),
+        "inclination_deg": round(field.inclination_deg, 3),
+        "declination_deg": round(field.declination_deg, 3),
+        "convergence_deg": round(turn, 4),
+        "model": field.model,
+    }
+
+
+def _warnings(choice: LayoutChoice, layout: Layout, settings: Mapping[str, Any]) -> list[str]:
+    """Say what is doubtful about the plan."""
+    found = list(choice.warnings)
+    site = layout.stand.sites[0]
+    if site.broken:
+        found.append(
+            f"No place satisfies all rules for the base; of the best, {'; '.join(site.broken)}."
+        )
+    steep = [
+        name
+        for name, slope in zip(layout.names, layout.ground.steepest_deg, strict=True)
+        if slope > STEEP_DEG
+    ]
+    if steep:
+        listed = ", ".join(steep[:MOST_LISTED]) + (
+            " and others" if len(steep) > MOST_LISTED else ""
+        )
+        found.append(
+            f"{len(steep)} piece(s) of lines are steeper than {STEEP_DEG:g} degrees in places: "
+            f"{listed}. Look at them before anybody walks there."
+        )
+    if layout.short_m.size:
+        found.append(
+            f"{layout.short_m.size} piece(s) shorter than "
+            f"{settings['plan']['shortest_line_m']:g} m are left out, "
+            f"{layout.short_m.sum():.0f} m in all."
+        )
+    if layout.split:
+        found.append(f"{layout.split} line(s) are longer than a day and walked in parts.")
+    ties = layout.pieces.number[np.array(layout.kinds) == "tie"]
+    if np.unique(ties).size < LEAST_TIES:
+        found.append(
+            f"There is {'one tie line' if ties.size else 'no tie line'}: levelling needs two or "
+            "more. Lower plan.shortest_line_m or plan.tie_spacing_m."
+        )
+    if layout.stand.turns is None:
+        found.append("There is no open ground for turn-around tests inside the area.")
+    return found
+
+
+def _odds(detection: Mapping[str, Any] | None, settings: Mapping[str, Any]) -> list[str]:
+    """Say what the promise lacks."""
+    if detection is None:
+        how = "Set body.rock or body.susceptibility, or add hand-meter readings"
+        asked = " or optimised" if settings["plan"]["optimise"] else ""
+        return [f"Nothing tells how magnetic the body is: no odds are predicted{asked}. {how}."]
+    if detection["probability"] < detection["wanted"]:
+        return [
+            f"The body is found with {detection['probability']:.0%}, less than the "
+            f"{detection['wanted']:.0%} wanted: lodewalk feasibility says what would change it."
+        ]
+    return []
+
+
+def _far(way: Mapping[str, float]) -> list[str]:
+    """Say that too much is walked off the lines."""
+    on_lines = way["lines_km"] + way["ties_km"]
+    if way["between_km"] <= FAR_SHARE * on_lines:
+        return []
+    return [
+        f"{way['between_km']:.0f} km are walked to, from and between {on_lines:.0f} km of lines: "
+        "plan the area in parts, each with its base, or have the rovers driven to their lines."
+    ]

@@ -1,0 +1,148 @@
+"""Azimuth and spacing of the lines that are planned, and why."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+#: Kinds of bodies that are longer than wide; others are struck by lines of any azimuth.
+ELONGATED = ("dyke", "sheet", "contact", "prism", "folded bed")
+#: Tie lines lie this many line spacings apart (between 4 and 20 in published surveys).
+LINES_A_TIE = 10.0
+
+
+@dataclass(frozen=True)
+class LayoutChoice:
+    """How the lines lie.
+
+    Parameters
+    ----------
+    azimuth_deg, spacing_m, tie_spacing_m : float
+        Azimuth of the lines from grid north [deg], distance between lines and ties [m].
+    why : mapping
+        The reason for each of `azimuth`, `spacing`, `ties`.
+    offset_m : float, optional
+        Where a line lies, from the left edge of the area [m]; left out, evenly over it.
+    optimiser : mapping, optional
+        What the optimiser tried and found.
+    warnings : tuple of str
+        What is doubtful about it.
+    """
+
+    azimuth_deg: float
+    spacing_m: float
+    tie_spacing_m: float
+    why: Mapping[str, str]
+    offset_m: float | None = None
+    optimiser: Mapping[str, Any] | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def chosen_layout(
+    settings: Mapping[str, Any], optimiser: Mapping[str, Any] | None = None
+) -> LayoutChoice:
+    """Return how the lines lie: as set, else as the optimiser found or by the rule of thumb.
+
+    Parameters
+    ----------
+    settings : mapping
+        Sections ``plan`` and ``body``.
+    optimiser : mapping, optional
+        What the optimiser found; it counts where it is better and neither azimuth nor spacing
+        is set.
+
+    Notes
+    -----
+    Lines cross the strike at right angles, as far apart as the body's top is deep below the
+    sensor; ties ten times as far.
+
+    Examples
+    --------
+    >>> plan = {"line_azimuth_deg": None, "line_spacing_m": None, "tie_spacing_m": None,
+    ...         "sensor_height_m": 2.0}
+    >>> body = {"kind": "dyke", "strike_deg": 30.0, "depth_m": 10.0}
+    >>> found = chosen_layout({"plan": plan, "body": body})
+    >>> found.azimuth_deg, found.spacing_m, found.tie_spacing_m
+    (120.0, 12.0, 120.0)
+    """
+    plan, body = settings["plan"], settings["body"]
+    if optimiser is not None and optimiser["better"]:
+        return _of_optimiser(optimiser, plan, body)
+    azimuth, why_azimuth = _azimuth(plan, body)
+    depth = body["depth_m"] + plan["sensor_height_m"]
+    spacing, why_spacing = plan["line_spacing_m"], "set in survey.toml"
+    if spacing is None:
+        spacing = depth
+        why_spacing = (
+            f"depth of the body below the sensor ({body['depth_m']:g} m and "
+            f"{plan['sensor_height_m']:g} m): wider lines alias (Reid 1980)"
+        )
+    ties, why_ties = plan["tie_spacing_m"], "set in survey.toml"
+    if ties is None:
+        ties = LINES_A_TIE * spacing
+        why_ties = f"{LINES_A_TIE:g} times the line spacing (4 to 20 in published surveys)"
+    return LayoutChoice(
+        azimuth,
+        float(spacing),
+        float(ties),
+        {"azimuth": why_azimuth, "spacing": why_spacing, "ties": why_ties},
+        optimiser=optimiser,
+        warnings=tuple(_doubts(azimuth, float(spacing), depth, body)),
+    )
+
+
+def may_optimise(plan: Mapping[str, Any]) -> bool:
+    """Tell whether the lines are to be optimised: asked for, and neither azimuth nor spacing set.
+
+    Examples
+    --------
+    >>> may_optimise({"optimise": True, "line_azimuth_deg": None, "line_spacing_m": 20.0})
+    False
+    """
+    unset = plan["line_azimuth_deg"] is None and plan["line_spacing_m"] is None
+    return bool(plan["optimise"]) and unset
+
+
+def _of_optimiser(
+    optimiser: Mapping[str, Any], plan: Mapping[str, Any], body: Mapping[str, Any]
+) -> LayoutChoice:
+    """Return the lines that the optimiser chose."""
+    chosen, text = optimiser["chosen"], f"optimised for the body: {optimiser['text']}"
+    azimuth, spacing = chosen["azimuth_deg"], chosen["spacing_m"]
+    ties = plan["tie_spacing_m"]
+    why = {"azimuth": text, "spacing": text, "ties": text if ties is None else "set in survey.toml"}
+    depth = body["depth_m"] + plan["sensor_height_m"]
+    return LayoutChoice(
+        azimuth,
+        spacing,
+        chosen["tie_spacing_m"] if ties is None else float(ties),
+        why,
+        optimiser=optimiser,
+        warnings=tuple(_doubts(azimuth, spacing, depth, body)),
+    )
+
+
+def _azimuth(plan: Mapping[str, Any], body: Mapping[str, Any]) -> tuple[float, str]:
+    """Return the azimuth of the lines below 180 degrees, and why."""
+    if plan["line_azimuth_deg"] is not None:
+        return float(plan["line_azimuth_deg"]) % 180, "set in survey.toml"
+    if body["kind"] in ELONGATED:
+        across = (float(body["strike_deg"]) + 90) % 180
+        return across, f"at right angles to the strike of {body['strike_deg']:g} degrees"
+    return 0.0, f"along grid north: a {body['kind']} has no strike"
+
+
+def _doubts(azimuth: float, spacing: float, depth: float, body: Mapping[str, Any]) -> list[str]:
+    """Say what is doubtful about azimuth and spacing."""
+    found = []
+    along = abs((azimuth - body["strike_deg"] + 90) % 180 - 90)
+    if body["kind"] in ELONGATED and along < 45:
+        found.append(
+            f"The lines run at {along:.0f} degrees to the strike: they may pass beside the body, "
+            "and a body along a line looks like its level. Lines across the strike show it best."
+        )
+    if spacing > 2 * depth:
+        found.append(
+            f"The lines lie {spacing:g} m apart, {spacing / depth:.1f} times the depth of the "
+            "body below the sensor: a map of it would alias."
+        )
+    return found
