@@ -96,11 +96,12 @@ def contents(folder):
 
 def test_same_seed_same_bytes_other_seed_other_bytes(demo, tmp_path_factory):
     first = contents(demo.truth.parent)
-    assert len(first) == 18
+    assert len(first) == 22
     assert contents(write_demo(tmp_path_factory.mktemp("b"), seed=SEED).truth.parent) == first
     other = contents(write_demo(tmp_path_factory.mktemp("c"), seed=SEED + 1).truth.parent)
     assert {name for name in first if first[name] == other[name]} == {
         "clocks.csv", "dyke_crossings.csv", "planned_lines.gpx", "semicolon_columns.toml",
+        "area.geojson", "kept_clear.geojson", "terrain.tif",
     }  # fmt: skip
 
 

@@ -18,7 +18,7 @@ def write(path: Path, grid: Grid) -> None:
         Values in float64 become float32, of which heights and anomalies keep seven digits.
     """
     import rasterio
-    from rasterio.transform import from_origin
+    from affine import Affine
 
     north = float(grid.northings[-1])
     half = grid.spacing_m / 2
@@ -32,7 +32,9 @@ def write(path: Path, grid: Grid) -> None:
         count=1,
         dtype="float32",
         crs=grid.crs,
-        transform=from_origin(grid.west_m - half, north + half, grid.spacing_m, grid.spacing_m),
+        transform=Affine(
+            grid.spacing_m, 0.0, grid.west_m - half, 0.0, -grid.spacing_m, north + half
+        ),
         nodata=float("nan"),
         compress="deflate",
     ) as raster:
