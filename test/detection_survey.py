@@ -226,16 +226,25 @@ def dipoles(right, forward, height, sources, volume, moment):
 def contact_field(body, right, height, moment):
     """Return the field of a slab's edge: lines of dipoles, without end along the strike."""
     below = body.depth_m + height
-    edges = np.concatenate([[0.0], below * np.geomspace(0.5, 2e4, 40)])
-    points, area = product(gauss(edges, 4), gauss(downwards(body.depth_extent_m, below), 4))
+    edges = np.concatenate([[0.0], below * np.geomspace(0.5, 2e4, 30)])
+    points, area = product(gauss(edges, 3), gauss(downwards(body.depth_extent_m, below), 3))
     away, down = points.T
+    place = away + down / np.tan(np.radians(body.dip_deg))
+    return line_dipoles(right, place, below + down, area, moment)
+
+
+@njit(cache=True, fastmath=True)
+def line_dipoles(right, place, below, area, moment):
+    """Return the field (right, along, up) of endless lines of dipoles of a moment an area [nT]."""
     found = np.zeros((3, right.size))
-    x = right[:, None] - away - down / np.tan(np.radians(body.dip_deg))
-    z = below + down
-    square = x**2 + z**2
-    along = 2 * (moment[0] * x + moment[2] * z) / square
-    found[0] = (200.0 * area / square * (along * x - moment[0])).sum(axis=1)
-    found[2] = (200.0 * area / square * (along * z - moment[2])).sum(axis=1)
+    for i in range(right.size):
+        for j in range(area.size):
+            x, z = right[i] - place[j], below[j]
+            inverse = 1.0 / (x * x + z * z)
+            along = 2.0 * (moment[0] * x + moment[2] * z) * inverse
+            scale = 200.0 * area[j] * inverse
+            found[0, i] += scale * (along * x - moment[0])
+            found[2, i] += scale * (along * z - moment[2])
     return found
 
 

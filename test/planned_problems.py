@@ -15,7 +15,7 @@ WEAK, STRONG = 1.0, 4.0
 NOISY = {"white": (0.5, 3.0), "diurnal": (0.3, 600.0), "rocks": (0.3, 22.0), "soil": (0.2, 3.0)}
 
 
-def problem(seed: int, *, strong: bool) -> Case:
+def problem(seed: int, *, strong: bool, size_m: tuple[float, float] = (220.0, 200.0)) -> Case:
     """Draw an elongated body and a survey by the rule of thumb; its contrast sets what it shows."""
     rng = np.random.default_rng([seed, 51])
     depth = rng.uniform(7.0, 12.0)
@@ -39,7 +39,7 @@ def problem(seed: int, *, strong: bool) -> Case:
         azimuth_deg=(strike + 90) % 180,
         strike_sd_deg=4.0,
         depth_factor=1.2,
-        size_m=(220.0, 200.0),
+        size_m=size_m,
         **({} if strong else NOISY),
     )
     case = with_plan(case, rule_of_thumb(prepared(case, draws=1).target, case.layout))

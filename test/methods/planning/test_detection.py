@@ -93,6 +93,11 @@ def test_either_sign_costs_looks_but_finds_both():
     assert one.probability - 0.1 < both.probability < one.probability
 
 
+def test_an_area_narrower_than_the_places_apart_is_still_looked_at():
+    strong = replace(DYKE, susceptibility=(0.05, 0.06), size_m=(300.0, 14.0), tie_spacing_m=None)
+    assert promised(strong).probability > 0.95
+
+
 def test_the_same_seed_gives_the_same_figure():
     assert promised(SMALL).probability == promised(SMALL).probability
     assert promised(SMALL).probability != promised(SMALL, seed=1).probability

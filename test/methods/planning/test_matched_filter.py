@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from detection_survey import Case, Ground, noise_of, prepared, within_tolerance
+from lodewalk.errors import InputError
 from lodewalk.methods.bodies.target import Body, body_anomaly
 from lodewalk.methods.planning.line_layout import parallel_lines, readings_on
 from lodewalk.methods.planning.matched_filter import make_detector, scan_survey
@@ -89,6 +90,15 @@ def test_nodes_near_a_place_are_those_within_the_tolerance():
         own = tiles[within_tolerance(detector, tiles, np.array(place))]
         assert len(near) == len(own)
         assert np.sort(near, axis=0) == pytest.approx(np.sort(own, axis=0))
+
+
+def test_an_area_without_size_is_told():
+    readings = parallel_lines(SPHERE.area, SPHERE.layout)
+    with pytest.raises(InputError, match="must have a size"):
+        make_detector(
+            readings, [(0, 0), (1, 1), (2, 2)], prepared=prepared(SPHERE), noise=SPHERE.noise,
+            spacing_m=10.0,
+        )  # fmt: skip
 
 
 def test_a_place_without_readings_has_no_templates():

@@ -293,7 +293,7 @@ def _threshold(
 ) -> tuple[float, float]:
     """Return the threshold and the independent looks of the whole area."""
     prepared = detector.prepared
-    cell = prepared.step_m[0] * prepared.step_m[1]
+    cell = detector.step_m[0] * detector.step_m[1]
     number = max(area_size(detector.corners_m) / cell, 1.0) * len(prepared.strikes_deg)
     rate = -np.log1p(-false_alarm) / sides
     share = 1.0

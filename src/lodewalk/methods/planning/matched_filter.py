@@ -8,11 +8,14 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import cholesky, solve_triangular
+from scipy.spatial.distance import pdist
 
+from lodewalk.errors import InputError
 from lodewalk.methods.planning.line_layout import (
     Blocks,
     Readings,
     area_corners,
+    area_size,
     block_means,
     frame_of,
     within_area,
@@ -115,6 +118,8 @@ class Detector:
         Noise of the block means (`block_noise`).
     spacing_m : float
         Line spacing, from which reach and tolerance follow [m].
+    step_m : (float, float)
+        Step of the places that are tried, across and along the strike [m].
     """
 
     blocks: Blocks
@@ -122,6 +127,7 @@ class Detector:
     prepared: PreparedTarget
     noise: SurveyNoise
     spacing_m: float
+    step_m: tuple[float, float]
 
     def templates(
         self, centre_m: ArrayLike, nodes: IntArray, strikes: IntArray, extent_m: tuple[float, float]
@@ -160,19 +166,19 @@ class Detector:
     def places(self, nodes: IntArray | FloatArray) -> FloatArray:
         """Return easting and northing of nodes [m]."""
         frame = frame_of(self.prepared.target.strike_deg)
-        places: FloatArray = self.corners_m[0] + (nodes * np.array(self.prepared.step_m)) @ frame.T
+        places: FloatArray = self.corners_m[0] + (nodes * np.array(self.step_m)) @ frame.T
         return places
 
     def steps(self, place_m: ArrayLike) -> FloatArray:
         """Return places as steps across and along from the frame's origin."""
         frame = frame_of(self.prepared.target.strike_deg)
         turned = (np.asarray(place_m, dtype=np.float64) - self.corners_m[0]) @ frame
-        return np.asarray(turned / np.array(self.prepared.step_m))
+        return np.asarray(turned / np.array(self.step_m))
 
     def nodes_near(self, place_m: ArrayLike) -> IntArray:
         """Return the nodes of the area within the tolerance of a place, shape (n, 2)."""
         tolerance = np.array(self.prepared.tolerance(self.spacing_m))
-        reach = tolerance / np.array(self.prepared.step_m) + 1e-9
+        reach = tolerance / np.array(self.step_m) + 1e-9
         middle = self.steps(place_m)
         low, high = np.ceil(middle - reach), np.floor(middle + reach)
         return self._inside(low.astype(np.int64), high.astype(np.int64))
@@ -183,7 +189,7 @@ class Detector:
         low = np.floor(steps.min(axis=0)).astype(np.int64)
         high = np.ceil(steps.max(axis=0)).astype(np.int64)
         count = len(self.prepared.strikes_deg)
-        half = 0.5 * (TILE - 1) * np.array(self.prepared.step_m)
+        half = 0.5 * (TILE - 1) * np.array(self.step_m)
         for across in range(low[0], high[0] + 1, TILE):
             for along in range(low[1], high[1] + 1, TILE):
                 first = np.array([across, along])
@@ -244,13 +250,19 @@ def make_detector(
     -------
     Detector
 
+    Raises
+    ------
+    InputError
+        When the area has no size.
+
     Notes
     -----
-    The detector is fixed before any data are seen. Readings are averaged over blocks of half
-    a depth along the line. Templates are the expected anomaly of the expected depth, at nodes
+    The detector is fixed before any data are seen. Readings are averaged over blocks of half a
+    depth along the line. Templates are the expected anomaly of the expected depth, at nodes
     half a depth apart across the strike and half a depth or an eighth of the length along it,
-    for strikes within 1.5 sd. With ``a`` a template, ``d`` the block means and ``C`` the
-    covariance of their noise, in which each line's level is free, the score
+    for strikes within 1.5 sd; nodes lie closer where the area is narrower than twice that. With
+    ``a`` a template, ``d`` the block means and ``C`` the covariance of their noise, in which
+    each line's level is free, the score
 
     ``T = a' C^-1 d / sqrt(a' C^-1 a)``
 
@@ -264,9 +276,16 @@ def make_detector(
     Prentice Hall.
     """
     blocks = block_means(readings, prepared.block_m)
-    return Detector(
-        blocks, area_corners(area_m), prepared, block_noise(noise, prepared.block_m), spacing_m
-    )
+    corners = area_corners(area_m)
+    # In a narrow area places lie close enough that some are inside all along it.
+    longest = float(pdist(corners).max())
+    most = 0.5 * area_size(corners) / longest if longest > 0 else 0.0
+    if not most > 0:
+        raise InputError("An area must have a size.", value=corners)
+    across, along = prepared.step_m
+    step = (min(across, most), min(along, most))
+    own = block_noise(noise, prepared.block_m)
+    return Detector(blocks, corners, prepared, own, spacing_m, step)
 
 
 def scan_survey(detector: Detector, value_nT: ArrayLike) -> Scan:

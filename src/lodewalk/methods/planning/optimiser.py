@@ -167,9 +167,9 @@ def choose_plan(
     --------
     >>> from lodewalk.methods.bodies.target import Body
     >>> from lodewalk.methods.planning.sought import body_target
-    >>> body = Body(length_m=100.0, depth_m=8.0)
+    >>> body = Body(length_m=80.0, depth_m=8.0)
     >>> target = body_target(body, ambient_nT=[0.0, 0.0, 5e4], susceptibility=(0.02, 0.04))
-    >>> area = [(0, 0), (150, 0), (150, 150), (0, 150)]
+    >>> area = [(0, 0), (100, 0), (100, 100), (0, 100)]
     >>> choice = choose_plan(area, target, LineLayout(0.0, 1.0, reading_interval_m=2.0),
     ...                      noise=SurveyNoise())
     >>> choice.better, choice.saving > 0.3
