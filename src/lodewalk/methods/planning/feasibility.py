@@ -6,7 +6,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from lodewalk.methods.planning.detection import layout_detection
+from lodewalk.methods.planning.detection import Scores, layout_scores
 from lodewalk.methods.planning.expected import Source, expected_curve, main_azimuth
 from lodewalk.methods.planning.line_layout import LineLayout
 from lodewalk.methods.planning.sought import body_target, prepare_target
@@ -126,19 +126,18 @@ def probabilities_of(seeking: Seeking, cases: Sequence[Case]) -> list[float]:
         both_polarities=bool(either),
     )
     prepared = prepare_target(target, sensor_height_m=height)
+    scores: dict[tuple[LineLayout, SurveyNoise], Scores] = {}
     chances = []
     for case in cases:
+        same = case.layout, case.noise
+        if same not in scores:
+            scores[same] = layout_scores(
+                seeking.area_m, case.layout, prepared=prepared, noise=case.noise,
+                false_alarm=seeking.false_alarm, places=PLACES,
+            )  # fmt: skip
         low, high = _strengths(seeking, case)
         sized = replace(target, strength_low=low, strength_high=high)
-        found = layout_detection(
-            seeking.area_m,
-            case.layout,
-            prepared=replace(prepared, target=sized),
-            noise=case.noise,
-            false_alarm=seeking.false_alarm,
-            places=PLACES,
-        )
-        chances.append(found.probability)
+        chances.append(scores[same].detection(sized).probability)
     return chances
 
 
