@@ -375,7 +375,7 @@ def looked_up(
 @njit(nogil=True, cache=True)
 def _looked_up(
     tables: FloatArray,
-    step: float,
+    step: tuple[float, float],
     sines: FloatArray,
     cosines: FloatArray,
     easts: FloatArray,
@@ -390,8 +390,8 @@ def _looked_up(
         table, sine, cosine = tables[numbers[j]], sines[numbers[j]], cosines[numbers[j]]
         for i in range(easts.size):
             east, north = easts[i] - places[j, 0], norths[i] - places[j, 1]
-            row = (east * cosine - north * sine) / step + 0.5 * (rows - 1)
-            column = (east * sine + north * cosine) / step + 0.5 * (columns - 1)
+            row = (east * cosine - north * sine) / step[0] + 0.5 * (rows - 1)
+            column = (east * sine + north * cosine) / step[1] + 0.5 * (columns - 1)
             found[i, j] = _cubic(table, row, column)
     return found
 
