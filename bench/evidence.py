@@ -27,6 +27,7 @@ TRIALS = (
     "rio",
     "detection",
     "walked_detection",
+    "planned_demo",
     "optimiser",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")

@@ -20,7 +20,7 @@ from lodewalk.methods.planning.line_layout import LineLayout, line_length
 from lodewalk.methods.planning.optimiser import PlanChoice, choose_plan
 from planned_problems import problem, with_plan
 
-PROBLEMS, SURVEYS, FIRST = 6, 1000, 700
+PROBLEMS, SURVEYS, FIRST = 12, 1000, 700
 #: Equal detection in simulation: at most so much lower [probability].
 EQUAL = 0.01
 SAVING = 0.15

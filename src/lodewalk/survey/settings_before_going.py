@@ -111,7 +111,9 @@ class PlanSettings(Section):
     """Lines, tie lines and base of the survey that is planned."""
 
     first_day: Annotated[date, Strict(False)] | None = setting(
-        None, "First day in the field, YYYY-MM-DD; left out, today's."
+        None,
+        "First day in the field, YYYY-MM-DD; left out, sheets bear no date and the field is that "
+        "of the middle of 2027.",
     )
     latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = setting(
         None, "Where, if no area is given yet.", "deg"
