@@ -32,8 +32,8 @@ EQUAL: Final = 0.005
 SEARCH, CHECKS = (16, 64), ((64, 128), (128, 128))
 CHECK_SEED: Final = 1000
 
-#: Turned lines must save this much more than lines normal to the strike.
-TURNED: Final = 0.1
+#: Lines turned from the normal must save this much more than lines normal to the strike.
+TURNED: Final = 0.25
 
 #: Rungs by which a plan that doesn't stand the check is taken closer, one after the other.
 RETREATS: Final = (0, 1, 3, 6, 10, 14)
@@ -165,7 +165,7 @@ def choose_plan(
     -----
     The rule of thumb (`rule_of_thumb`) sets the probability to keep. Wider lines are tried, with
     its tie lines and with two alone, normal to the strike and turned from that where turned lines
-    would save a tenth more; the widest that keep the probability are found from the widest one
+    would save a quarter more; the widest that keep the probability are found from the widest one
     by halving, and the shortest of these plans is checked with other and more draws, beside the
     rule: it must keep the probability to half a point with the standard error of the two taken
     off, or gets closer by some rungs. Two tie lines always remain, since lines are levelled by
