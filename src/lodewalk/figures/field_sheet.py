@@ -6,6 +6,7 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from lodewalk.errors import InputError
@@ -75,9 +76,9 @@ def _paint_lines(
 ) -> None:
     """Draw the day's pieces with arrows, the ways between them, and all other pieces in grey."""
     others = survey.lines.frame.filter((pl.col("day") != day) | (pl.col("rover") != rover))
-    for row in others.filter(pl.col("kind") != "repeat").iter_rows(named=True):
-        east_1, north_1, east_2, north_2 = walked(row)
-        axes.plot([east_1, east_2], [north_1, north_2], color="0.78", lw=0.5, zorder=3)
+    rest = others.filter(pl.col("kind") != "repeat").iter_rows(named=True)
+    grey = [np.reshape(walked(row), (2, 2)) for row in rest]
+    axes.add_collection(LineCollection(grey, colors="0.78", linewidths=0.5, zorder=3))
     before = None
     for piece in rows:
         row = dict(piece)
@@ -147,6 +148,7 @@ def draw_field_sheet(
     under: str,
     table: TextTable,
     blocks: Sequence[Block],
+    day_map: Figure | None = None,
 ) -> list[Figure]:
     """Draw the pages of the field sheet of one rover on one day.
 
@@ -162,14 +164,18 @@ def draw_field_sheet(
         The lines in order of walking.
     blocks : sequence of Block
         Checklists, tests, whom to call, cautions.
+    day_map : Figure, optional
+        The map of `draw_day_map` where it has been drawn before; a page number is added to it.
 
     Returns
     -------
     list of Figure
         A4 pages: the map, the table, the rest; each with its number.
     """
+    if day_map is None:
+        day_map = draw_day_map(survey, day=day, rover=rover, title=title, under=under)
     pages = [
-        draw_day_map(survey, day=day, rover=rover, title=title, under=under),
+        day_map,
         *draw_table(table, title, under, draft=survey.draft),
         *draw_blocks(blocks, title, under, draft=survey.draft),
     ]

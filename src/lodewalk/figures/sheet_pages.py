@@ -166,6 +166,8 @@ def _lines(text: str, width: float, weight: str) -> list[str]:
 
 def _broken(word: str, width: float) -> list[str]:
     """Break a word that is too long into pieces that fit."""
+    if text_width_mm(word, size_pt=SMALL_PT) <= width + 0.3:
+        return [word]
     pieces = [""]
     for letter in word:
         if pieces[-1] and text_width_mm(pieces[-1] + letter, size_pt=SMALL_PT) > width + 0.3:

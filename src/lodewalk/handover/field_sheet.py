@@ -16,7 +16,7 @@ from lodewalk.handover.report import page_environment
 from lodewalk.records.planning import PlannedSurvey, walking_azimuth_deg
 
 #: Resolution of the map inside the HTML page [dots an inch].
-_DPI = 150.0
+_DPI = 120.0
 _HEADINGS = (
     "No.", "Line", "Kind", "From", "To", "Start E [m]", "Start N [m]", "End E [m]", "End N [m]",
     "Length [m]", "Grid [°]", "True [°]", "Magn. [°]", "Done",
@@ -112,28 +112,33 @@ def end_names(survey: PlannedSurvey) -> dict[tuple[str, str], str]:
     return {(line, kind): name for line, kind, name in rows}
 
 
-def sheet_figures(sheet: FieldSheet) -> list[Figure]:
-    """Return the pages of a field sheet for print."""
+def sheet_map(sheet: FieldSheet) -> Figure:
+    """Return the map of a field sheet."""
+    return draw_day_map(
+        sheet.survey, day=sheet.day, rover=sheet.rover, title=sheet.title, under=sheet.under
+    )
+
+
+def sheet_figures(sheet: FieldSheet, day_map: Figure | None = None) -> list[Figure]:
+    """Return the pages of a field sheet for print; its map may have been drawn before."""
     return draw_field_sheet(
         sheet.survey, day=sheet.day, rover=sheet.rover, title=sheet.title, under=sheet.under,
-        table=sheet.table, blocks=sheet.blocks,
+        table=sheet.table, blocks=sheet.blocks, day_map=day_map,
     )  # fmt: skip
 
 
-def sheet_html(sheet: FieldSheet) -> str:
+def sheet_html(sheet: FieldSheet, day_map: Figure | None = None) -> str:
     """Return a field sheet as one page of HTML that needs nothing else."""
-    figure = draw_day_map(
-        sheet.survey, day=sheet.day, rover=sheet.rover, title=sheet.title, under=sheet.under
-    )
+    figure = sheet_map(sheet) if day_map is None else day_map
     template = page_environment().get_template("field_sheet.html.j2")
     return template.render(sheet=sheet, png=png_bytes(figure, dpi=_DPI), draft=sheet.survey.draft)
 
 
-def plan_figures(survey: PlannedSurvey) -> Iterator[Figure]:
+def plan_figures(survey: PlannedSurvey, plan_map: Figure | None = None) -> Iterator[Figure]:
     """Yield the pages of the whole plan: the map, then its days, rovers and points."""
     title = f"{survey.name}: plan"
     pages = [
-        draw_plan_map(survey),
+        draw_plan_map(survey) if plan_map is None else plan_map,
         *draw_table(day_table(survey), title, "Days and rovers", draft=survey.draft),
         *draw_table(place_table(survey), title, "Base and tests", draft=survey.draft),
     ]

@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 import polars as pl
+from matplotlib.figure import Figure
 
 from lodewalk.figures.plan_map import draw_plan_map
 from lodewalk.figures.save import png_bytes, write_pdf
@@ -24,6 +25,7 @@ from lodewalk.handover.field_sheet import (
     plan_figures,
     sheet_figures,
     sheet_html,
+    sheet_map,
 )
 from lodewalk.handover.plan_layers import (
     line_table,
@@ -75,10 +77,7 @@ def plan_files(
     yield PlanFile("plan.gpkg", lambda path: write_geopackage(path, survey))
     yield PlanFile("lines.csv", lambda path: write_csv(path, line_table(survey)))
     yield PlanFile("waypoints.csv", lambda path: write_csv(path, point_table(survey)))
-    yield PlanFile(
-        "map.png", lambda path: path.write_bytes(png_bytes(draw_plan_map(survey), dpi=_DPI))
-    )
-    yield PlanFile("plan.pdf", lambda path: write_pdf(path, plan_figures(survey)))
+    yield from _maps(survey)
     yield from _sheets(survey, notes)
 
 
@@ -105,18 +104,27 @@ def _sheets(survey: PlannedSurvey, notes: FieldNotes) -> Iterator[PlanFile]:
     for day, rover in survey.parties:
         sheet = field_sheet(survey, notes, day=day, rover=rover)
         stem = f"field-sheet-{stem_of(survey, day, rover)}"
-        yield PlanFile(f"{stem}.pdf", partial(_write_sheet_pdf, sheet=sheet))
-        yield PlanFile(f"{stem}.html", partial(_write_sheet_html, sheet=sheet))
+        # The map is drawn once, for the page without a page number first.
+        drawn = cache(partial(sheet_map, sheet))
+        yield PlanFile(f"{stem}.html", partial(_write_sheet_html, sheet=sheet, drawn=drawn))
+        yield PlanFile(f"{stem}.pdf", partial(_write_sheet_pdf, sheet=sheet, drawn=drawn))
 
 
-def _write_sheet_pdf(path: Path, *, sheet: FieldSheet) -> None:
+def _maps(survey: PlannedSurvey) -> Iterator[PlanFile]:
+    """Yield the map of the whole plan as PNG, and as PDF with its tables."""
+    drawn = cache(partial(draw_plan_map, survey))
+    yield PlanFile("map.png", lambda path: path.write_bytes(png_bytes(drawn(), dpi=_DPI)))
+    yield PlanFile("plan.pdf", lambda path: write_pdf(path, plan_figures(survey, drawn())))
+
+
+def _write_sheet_pdf(path: Path, *, sheet: FieldSheet, drawn: Callable[[], Figure]) -> None:
     """Write a field sheet as PDF."""
-    write_pdf(path, sheet_figures(sheet))
+    write_pdf(path, sheet_figures(sheet, drawn()))
 
 
-def _write_sheet_html(path: Path, *, sheet: FieldSheet) -> None:
+def _write_sheet_html(path: Path, *, sheet: FieldSheet, drawn: Callable[[], Figure]) -> None:
     """Write a field sheet as HTML."""
-    path.write_text(sheet_html(sheet), encoding="utf-8", newline="\n")
+    path.write_text(sheet_html(sheet, drawn()), encoding="utf-8", newline="\n")
 
 
 def device_words(

@@ -421,7 +421,7 @@ STEPS = (
         "feasibility",
         "Tells the anomaly to expect of the body that is sought, the odds of finding it with the "
         "survey that is planned, and what would change them most.",
-        1,
+        2,
         ("feasibility", "expected_grids"),
         ("area_recorded", "hand_meter_files", "hand_meter_recorded"),
         ("survey.crs", "body", "host", "survey_noise", "plan", "effort.pace_m_s"),

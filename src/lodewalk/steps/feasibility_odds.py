@@ -35,8 +35,8 @@ USUAL_SIDE_M = 500.0
 PART = 5
 #: What a hand meter may find: as often less than the first as more than the second.
 QUARTILES = (0.25, 0.75)
-#: Odds that no change can better are not worth reckoning again; the name of a worse one.
-SURE, LOW = 0.99, "hand meter, low"
+#: Odds that no change can better are not worth reckoning again; changes for the worse.
+SURE, ALWAYS = 0.99, ("sparser lines", "hand meter, low")
 #: A contrast whose logarithm spreads by less is known.
 NO_SPREAD = 0.01
 
@@ -85,13 +85,22 @@ def odds_of(
         source, contrast.draws, body["strike_sd_deg"], outline, settings["plan"]["false_alarm"]
     )
     measured = dict(zip(("low", "high"), np.quantile(contrast.draws, QUARTILES), strict=True))
-    first = probabilities_of(seeking, [case])[0]
     others = list(changes(case, measured=measured if spread else None))
-    if first >= SURE:
-        others = [change for change in others if change.name in ("sparser lines", LOW)]
     ends = list(ends_of(case, low=known.low, high=known.high))
+    # What shares the tables of the survey as planned, and is always wanted, is done with it.
+    with_first = [
+        case,
+        *(change.case for change in others if change.name in ALWAYS),
+        *(end[3] for end in ends if end[0] == "susceptibility"),
+    ]
+    known_chances = dict(zip(with_first, probabilities_of(seeking, with_first), strict=True))
+    first = known_chances[case]
+    if first >= SURE:
+        others = [change for change in others if change.name in ALWAYS]
     everything = [*(change.case for change in others), *(end[3] for end in ends)]
-    rest = _chances(seeking, everything, context)
+    left = [one for one in everything if one not in known_chances]
+    known_chances |= dict(zip(left, _chances(seeking, left, context), strict=True))
+    rest = [known_chances[one] for one in everything]
     ranked = _ranked(others, rest[: len(others)], first)
     cases = [
         {"what": what, "end": end, "value": value, "probability": round(chance, 4)}

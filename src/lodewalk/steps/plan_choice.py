@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from lodewalk.methods.planning.aliasing import USUAL_SHARE, largest_spacing_m
+
 #: Kinds of bodies that are longer than wide; others are struck by lines of any azimuth.
 ELONGATED = ("dyke", "sheet", "contact", "prism", "folded bed")
 #: Tie lines lie this many line spacings apart (between 4 and 20 in published surveys).
@@ -140,9 +142,9 @@ def _doubts(azimuth: float, spacing: float, depth: float, body: Mapping[str, Any
             f"The lines run at {along:.0f} degrees to the strike: they may pass beside the body, "
             "and a body along a line looks like its level. Lines across the strike show it best."
         )
-    if spacing > 2 * depth:
+    if spacing > 1.001 * largest_spacing_m(USUAL_SHARE, depth_m=depth):
         found.append(
             f"The lines lie {spacing:g} m apart, {spacing / depth:.1f} times the depth of the "
-            "body below the sensor: a map of it would alias."
+            f"body below the sensor: more than {USUAL_SHARE:.0%} of its power would alias in a map."
         )
     return found

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lodewalk.methods.planning.aliasing import USUAL_SHARE, largest_spacing_m
 from lodewalk.methods.planning.detection import layout_detection, predict_detection
 from lodewalk.methods.planning.feasibility import UNLIKELY, size_share
 from lodewalk.methods.planning.layout import readings_along
@@ -95,17 +96,20 @@ def lines_of(
 def optimised(sought: Sought, settings: Mapping[str, Any]) -> PlanChoice:
     """Return the lines that find the body as surely as the rule of thumb with fewest kilometres.
 
-    For a map, lines lie no farther apart than the rule says, so that it doesn't alias.
+    For a map, lines lie no farther apart than the usual share of aliased power allows, and there
+    is a tie line for ten lines.
     """
     plan = settings["plan"]
     below = sought.target.depth_m + plan["sensor_height_m"]
+    to_map = plan["purpose"] == "map"
     return choose_plan(
         sought.outline_m,
         sought.target,
         lines_of(settings, 0.0, below, None),
         noise=sought.noise,
         false_alarm=plan["false_alarm"],
-        widest_m=below if plan["purpose"] == "map" else np.inf,
+        widest_m=largest_spacing_m(USUAL_SHARE, depth_m=below) if to_map else np.inf,
+        two_ties=not to_map,
     )
 
 
@@ -152,10 +156,15 @@ def promise(sought: Sought, layout: Layout, settings: Mapping[str, Any]) -> dict
 
 def choice_words(choice: PlanChoice) -> dict[str, Any]:
     """Return what the optimiser found, as plain values."""
+    rule = f"{choice.rule_length_m / 1000:.1f} km"
+    odds = f"{choice.rule_detection.probability:.0%}"
     better = (
-        f"{choice.saving:.0%} fewer kilometres at equal detection than the rule of thumb"
+        f"{choice.length_m / 1000:.1f} km of lines and ties instead of {rule} by the rule of thumb, "
+        f"{choice.saving:.0%} less, at equal detection ({choice.detection.probability:.0%} and "
+        f"{odds})"
         if choice.better
-        else "no better plan found: the rule of thumb stays"
+        else f"no better plan found: the rule of thumb stays, {rule} of lines and ties for a "
+        f"detection of {odds}"
     )
     return {
         "text": better,

@@ -122,9 +122,10 @@ class PlanSettings(Section):
         None, "Where, if no area is given yet.", "deg"
     )
     purpose: Literal["detect", "map"] = setting(
-        "detect",
-        "To detect the body with fewest kilometres, or to map it too: then lines lie no farther "
-        "apart than a map without aliasing allows.",
+        "map",
+        "To detect the body with fewest kilometres, or to map it too: then lines lie at most about "
+        "twice its depth below the sensor apart (5 % of the power aliased), tie lines at most "
+        "about ten line spacings.",
     )
     line_spacing_m: Annotated[float, Field(gt=0, le=1e4)] | None = setting(
         None, "Distance between lines; left out, chosen for the body.", "m"
@@ -136,9 +137,9 @@ class PlanSettings(Section):
         None, "Distance between tie lines; left out, chosen.", "m"
     )
     optimise: bool = setting(
-        False,
+        True,
         "Seek lines that find the body as surely as the rule of thumb with fewer kilometres, "
-        "where azimuth and spacing are left out; takes minutes.",
+        "where azimuth and spacing are left out.",
     )
     reading_interval_m: float = setting(
         1.0, "Distance between readings along a line.", "m", gt=0, le=100

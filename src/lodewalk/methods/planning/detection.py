@@ -6,7 +6,6 @@ from typing import Final, NamedTuple
 import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import solve_triangular
 from scipy.special import erfc, ndtr, ndtri
 
 from lodewalk.errors import InputError
@@ -20,13 +19,13 @@ from lodewalk.methods.planning.line_layout import (
 )
 from lodewalk.methods.planning.matched_filter import (
     Detector,
-    Templates,
     looked_up,
     make_detector,
     with_strikes,
 )
-from lodewalk.methods.planning.sought import PreparedTarget, spread_points
+from lodewalk.methods.planning.sought import PreparedTarget, Target, spread_points
 from lodewalk.methods.planning.survey_noise import SurveyNoise
+from lodewalk.methods.planning.whitening import whitened
 from lodewalk.validation import FloatArray, check_positive
 
 IntArray = NDArray[np.int64]
@@ -84,6 +83,53 @@ class _Place(NamedTuple):
     means: FloatArray
     central: int
     before: IntArray
+
+
+@dataclass(frozen=True)
+class Scores:
+    """Scores near places of an area: what the odds of a target of any strength follow from.
+
+    Parameters
+    ----------
+    threshold, looks : float
+        As in `Detection`.
+    place_m : float array, shape (n_places, 2)
+        Places at which the target is put [m].
+    places : tuple
+        Scores near each; None where no reading tells of it.
+    seed : int
+        Start of the draws.
+    """
+
+    threshold: float
+    looks: float
+    place_m: FloatArray
+    places: tuple[_Place | None, ...] = field(repr=False)
+    seed: int = 0
+
+    def detection(self, target: Target) -> Detection:
+        """Return what the survey promises.
+
+        Parameters
+        ----------
+        target : Target
+            The target that the scores were made for, of whatever strength.
+
+        Returns
+        -------
+        Detection
+        """
+        chance = np.array(
+            [0.0 if place is None else _found(place, target, self.threshold, k, self.seed)
+             for k, place in enumerate(self.places)]
+        )  # fmt: skip
+        known = [place for place in self.places if place is not None]
+        best = [np.median(np.abs(place.means).max(axis=1)) for place in known] or [0.0]
+        error = float(np.std(chance) / np.sqrt(chance.size))
+        return Detection(
+            float(chance.mean()), error, self.threshold, self.looks, float(np.median(best)),
+            self.place_m, chance,
+        )  # fmt: skip
 
 
 def predict_detection(
@@ -148,6 +194,41 @@ def predict_detection(
     Leadbetter, M. R., Lindgren, G., and Rootzen, H. (1983), Extremes and Related Properties of
     Random Sequences and Processes, Springer, doi:10.1007/978-1-4612-5449-4.
     """
+    scores = survey_scores(
+        readings, area_m, prepared=prepared, noise=noise, spacing_m=spacing_m,
+        azimuth_deg=azimuth_deg, false_alarm=false_alarm, places=places, seed=seed,
+    )  # fmt: skip
+    return scores.detection(prepared.target)
+
+
+def survey_scores(
+    readings: Readings,
+    area_m: ArrayLike,
+    *,
+    prepared: PreparedTarget,
+    noise: SurveyNoise,
+    spacing_m: float,
+    azimuth_deg: float,
+    false_alarm: float = 0.05,
+    places: int = 24,
+    seed: int = 0,
+) -> Scores:
+    """Return the scores near places of an area, which serve targets of any strength.
+
+    Parameters
+    ----------
+    readings, area_m, prepared, noise, spacing_m, azimuth_deg, false_alarm, places, seed
+        As for `predict_detection`.
+
+    Returns
+    -------
+    Scores
+
+    Raises
+    ------
+    InputError
+        For a number out of range, or without readings.
+    """
     check_positive(spacing_m, name="spacing_m")
     if not 0 < false_alarm < 1:
         raise InputError("false_alarm must lie between 0 and 1.", value=false_alarm)
@@ -155,19 +236,11 @@ def predict_detection(
         raise InputError("A survey without readings finds nothing.", value=0)
     detector = make_detector(readings, area_m, prepared=prepared, noise=noise, spacing_m=spacing_m)
     where = spread_places(detector, azimuth_deg, places, seed)
-    found = [_near(detector, where[k], k, seed) for k in range(len(where))]
+    found = tuple(_near(detector, where[k], k, seed) for k in range(len(where)))
     known = [place for place in found if place is not None]
     sides = 2 if prepared.target.both_polarities else 1
     threshold, looks = _threshold(detector, known, false_alarm, sides, seed)
-    chance = np.array(
-        [0.0 if place is None else _found(place, prepared, threshold, k, seed)
-         for k, place in enumerate(found)]
-    )  # fmt: skip
-    best = [np.median(np.abs(place.means).max(axis=1)) for place in known] or [0.0]
-    error = float(np.std(chance) / np.sqrt(chance.size))
-    return Detection(
-        float(chance.mean()), error, threshold, looks, float(np.median(best)), where, chance
-    )
+    return Scores(threshold, looks, where, found, seed)
 
 
 def layout_detection(
@@ -209,7 +282,35 @@ def layout_detection(
     >>> found[0] > found[1]
     True
     """
-    return predict_detection(
+    scores = layout_scores(
+        area_m, layout, prepared=prepared, noise=noise, false_alarm=false_alarm, places=places,
+        seed=seed,
+    )  # fmt: skip
+    return scores.detection(prepared.target)
+
+
+def layout_scores(
+    area_m: ArrayLike,
+    layout: LineLayout,
+    *,
+    prepared: PreparedTarget,
+    noise: SurveyNoise,
+    false_alarm: float = 0.05,
+    places: int = 24,
+    seed: int = 0,
+) -> Scores:
+    """Return the scores near places of an area under parallel lines.
+
+    Parameters
+    ----------
+    area_m, layout, prepared, noise, false_alarm, places, seed
+        As for `layout_detection`.
+
+    Returns
+    -------
+    Scores
+    """
+    return survey_scores(
         parallel_lines(area_m, layout),
         area_m,
         prepared=prepared,
@@ -263,29 +364,24 @@ def _near(detector: Detector, place: FloatArray, number: int, seed: int) -> _Pla
     prepared = detector.prepared
     nodes, strikes = with_strikes(detector.nodes_near(place), len(prepared.strikes_deg))
     tolerance = prepared.tolerance(detector.spacing_m)
-    templates = detector.templates(place, nodes, strikes, tolerance)
-    if templates is None:
+    block = detector.window(place, tolerance)
+    if block.size < 2 or not len(nodes):
         return None
+    own, places = detector.blocks.part(block), detector.places(nodes)
     draw = (number * TARGETS + np.arange(TARGETS)) % len(prepared.draws)
-    own = detector.blocks.part(templates.block)
     target = looked_up(prepared, own, np.tile(place, (TARGETS, 1)), draw, draws=True)
-    means = _whitened(templates, target).T @ templates.unit
-    normal = np.random.default_rng([seed, number, 3]).normal(
-        size=(NOISE_DRAWS // 2, templates.block.size)
-    )
-    noise = np.vstack([normal, -normal]) @ templates.unit
-    away = np.abs(detector.steps(templates.place_m) - detector.steps(place)).max(axis=1)
+    raw = np.hstack([looked_up(prepared, own, places, strikes), target])
+    white = whitened(own, detector.noise, raw)
+    unit = white[:, :-TARGETS]
+    unit = unit / np.maximum(np.sqrt(np.sum(unit**2, axis=0)), 1e-12)
+    normal = np.random.default_rng([seed, number, 3]).normal(size=(NOISE_DRAWS // 2, block.size))
+    noise = np.vstack([normal, -normal]) @ unit
+    away = np.abs(detector.steps(places) - detector.steps(place)).max(axis=1)
     wanted = number % len(prepared.strikes_deg)
     central = int(np.argmin(away + 100.0 * (strikes != wanted)))
     order = np.lexsort((strikes, nodes[:, 1], nodes[:, 0]))
     before = order[: int(np.flatnonzero(order == central)[0])]
-    return _Place(templates.unit.T @ templates.unit, noise, means, central, before)
-
-
-def _whitened(templates: Templates, target: FloatArray) -> FloatArray:
-    """Return anomalies at blocks, whitened."""
-    white: FloatArray = solve_triangular(templates.root, target, lower=True, check_finite=False)
-    return white
+    return _Place(unit.T @ unit, noise, white[:, -TARGETS:].T @ unit, central, before)
 
 
 def _threshold(
@@ -319,21 +415,21 @@ def _alone(place: _Place, threshold: float, seed: int) -> float:
 
 
 def _found(
-    place: _Place, prepared: PreparedTarget, threshold: float, number: int, seed: int
+    place: _Place, target: Target, threshold: float, number: int, seed: int
 ) -> float:
     """Return the probability that targets at one place are found."""
     shifts = spread_points(TARGETS * (number + 1), seed=seed + 2)[-TARGETS:, 0]
     total = 0.0
     for means, shift in zip(place.means, shifts, strict=True):
         shares = (np.arange(STRENGTHS) + shift) / STRENGTHS
-        strengths = prepared.target.strengths(np.clip(shares, 1e-4, 1 - 1e-4))
+        strengths = target.strengths(np.clip(shares, 1e-4, 1 - 1e-4))
         order = np.argsort(-np.abs(means), kind="stable")[:MOST]
         order = order[np.abs(means[order]) >= SHARE * np.abs(means[order[0]])]
         tie = place.correlation[order, order[0]]
         rest = place.noise[:, order] - place.noise[:, [order[0]]] * tie
         low, high = _bounds(means[order], tie, rest, strengths, threshold)
         passes = 0.5 * erfc(low / np.sqrt(2.0))
-        if prepared.target.both_polarities:
+        if target.both_polarities:
             passes = passes + 0.5 * erfc(-high / np.sqrt(2.0))
         total += float(np.mean(np.minimum(passes, 1.0)))
     return total / len(place.means)

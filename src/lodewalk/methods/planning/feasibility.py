@@ -6,10 +6,10 @@ from typing import Final, Literal
 
 import numpy as np
 
-from lodewalk.methods.planning.detection import layout_detection
+from lodewalk.methods.planning.detection import Scores, layout_scores
 from lodewalk.methods.planning.expected import Source, expected_curve, main_azimuth
 from lodewalk.methods.planning.line_layout import LineLayout
-from lodewalk.methods.planning.sought import body_target, prepare_target
+from lodewalk.methods.planning.sought import Target, body_target, prepare_target
 from lodewalk.methods.planning.survey_noise import RandomField, SurveyNoise
 from lodewalk.validation import FloatArray
 
@@ -19,8 +19,10 @@ Verdict = Literal["go", "doubtful", "no-go"]
 EVEN: Final = 0.5
 #: A sign of the contrast less likely than this isn't looked for.
 UNLIKELY: Final = 0.02
-#: Places at which the body is put; the standard error is a point or two.
-PLACES: Final = 16
+#: Places at which the body is put, and draws of its depth and strike: few first, which do where
+#: all but this of it is certain either way; else the standard error is a point or two.
+FEW, MANY = (6, 24), (16, 64)
+CERTAIN: Final = 0.002
 #: Sensors are not carried lower than this [m].
 LOWEST_M: Final = 0.3
 #: Tie lines are so many line spacings apart where there were none (common practice).
@@ -100,7 +102,8 @@ def probabilities_of(seeking: Seeking, cases: Sequence[Case]) -> list[float]:
     Notes
     -----
     Where the contrast may be of either sign anomalies of both are looked for; then one of -k is
-    found as often as one of k, so sizes alone count.
+    found as often as one of k, so sizes alone count. The body is put at a few places first, and at
+    more where the odds are neither certain nor nil.
 
     Examples
     --------
@@ -125,21 +128,42 @@ def probabilities_of(seeking: Seeking, cases: Sequence[Case]) -> list[float]:
         strike_sd_deg=seeking.strike_sd_deg,
         both_polarities=bool(either),
     )
-    prepared = prepare_target(target, sensor_height_m=height)
-    chances = []
+    targets = []
     for case in cases:
         low, high = _strengths(seeking, case)
-        sized = replace(target, strength_low=low, strength_high=high)
-        found = layout_detection(
-            seeking.area_m,
-            case.layout,
-            prepared=replace(prepared, target=sized),
-            noise=case.noise,
-            false_alarm=seeking.false_alarm,
-            places=PLACES,
-        )
-        chances.append(found.probability)
-    return chances
+        targets.append(replace(target, strength_low=low, strength_high=high))
+    chances = np.full(len(cases), 0.5)
+    for effort in (FEW, MANY):
+        unsure = np.flatnonzero(np.minimum(chances, 1.0 - chances) > CERTAIN)
+        if unsure.size:
+            chances[unsure] = _chances(
+                seeking, [cases[k] for k in unsure], [targets[k] for k in unsure], height, effort
+            )
+    return [float(chance) for chance in chances]
+
+
+def _chances(
+    seeking: Seeking,
+    cases: Sequence[Case],
+    targets: Sequence[Target],
+    height_m: float,
+    effort: tuple[int, int],
+) -> list[float]:
+    """Return the probability of each case; those on the same lines share their scores."""
+    places, draws = effort
+    prepared = prepare_target(targets[0], sensor_height_m=height_m, draws=draws)
+    scores: dict[tuple[LineLayout, SurveyNoise], Scores] = {}
+    for case in cases:
+        same = case.layout, case.noise
+        if same not in scores:
+            scores[same] = layout_scores(
+                seeking.area_m, case.layout, prepared=prepared, noise=case.noise,
+                false_alarm=seeking.false_alarm, places=places,
+            )  # fmt: skip
+    return [
+        scores[case.layout, case.noise].detection(target).probability
+        for case, target in zip(cases, targets, strict=True)
+    ]
 
 
 def alike(case: Case) -> tuple[float, float, float]:

@@ -150,7 +150,7 @@ class Detector:
         Templates or None
             None where there are fewer than two blocks or no nodes.
         """
-        block = self._window(np.asarray(centre_m, dtype=np.float64), extent_m)
+        block = self.window(centre_m, extent_m)
         if block.size < 2 or not len(nodes):
             return None
         own = self.blocks.part(block)
@@ -206,8 +206,9 @@ class Detector:
         inside: IntArray = nodes[within_area(self.places(nodes), self.corners_m)]
         return inside
 
-    def _window(self, centre: FloatArray, extent: tuple[float, float]) -> IntArray:
-        """Return the blocks in reach of nodes round a centre."""
+    def window(self, centre_m: ArrayLike, extent_m: tuple[float, float]) -> IntArray:
+        """Return the blocks in reach of nodes round a centre, as for `templates`."""
+        centre, extent = np.asarray(centre_m, dtype=np.float64), extent_m
         prepared, target = self.prepared, self.prepared.target
         swing = np.abs(prepared.strikes_deg - target.strike_deg).max()
         sideways = prepared.half_length_m * np.sin(np.radians(min(swing, 90.0)))
@@ -374,7 +375,7 @@ def looked_up(
 @njit(nogil=True, cache=True)
 def _looked_up(
     tables: FloatArray,
-    step: float,
+    step: tuple[float, float],
     sines: FloatArray,
     cosines: FloatArray,
     easts: FloatArray,
@@ -389,8 +390,8 @@ def _looked_up(
         table, sine, cosine = tables[numbers[j]], sines[numbers[j]], cosines[numbers[j]]
         for i in range(easts.size):
             east, north = easts[i] - places[j, 0], norths[i] - places[j, 1]
-            row = (east * cosine - north * sine) / step + 0.5 * (rows - 1)
-            column = (east * sine + north * cosine) / step + 0.5 * (columns - 1)
+            row = (east * cosine - north * sine) / step[0] + 0.5 * (rows - 1)
+            column = (east * sine + north * cosine) / step[1] + 0.5 * (columns - 1)
             found[i, j] = _cubic(table, row, column)
     return found
 

@@ -1,5 +1,6 @@
 """The cheapest lines that find a target as surely as the rule of thumb does."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -26,9 +27,13 @@ TURNS: Final = (0.0, -20.0, 20.0, -40.0, 40.0, 90.0)
 #: Equal detection is this much lower at most, the standard error of the check besides.
 EQUAL: Final = 0.005
 
-#: Places and draws of the search, and of the check with another seed.
-SEARCH, CHECK = (16, 64), (256, 256)
+#: Places and draws of the search, and of the check with another seed: more of them where few
+#: don't decide it.
+SEARCH, CHECKS = (16, 64), ((64, 128), (128, 128))
 CHECK_SEED: Final = 1000
+
+#: Lines turned from the normal must save this much more than lines normal to the strike.
+TURNED: Final = 0.25
 
 #: Rungs by which a plan that doesn't stand the check is taken closer, one after the other.
 RETREATS: Final = (0, 1, 3, 6, 10, 14)
@@ -119,6 +124,7 @@ def choose_plan(
     noise: SurveyNoise,
     false_alarm: float = 0.05,
     widest_m: float = np.inf,
+    two_ties: bool = True,
     least_saving: float = 0.15,
     seed: int = 0,
 ) -> PlanChoice:
@@ -138,6 +144,8 @@ def choose_plan(
         Probability of any false target in the whole area.
     widest_m : float
         Widest line spacing [m], such as a map without aliasing allows; by default any.
+    two_ties : bool
+        Whether two tie lines may do; else there is one for ten lines (default true).
     least_saving : float
         Share of the rule's line length that must be saved for a plan to be called better
         (default 0.15).
@@ -156,12 +164,13 @@ def choose_plan(
     Notes
     -----
     The rule of thumb (`rule_of_thumb`) sets the probability to keep. Wider lines are tried, with
-    its tie lines and with two alone, normal to the strike and turned from that; the widest that
-    keep the probability are found by halving, and the shortest of these plans is checked with
-    other and more draws, beside the rule: it must keep the probability to half a point with the
-    standard error of the two taken off, or gets closer by some rungs. Two tie lines always remain,
-    since lines are levelled by them. The lines' shift isn't chosen: the target may lie anywhere
-    against them. A better plan is better for the target, noise and area given, no more.
+    its tie lines and with two alone, normal to the strike and turned from that where turned lines
+    would save a quarter more; the widest that keep the probability are found from the widest one
+    by halving, and the shortest of these plans is checked with other and more draws, beside the
+    rule: it must keep the probability to half a point with the standard error of the two taken
+    off, or gets closer by some rungs. Two tie lines always remain, since lines are levelled by
+    them. The lines' shift isn't chosen: the target may lie anywhere against them. A better plan is
+    better for the target, noise and area given, no more.
 
     Examples
     --------
@@ -185,7 +194,8 @@ def choose_plan(
         )
     search = _Search(area_m, target, noise, false_alarm, seed)
     goal = search.tried(rule).probability - EQUAL
-    plans = [rule, *_wider(search, rule, goal, widest_m, least_saving)]
+    ties = (TIE_RATIO, np.inf) if two_ties else (TIE_RATIO,)
+    plans = [rule, *_wider(search, rule, goal, widest_m, least_saving, ties)]
     return _checked(search, plans, rule, least_saving)
 
 
@@ -204,6 +214,7 @@ class _Search:
         self.false_alarm, self.seed = false_alarm, seed
         self.plans: list[TriedPlan] = []
         self._prepared: dict[tuple[float, int, int], PreparedTarget] = {}
+        self._checks: dict[tuple[LineLayout, int], Detection] = {}
 
     def detection(self, layout: LineLayout, effort: tuple[int, int], seed: int) -> Detection:
         """Return what a plan promises."""
@@ -223,6 +234,13 @@ class _Search:
             seed=seed,
         )
 
+    def checked(self, layout: LineLayout, stage: int) -> Detection:
+        """Return what a plan promises by other draws than those of the search."""
+        if (layout, stage) not in self._checks:
+            found = self.detection(layout, CHECKS[stage], self.seed + CHECK_SEED)
+            self._checks[layout, stage] = found
+        return self._checks[layout, stage]
+
     def length(self, layout: LineLayout) -> float:
         """Return the length of a plan's lines [m]."""
         return line_length(self.area, layout)
@@ -235,16 +253,22 @@ class _Search:
 
 
 def _wider(
-    search: _Search, rule: LineLayout, goal: float, widest: float, least_saving: float
+    search: _Search,
+    rule: LineLayout,
+    goal: float,
+    widest: float,
+    least_saving: float,
+    ratios: tuple[float, ...],
 ) -> list[LineLayout]:
     """Return plans that keep the probability, the shortest last."""
     shortest = (1.0 - least_saving) * search.length(rule)
     kept: list[LineLayout] = []
     for turn in TURNS:
         azimuth = (rule.azimuth_deg + turn) % 180.0
-        for ties in (TIE_RATIO, np.inf):
+        for ties in ratios:
             ladder = _ladder(search, replace(rule, azimuth_deg=azimuth), ties, widest)
-            ladder = [plan for plan in ladder if search.length(plan) <= shortest]
+            most = shortest * (1.0 - TURNED if turn and kept else 1.0)
+            ladder = [plan for plan in ladder if search.length(plan) <= most]
             found = _widest(search, ladder, goal)
             if found is not None:
                 kept.append(found)
@@ -257,6 +281,8 @@ def _ladder(search: _Search, plan: LineLayout, ties: float, widest: float) -> li
     size = float(np.ptp(np.asarray(search.area, dtype=np.float64), axis=0).sum())
     rungs = plan.spacing_m * LADDER ** np.arange(RUNGS)
     spacings = rungs[rungs <= min(widest, size)]
+    if widest < min(size, rungs[-1]):
+        spacings = np.append(spacings[spacings < widest], widest)
     return [
         replace(
             plan,
@@ -271,7 +297,9 @@ def _widest(search: _Search, ladder: list[LineLayout], goal: float) -> LineLayou
     """Return the last plan of a ladder that keeps the probability, by halving."""
     if not ladder or search.tried(ladder[0]).probability < goal:
         return None
-    low, high = 0, len(ladder)
+    if search.tried(ladder[-1]).probability >= goal:
+        return ladder[-1]
+    low, high = 0, len(ladder) - 1
     while high - low > 1:
         middle = (low + high) // 2
         if search.tried(ladder[middle]).probability >= goal:
@@ -285,28 +313,52 @@ def _checked(
     search: _Search, plans: list[LineLayout], rule: LineLayout, least_saving: float
 ) -> PlanChoice:
     """Check the shortest plan with other draws, going closer where it fails."""
-    seed = search.seed + CHECK_SEED
-    promised, longest = search.detection(rule, CHECK, seed), search.length(rule)
-    plan, found, better = rule, promised, False
+    longest = search.length(rule)
+    plan, found, promised, better = rule, None, search.checked(rule, 0), False
+    for trial in _retreats(search, plans, least_saving):
+        own, check = _decided(search, rule, trial)
+        if _as_sure(check, own):
+            plan, found, promised, better = trial, check, own, True
+            break
+    tried = tuple(search.plans)
+    return PlanChoice(
+        plan, search.length(plan), found or promised, rule, longest, promised, better, tried
+    )
+
+
+def _retreats(
+    search: _Search, plans: list[LineLayout], least_saving: float
+) -> Iterator[LineLayout]:
+    """Yield the shortest plans and closer ones, as far as they save enough."""
+    longest = search.length(plans[0])
     for candidate in plans[:0:-1][:2]:
         for closer in RETREATS:
             trial = _closer(candidate, closer)
             if search.length(trial) > (1.0 - least_saving) * longest:
                 break
-            check = search.detection(trial, CHECK, seed)
-            if _as_sure(check, promised):
-                plan, found, better = trial, check, True
-                break
-        if better:
+            yield trial
+
+
+def _decided(
+    search: _Search, rule: LineLayout, trial: LineLayout
+) -> tuple[Detection, Detection]:
+    """Return what rule and trial promise, from as many places as decide between them."""
+    for stage in range(len(CHECKS)):
+        own, check = search.checked(rule, stage), search.checked(trial, stage)
+        error = _error(check, own)
+        if _as_sure(check, own) or check.probability - own.probability < -error - EQUAL:
             break
-    tried = tuple(search.plans)
-    return PlanChoice(plan, search.length(plan), found, rule, longest, promised, better, tried)
+    return own, check
 
 
 def _as_sure(check: Detection, promised: Detection) -> bool:
     """Tell whether a plan finds as surely as another, by more than the predictor's own error."""
-    error = float(np.hypot(check.standard_error, promised.standard_error))
-    return check.probability - promised.probability >= error - EQUAL
+    return check.probability - promised.probability >= _error(check, promised) - EQUAL
+
+
+def _error(check: Detection, promised: Detection) -> float:
+    """Return the standard error of the difference of two probabilities."""
+    return float(np.hypot(check.standard_error, promised.standard_error))
 
 
 def _closer(plan: LineLayout, rungs: int) -> LineLayout:

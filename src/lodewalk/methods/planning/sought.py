@@ -19,8 +19,10 @@ NINETY: Final = 1.6448536269514722
 #: A body's length counts up to this many depths below the sensor to either side.
 LONGEST: Final = 20.0
 
-#: Step of the tables, and how far they reach beyond the body along and across, in depths.
-TABLE_STEP, BEYOND_ALONG, BEYOND_ACROSS = 0.25, 6.0, 8.0
+#: Step of the tables; along bodies whose half length is so many depths it is the second. How far
+#: they reach beyond the body. In depths.
+TABLE_STEP, LONG_STEP, LONG = 0.25, 0.4, 6.0
+BEYOND_ALONG, BEYOND_ACROSS = 6.0, 8.0
 
 #: Strikes that are tried: up to this many sd to either side, so far apart that the body's end
 #: moves by so many depths, and at most so many.
@@ -241,9 +243,9 @@ class PreparedTarget:
         return BLOCK * self.below_m
 
     @property
-    def table_step_m(self) -> float:
-        """Step of the tables [m]."""
-        return TABLE_STEP * self.below_m
+    def table_step_m(self) -> tuple[float, float]:
+        """Steps of the tables, across and along the strike [m]."""
+        return _table_step(self.half_length_m, self.below_m)
 
     def tolerance(self, spacing_m: float) -> tuple[float, float]:
         """Return how far from its true place, across and along, a target counts as found [m].
@@ -294,9 +296,9 @@ def prepare_target(
     length = min(target.half_length_m, LONGEST * below)
     strikes = _strikes(target, length, below)
     depth, strike = _drawn(target, draws, seed)
-    step = TABLE_STEP * below
-    across = _axis(target.half_width_m + BEYOND_ACROSS * below, step)
-    along = _axis(length + BEYOND_ALONG * below, step)
+    steps = _table_step(length, below)
+    across = _axis(target.half_width_m + BEYOND_ACROSS * below, steps[0])
+    along = _axis(length + BEYOND_ALONG * below, steps[1])
 
     def table(depth_m: float, strike_deg: float) -> FloatArray:
         grid = np.stack(np.meshgrid(across, along, indexing="ij"), axis=-1)
@@ -396,6 +398,12 @@ def _drawn(target: Target, count: int, seed: int) -> tuple[FloatArray, FloatArra
         target.depth_m * target.depth_factor ** (depth / NINETY),
         target.strike_deg + target.strike_sd_deg * strike,
     )
+
+
+def _table_step(length: float, below: float) -> tuple[float, float]:
+    """Return the steps of the tables, across and along."""
+    along = LONG_STEP if length >= LONG * below else TABLE_STEP
+    return TABLE_STEP * below, along * below
 
 
 def _axis(reach: float, step: float) -> FloatArray:

@@ -153,7 +153,7 @@ def block_noise(noise: SurveyNoise, block_m: float) -> SurveyNoise:
     return replace(noise, geology=tuple(block_field(field, block_m) for field in noise.geology))
 
 
-def noise_covariance(blocks: Blocks, noise: SurveyNoise) -> FloatArray:
+def noise_covariance(blocks: Blocks, noise: SurveyNoise, *, levels: bool = True) -> FloatArray:
     """Return the covariance of the noise of block means.
 
     Parameters
@@ -162,6 +162,8 @@ def noise_covariance(blocks: Blocks, noise: SurveyNoise) -> FloatArray:
         Places, lines, times and counts of the means.
     noise : SurveyNoise
         Noise, its random fields as `block_noise` makes them.
+    levels : bool
+        Whether the free level of each line is in it.
 
     Returns
     -------
@@ -190,7 +192,7 @@ def noise_covariance(blocks: Blocks, noise: SurveyNoise) -> FloatArray:
         blocks.time_s,
         fields.reshape(-1, 2),
         (noise.diurnal_nT**2, noise.diurnal_s),
-        (FREE_LEVEL * noise.total_sd) ** 2,
+        (FREE_LEVEL * noise.total_sd) ** 2 if levels else 0.0,
     )
     covariance[np.diag_indices_from(covariance)] += noise.white_sd**2 / blocks.count
     return covariance
