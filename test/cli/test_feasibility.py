@@ -55,8 +55,10 @@ def test_a_folder_has_settings_of_its_own(lodewalk, tmp_path):
     [
         ((), 2, "--lat and --lon"),
         (("--lat", "5"), 2, "--lat and --lon"),
-        (("--lat", "95", "--lon", "5"), 1, "UTM serves from 80"),
-        (("--lat", "-85", "--lon", "5"), 1, "polar stereographic"),
+        (("--lat", "95", "--lon", "5"), 1, "Latitude must lie in -90 to 90"),
+        (("--lat", "5", "--lon", "nan"), 1, "Longitude must be a number"),
+        ((*PLACE, *CHEAP, "--figure", "no/such/x.png"), 1, "no such folder"),
+        (("--lat", "-85", "--lon", "5"), 1, "from 80° S to 84° N"),
         ((*PLACE, "--rock", "bassalt"), 1, "Near to it: .*basalt"),
         ((*PLACE, "--kind", "lens"), 1, "body.kind"),
         ((*PLACE, "--depth", "-3"), 1, "body.depth_m"),

@@ -193,7 +193,7 @@ def test_remanence_against_the_field_turns_the_anomaly(going):
 def test_usual_lines_are_told(going):
     found = going(plan={"line_spacing_m": None})
     assert found.plan.line_spacing_m == pytest.approx(14.0)  # 12 m below ground, sensor at 2 m
-    assert any("plan.line_spacing_m is left out" in text for text in found.assumed)
+    assert any("14 m apart: depth of the body below the sensor" in text for text in found.assumed)
     assert any("magnetic north" in text for text in found.assumed)
 
 

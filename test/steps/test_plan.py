@@ -197,7 +197,10 @@ def test_without_settings_the_rule_of_thumb_holds():
     assert 300 / 1.2 < plan["tie_spacing_m"] < 300 * 1.2
     assert "right angles to the strike" in plan["why"]["azimuth"]
     ball = planned(plan=unset, body=body | {"kind": "sphere"})["plan"]
-    assert ball["azimuth_deg"] == 0.0
+    site = ball["site"]
+    north = (site["declination_deg"] - site["convergence_deg"]) % 180
+    assert ball["azimuth_deg"] == pytest.approx(north, abs=0.01)
+    assert "magnetic north" in ball["why"]["azimuth"]
 
 
 def test_lines_along_the_strike_and_wide_ones_are_warned_of():
@@ -275,7 +278,7 @@ def test_the_optimiser_counts_where_azimuth_and_spacing_are_left_out():
     found["chosen"] = {"azimuth_deg": 100.0, "spacing_m": 33.0, "tie_spacing_m": 900.0}
     plan = {"optimise": True, "line_azimuth_deg": None, "line_spacing_m": None}
     plan |= {"tie_spacing_m": None, "sensor_height_m": 2.0}
-    body = {"kind": "dyke", "strike_deg": 10.0, "depth_m": 20.0}
+    body = {"kind": "dyke", "strike_deg": 10.0, "depth_m": 20.0, "width_m": 5.0, "length_m": 300.0}
     choice = chosen_layout({"plan": plan, "body": body}, found)
     assert (choice.azimuth_deg, choice.spacing_m, choice.tie_spacing_m) == (100.0, 33.0, 900.0)
     assert "30% fewer" in choice.why["spacing"]

@@ -137,17 +137,17 @@ def _lines(result: "FeasibilityResult") -> Iterator[str]:
     rows = []
     for what, unit in (("susceptibility", "SI"), ("depth", "m")):
         own = [row for row in result.cases if row.what == what]
-        cells = [f"{row.value:.3g} {unit}: {row.probability:.0%}" for row in own]
+        cells = [f"{row.value:.3g} {unit}: {_odds(row.probability)}" for row in own]
         rows.append([f"  {what}", *cells])
     yield from columns(rows)
-    yield "One thing otherwise"
+    yield "Odds with one thing done otherwise, and the gain in per cent"
     told = [row for row in result.changes if abs(row.gain) >= LEAST]
     yield from columns(
-        [[f"  {row.probability:4.0%}", f"{100 * row.gain:+.1f}", row.text] for row in told]
+        [[f"  {_odds(row.probability)}", f"{100 * row.gain:+.1f}", row.text] for row in told]
     )
     if len(told) < len(result.changes):
-        names = ", ".join(row.name for row in result.changes if abs(row.gain) < LEAST)
-        yield f"  less than half a hundredth: {names}"
+        names = "; ".join(row.name for row in result.changes if abs(row.gain) < LEAST)
+        yield f"  by less than half a per cent: {names}"
     yield ""
     yield f"Susceptibility of the body: {_rock_text(result.susceptibility.target)}"
     yield f"Susceptibility of the host: {_rock_text(result.susceptibility.host)}"
@@ -155,6 +155,11 @@ def _lines(result: "FeasibilityResult") -> Iterator[str]:
     yield from (f"Assumed: {text}" for text in result.assumed)
     if result.figure:
         yield f"Figure: {result.figure}"
+
+
+def _odds(chance: float) -> str:
+    """Return a probability in whole per cent; a certainty isn't claimed."""
+    return ">99%" if chance > 0.995 else "<1%" if chance < 0.005 else f"{chance:.0%}"
 
 
 def _magnetisation_text(result: "FeasibilityResult") -> str:

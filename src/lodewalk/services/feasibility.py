@@ -1,11 +1,13 @@
 """Whether a survey that is planned will find what it seeks."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lodewalk.errors import InputError
+from lodewalk.validation import check_within
 
 if TYPE_CHECKING:
     from lodewalk.records import Grid
@@ -247,7 +249,9 @@ def feasibility_of(
     from lodewalk.steps.feasibility import run
     from lodewalk.survey.settings import check_settings, picked
 
-    crs = utm_crs_for(longitude_deg, latitude_deg)
+    crs = utm_crs_for(*_checked_place(longitude_deg, latitude_deg))
+    if figure is not None and not figure.parent.is_dir():
+        raise InputError("There is no such folder for the figure.", value=str(figure.parent))
     values = {name: dict(part) for name, part in (settings or {}).items() if name in SECTIONS}
     place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg}
     values["plan"] = {**values.get("plan", {}), **place}
@@ -263,6 +267,23 @@ def feasibility_of(
     if figure is not None:
         draw_expected(found.values, grids.grids[0], figure, name="")
     return feasibility_result(found.values, None if figure is None else str(figure))
+
+
+def _checked_place(longitude_deg: float, latitude_deg: float) -> tuple[float, float]:
+    """Return a place for which there is a UTM zone, or raise."""
+    from lodewalk.adapters.projection import UTM_NORTH_LIMIT_DEG, UTM_SOUTH_LIMIT_DEG
+
+    for name, value, end in (("Latitude", latitude_deg, 90), ("Longitude", longitude_deg, 360)):
+        if math.isnan(value):
+            raise InputError(f"{name} must be a number.", value=value)
+        check_within(value, name=name, low=-min(end, 180), high=end, unit="degrees")
+    if not UTM_SOUTH_LIMIT_DEG <= latitude_deg <= UTM_NORTH_LIMIT_DEG:
+        raise InputError(
+            "Without a survey folder a place must lie from 80° S to 84° N.",
+            value=latitude_deg,
+            remedy="Make a folder with a reference system that serves there: lodewalk new.",
+        )
+    return longitude_deg, latitude_deg
 
 
 def draw_expected(found: Mapping[str, Any], grid: "Grid", path: Path, *, name: str) -> None:

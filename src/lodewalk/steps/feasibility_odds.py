@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lodewalk.methods.planning.contrast import log_spread
-from lodewalk.methods.planning.expected import Source, strike_counts
+from lodewalk.methods.planning.expected import Source
 from lodewalk.methods.planning.feasibility import (
     Case,
     Change,
@@ -24,11 +24,10 @@ from lodewalk.methods.planning.line_layout import LineLayout, frame_of
 from lodewalk.methods.planning.survey_noise import RandomField, SurveyNoise
 from lodewalk.steps.context import Context
 from lodewalk.steps.going_place import GoingPlace
+from lodewalk.steps.plan_choice import AS_SET, chosen_layout
 from lodewalk.steps.rock_contrast import Contrast
 
 Floats = NDArray[np.float64]
-#: Tie lines are so many line spacings apart where nothing is set (common practice).
-TIES = 10.0
 #: Side of the square that is taken where no area is given [m].
 USUAL_SIDE_M = 500.0
 #: Cases that one worker takes at a time.
@@ -63,7 +62,7 @@ def odds_of(
     context: Context,
 ) -> Odds:
     """Return the odds of the survey in the settings."""
-    layout, assumed = _layout(place, source, settings)
+    layout, assumed = _layout(place, settings)
     noise = noise_of(settings, layout.sensor_height_m)
     known = contrast.contrast
     spread = log_spread(contrast.draws)
@@ -156,32 +155,25 @@ def _chances(seeking: Seeking, cases: list[Case], context: Context) -> list[floa
     return [chances[index] for index in range(len(cases))]
 
 
-def _layout(
-    place: GoingPlace, source: Source, settings: Mapping[str, Any]
-) -> tuple[LineLayout, list[str]]:
-    """Return the lines of the settings, the usual ones where they are left out, and which."""
-    plan, body = settings["plan"], source.body
-    assumed = []
-    height = plan["sensor_height_m"]
-    spacing, azimuth, ties = (
-        plan["line_spacing_m"], plan["line_azimuth_deg"], plan["tie_spacing_m"]
-    )  # fmt: skip
-    if spacing is None:
-        spacing = body.depth_m + height
-        assumed.append(
-            f"Lines {spacing:.3g} m apart, the depth of the body below the sensor, since "
-            "plan.line_spacing_m is left out."
-        )
-    if azimuth is None:
-        north = place.site.declination_deg - place.convergence_deg
-        azimuth = (body.strike_deg + 90.0 if strike_counts(body) else north) % 180.0
-        along = "across the strike" if strike_counts(body) else "along magnetic north"
-        assumed.append(f"Lines {along}, since plan.line_azimuth_deg is left out.")
-    if ties is None:
-        ties = TIES * spacing
-        assumed.append(f"Tie lines {ties:.3g} m apart, ten line spacings (common practice).")
+def _layout(place: GoingPlace, settings: Mapping[str, Any]) -> tuple[LineLayout, list[str]]:
+    """Return the lines of the settings, those of the rule of thumb where left out, and which."""
+    plan = settings["plan"]
+    choice = chosen_layout(settings, magnetic_north_deg=place.magnetic_north_deg)
+    texts = {
+        "spacing": f"Lines {choice.spacing_m:.3g} m apart",
+        "azimuth": f"Lines at azimuth {choice.azimuth_deg:.0f}",
+        "ties": f"Tie lines {choice.tie_spacing_m:.3g} m apart",
+    }
+    assumed = [
+        f"{text}: {choice.why[name]}." for name, text in texts.items() if choice.why[name] != AS_SET
+    ]
     layout = LineLayout(
-        azimuth, spacing, ties, plan["reading_interval_m"], height, settings["effort.pace_m_s"]
+        choice.azimuth_deg,
+        choice.spacing_m,
+        choice.tie_spacing_m,
+        plan["reading_interval_m"],
+        plan["sensor_height_m"],
+        settings["effort.pace_m_s"],
     )
     return layout, assumed
 

@@ -18,6 +18,19 @@ RIM = 0.98
 TEN = 10.0
 
 
+def odds_words(chance: float) -> str:
+    """Return a probability in whole per cent; a certainty isn't claimed.
+
+    Examples
+    --------
+    >>> odds_words(0.873), odds_words(0.9999), odds_words(0.001)
+    ('87%', 'over 99%', 'under 1%')
+    """
+    if chance > 0.995:
+        return "over 99%"
+    return "under 1%" if chance < 0.005 else f"{chance:.0%}"
+
+
 def direction(east_m: float, north_m: float) -> str:
     """Return the name of the eighth of the compass in which a place lies.
 
@@ -67,7 +80,7 @@ def summary_words(found: Mapping[str, Any]) -> str:
     chance = found["probability"]
     return (
         f"{found['verdict'].capitalize()}: this survey finds the {found['body']['kind']} with a "
-        f"probability of {chance:.0%}; {found['wanted']:.0%} is wanted."
+        f"probability of {odds_words(chance)}; {found['wanted']:.0%} is wanted."
     )
 
 
@@ -94,7 +107,7 @@ def reasons(found: Mapping[str, Any]) -> Iterator[str]:
     else:
         best = next((row for row in found["changes"] if row["of_survey"]), None)
         if best and best["gain"] >= 0.01:
-            yield f"What helps most: {best['text']} Then {best['probability']:.0%}."
+            yield f"What helps most: {best['text']} Then {odds_words(best['probability'])}."
         else:
             yield "No single change of the survey helps by a hundredth or more."
 
@@ -104,7 +117,7 @@ def _sparser(found: Mapping[str, Any]) -> Iterator[str]:
     for row in found["changes"]:
         if row["name"] == "sparser lines" and row["probability"] >= found["wanted"]:
             yield (
-                f"Lines twice as far apart would do: {row['probability']:.0%} for half the "
+                f"Lines twice as far apart would do: {odds_words(row['probability'])} for half the "
                 "kilometres."
             )
 
@@ -116,8 +129,8 @@ def _range_reasons(found: Mapping[str, Any]) -> Iterator[str]:
         low, high = ends["low"], ends["high"]
         if abs(low["probability"] - high["probability"]) >= 0.1:
             yield (
-                f"It hangs on its {what}: {low['probability']:.0%} at {low['value']:.2g} {unit}, "
-                f"{high['probability']:.0%} at {high['value']:.2g} {unit}."
+                f"It hangs on its {what}: {odds_words(low['probability'])} at {low['value']:.2g} "
+                f"{unit}, {odds_words(high['probability'])} at {high['value']:.2g} {unit}."
             )
 
 

@@ -1,19 +1,13 @@
 """Plan: lines, ties, base, days and effort of a survey that hasn't been walked yet."""
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
 
 from lodewalk.adapters.projection import grid_convergence_deg, to_geographic
 from lodewalk.adapters.surroundings import middle_of
-from lodewalk.errors import SettingsError
 from lodewalk.methods.geomagnetic import (
-    IGRF_FIRST_YEAR,
-    IGRF_LAST_YEAR,
-    IGRF_MODEL,
-    decimal_year,
     site_values,
 )
 from lodewalk.methods.planning.layout import LEAST_TIES
@@ -21,6 +15,7 @@ from lodewalk.records import Document, Record
 from lodewalk.records.planning import PlannedLines
 from lodewalk.records.recorded import HandMeter, Shapes
 from lodewalk.steps.context import Context
+from lodewalk.steps.going_place import going_epoch, going_place
 from lodewalk.steps.plan_area import PlanArea, plan_area
 from lodewalk.steps.plan_base import base_row
 from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise
@@ -31,8 +26,6 @@ from lodewalk.steps.plan_sought import choice_words, optimised, promise, sought_
 from lodewalk.steps.plan_tables import planned_lines, planned_points
 from lodewalk.steps.rows import table
 
-#: Epoch of the reference field where no first day is set: the middle of the model's last years.
-USUAL_YEAR = 2027.5
 #: Pieces steeper than this are warned of [degrees].
 STEEP_DEG = 30.0
 #: More empty walking than this share of the lines is warned of.
@@ -57,7 +50,7 @@ def run(
     assert isinstance(exclusion, Shapes)
     meter = table(inputs, "hand_meter_recorded")
     assert isinstance(meter, HandMeter)
-    year = _year(settings["plan"]["first_day"])
+    year = going_epoch(settings["plan"]["first_day"])
     area = plan_area(area_shapes, exclusion, crs, settings["plan"])
     ground = ground_of(table(inputs, "terrain_recorded"), crs)
     sought = sought_body(area_shapes, meter, settings)
@@ -65,7 +58,8 @@ def run(
     if sought is not None and may_optimise(settings["plan"]):
         optimiser = choice_words(optimised(sought, settings))
     context.check_cancelled()
-    choice = chosen_layout(settings, optimiser)
+    where = going_place(area_shapes, settings["plan"], crs=crs)
+    choice = chosen_layout(settings, optimiser, magnetic_north_deg=where.magnetic_north_deg)
     layout = laid_out(area, choice, ground, settings)
     detection = None if sought is None else promise(sought, layout, settings)
     lines = planned_lines(layout, ground, settings["effort"]["rovers"])
@@ -76,22 +70,6 @@ def run(
         "planned_lines": lines,
         "planned_points": planned_points(layout, lines, ground, settings, crs),
     }
-
-
-def _year(first_day: str | None) -> float:
-    """Return the epoch of the reference field, or raise for a day outside the model."""
-    if first_day is None:
-        return USUAL_YEAR
-    moment = datetime.fromisoformat(first_day).replace(tzinfo=UTC)
-    if not IGRF_FIRST_YEAR <= moment.year < IGRF_LAST_YEAR:
-        raise SettingsError(
-            f"Setting plan.first_day must lie within {IGRF_MODEL}, {IGRF_FIRST_YEAR:g} to "
-            f"{IGRF_LAST_YEAR - 1:g}.",
-            file="survey.toml",
-            value=first_day,
-            remedy="Is the year right? If so, a newer lodewalk is needed.",
-        )
-    return float(decimal_year(moment.timestamp()))
 
 
 def _document(

@@ -4,10 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from lodewalk.methods.bodies.target import Body
 from lodewalk.methods.planning.aliasing import USUAL_SHARE, largest_spacing_m
+from lodewalk.methods.planning.expected import strike_counts
 
-#: Kinds of bodies that are longer than wide; others are struck by lines of any azimuth.
-ELONGATED = ("dyke", "sheet", "contact", "prism", "folded bed")
+#: What is said of a number that a person set.
+AS_SET = "set in survey.toml"
 #: Tie lines lie this many line spacings apart (between 4 and 20 in published surveys).
 LINES_A_TIE = 10.0
 
@@ -40,7 +42,10 @@ class LayoutChoice:
 
 
 def chosen_layout(
-    settings: Mapping[str, Any], optimiser: Mapping[str, Any] | None = None
+    settings: Mapping[str, Any],
+    optimiser: Mapping[str, Any] | None = None,
+    *,
+    magnetic_north_deg: float = 0.0,
 ) -> LayoutChoice:
     """Return how the lines lie: as set, else as the optimiser found or by the rule of thumb.
 
@@ -51,17 +56,21 @@ def chosen_layout(
     optimiser : mapping, optional
         What the optimiser found; it counts where it is better and neither azimuth nor spacing
         is set.
+    magnetic_north_deg : float
+        Azimuth of magnetic north from grid north [deg].
 
     Notes
     -----
-    Lines cross the strike at right angles, as far apart as the body's top is deep below the
-    sensor; ties ten times as far.
+    Lines cross the strike at right angles, or run along magnetic north where the body isn't much
+    longer than wide (Geophysics 33(2), 329, 1968, abstract), as far apart as the body's top is
+    deep below the sensor; ties ten times as far.
 
     Examples
     --------
     >>> plan = {"line_azimuth_deg": None, "line_spacing_m": None, "tie_spacing_m": None,
     ...         "sensor_height_m": 2.0}
-    >>> body = {"kind": "dyke", "strike_deg": 30.0, "depth_m": 10.0}
+    >>> body = {"kind": "dyke", "strike_deg": 30.0, "depth_m": 10.0, "width_m": 5.0,
+    ...         "length_m": 300.0}
     >>> found = chosen_layout({"plan": plan, "body": body})
     >>> found.azimuth_deg, found.spacing_m, found.tie_spacing_m
     (120.0, 12.0, 120.0)
@@ -69,16 +78,16 @@ def chosen_layout(
     plan, body = settings["plan"], settings["body"]
     if optimiser is not None and optimiser["better"]:
         return _of_optimiser(optimiser, plan, body)
-    azimuth, why_azimuth = _azimuth(plan, body)
+    azimuth, why_azimuth = _azimuth(plan, body, magnetic_north_deg)
     depth = body["depth_m"] + plan["sensor_height_m"]
-    spacing, why_spacing = plan["line_spacing_m"], "set in survey.toml"
+    spacing, why_spacing = plan["line_spacing_m"], AS_SET
     if spacing is None:
         spacing = depth
         why_spacing = (
             f"depth of the body below the sensor ({body['depth_m']:g} m and "
             f"{plan['sensor_height_m']:g} m): wider lines alias (Reid 1980)"
         )
-    ties, why_ties = plan["tie_spacing_m"], "set in survey.toml"
+    ties, why_ties = plan["tie_spacing_m"], AS_SET
     if ties is None:
         ties = LINES_A_TIE * spacing
         why_ties = f"{LINES_A_TIE:g} times the line spacing (4 to 20 in published surveys)"
@@ -111,7 +120,7 @@ def _of_optimiser(
     chosen, text = optimiser["chosen"], f"optimised for the body: {optimiser['text']}"
     azimuth, spacing = chosen["azimuth_deg"], chosen["spacing_m"]
     ties = plan["tie_spacing_m"]
-    why = {"azimuth": text, "spacing": text, "ties": text if ties is None else "set in survey.toml"}
+    why = {"azimuth": text, "spacing": text, "ties": text if ties is None else AS_SET}
     depth = body["depth_m"] + plan["sensor_height_m"]
     return LayoutChoice(
         azimuth,
@@ -123,21 +132,30 @@ def _of_optimiser(
     )
 
 
-def _azimuth(plan: Mapping[str, Any], body: Mapping[str, Any]) -> tuple[float, str]:
+def _azimuth(
+    plan: Mapping[str, Any], body: Mapping[str, Any], magnetic_north_deg: float
+) -> tuple[float, str]:
     """Return the azimuth of the lines below 180 degrees, and why."""
     if plan["line_azimuth_deg"] is not None:
-        return float(plan["line_azimuth_deg"]) % 180, "set in survey.toml"
-    if body["kind"] in ELONGATED:
+        return float(plan["line_azimuth_deg"]) % 180, AS_SET
+    if _is_long(body):
         across = (float(body["strike_deg"]) + 90) % 180
         return across, f"at right angles to the strike of {body['strike_deg']:g} degrees"
-    return 0.0, f"along grid north: a {body['kind']} has no strike"
+    return magnetic_north_deg % 180, f"along magnetic north: a {body['kind']} like this is compact"
+
+
+def _is_long(body: Mapping[str, Any]) -> bool:
+    """Tell whether a body is so long that its strike counts."""
+    return strike_counts(
+        Body(kind=body["kind"], width_m=body["width_m"], length_m=body["length_m"])
+    )
 
 
 def _doubts(azimuth: float, spacing: float, depth: float, body: Mapping[str, Any]) -> list[str]:
     """Say what is doubtful about azimuth and spacing."""
     found = []
     along = abs((azimuth - body["strike_deg"] + 90) % 180 - 90)
-    if body["kind"] in ELONGATED and along < 45:
+    if _is_long(body) and along < 45:
         found.append(
             f"The lines run at {along:.0f} degrees to the strike: they may pass beside the body, "
             "and a body along a line looks like its level. Lines across the strike show it best."
