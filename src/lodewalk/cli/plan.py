@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -80,11 +80,18 @@ def _lines(result: "PlanResult") -> Iterator[str]:
     )
     yield f"Base: {base.easting_m:.0f} E {base.northing_m:.0f} N; {result.base.hours}"
     if result.detection is not None:
-        yield f"Detection: {result.detection['probability']:.0%}"
+        yield f"Detection: {_detection(result.detection)}"
     yield from (f"repair: {text}" for text in result.repairs)
     yield from (f"warning: {text}" for text in result.warnings)
     yield from _adopted(result)
     yield f"Files: {', '.join(result.files)}"
+
+
+def _detection(found: "dict[str, Any]") -> str:
+    """Return the promise with its error; a certainty isn't claimed."""
+    chance, error = found["probability"], found["standard_error"]
+    told = "over 99%" if chance > 0.995 else f"{chance:.0%} ±{max(100 * error, 1):.0f} (1 sd)"
+    return f"{told} of {found['of']}, {found['wanted']:.0%} wanted"
 
 
 def _adopted(result: "PlanResult") -> Iterator[str]:

@@ -218,7 +218,7 @@ def site(
 def _date(date: str | None) -> tuple[str, float]:
     """Return the date and its decimal year, or raise where it is none or the model has none."""
     try:
-        day = datetime.strptime(date, "%Y-%m-%d") if date else datetime.now(UTC)
+        day = datetime.strptime(date, "%Y-%m-%d") if date is not None else datetime.now(UTC)
     except ValueError as error:
         raise InputError("A date is written YYYY-MM-DD.", value=date) from error
     start = datetime(day.year, day.month, day.day, tzinfo=UTC)

@@ -188,12 +188,16 @@ def _odds(detection: Mapping[str, Any] | None, settings: Mapping[str, Any]) -> l
         how = "Set body.rock or body.susceptibility, or add hand-meter readings"
         asked = " or optimised" if settings["plan"]["optimise"] else ""
         return [f"Nothing tells how magnetic the body is: no odds are predicted{asked}. {how}."]
-    if detection["probability"] < detection["wanted"]:
-        return [
-            f"The body is found with {detection['probability']:.0%}, less than the "
-            f"{detection['wanted']:.0%} wanted: lodewalk feasibility says what would change it."
-        ]
-    return []
+    chance, wanted, error = (
+        detection[name] for name in ("probability", "wanted", "standard_error")
+    )
+    if chance >= wanted:
+        return []
+    less = "less than" if chance < wanted - error else "no different, within its error, from"
+    return [
+        f"The body is found with {chance:.0%} ±{100 * error:.0f}, {less} the {wanted:.0%} wanted: "
+        "lodewalk feasibility says what would change it."
+    ]
 
 
 def _far(way: Mapping[str, float]) -> list[str]:
