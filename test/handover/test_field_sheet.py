@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 import pytest
 from matplotlib.text import Text
 
+from lodewalk.cli.site_text import _proton, _pumped
 from lodewalk.handover.device import named_for_device
 from lodewalk.handover.field_sheet import (
     bearings_deg,
@@ -20,6 +21,7 @@ from lodewalk.handover.field_sheet import (
 )
 from lodewalk.handover.plan_words import FieldNotes, sheet_blocks
 from lodewalk.handover.words import CAUTIONS
+from lodewalk.services.site import _sensors
 from lodewalk.steps.set_up import CHECKLISTS
 from planned_sample import planned
 
@@ -160,6 +162,40 @@ def test_whom_to_call_is_told_or_left_to_write():
 def test_the_field_points_up_in_the_south_and_down_in_the_north(inclination, words):
     blocks = sheet_blocks(replace(NOTES, inclination_deg=inclination))
     assert any(words in text for block in blocks for _, text in block.rows)
+
+
+def test_the_sensor_lies_as_the_site_command_says():
+    """A coil's axis across the field: level east-west; never along it, whatever the dip."""
+    dip = -39.2
+    rows = dict(next(b for b in sheet_blocks(replace(NOTES, inclination_deg=dip))).rows)
+    assert (
+        "The field (not the sensor) points to magnetic north, 39° above"
+        in (rows["Orientation and tuning"])
+    )
+    coil = rows["Proton sensor: axis of its coil"]
+    assert coil.startswith("best level, along magnetic east-west")
+    # sin² of the angle between an upright axis and the field: cos² of the dip, 60 %.
+    assert f"upright: at least {math.cos(math.radians(dip)) ** 2:.0%}" in coil
+    assert "60%" in coil
+    spoken = {text.strip() for row in _site_rows() for text in row[1:]}
+    tilts = rows["Optically pumped sensor: tilt from upright"]
+    assert coil.split(";")[0] in spoken
+    assert any(text in tilts and "to the field out and back" in text for text in spoken)
+
+
+def _site_rows():
+    """Return the rows of `lodewalk site` at a place where the field dips by 39.2 degrees."""
+    sensors = _sensors(-39.2)
+    return [*_proton(_Told(sensors)), *_pumped(_Told(sensors))]
+
+
+class _Told:
+    """What the rows of the sensors need of a site."""
+
+    precession_Hz = tuning_uT = 1.0
+
+    def __init__(self, sensors):
+        self.sensors = sensors
 
 
 def test_nothing_is_claimed_where_nothing_is_known():

@@ -6,6 +6,7 @@ from typing import Final
 from lodewalk.figures.sheet_pages import Block
 from lodewalk.figures.style import number
 from lodewalk.handover.words import CAUTIONS
+from lodewalk.methods.geomagnetic.sensor_orientation import proton_axis, pumped_tilt
 from lodewalk.steps.set_up import CHECKLISTS
 
 #: Readings around the base and the largest difference between them (common practice) [m, nT].
@@ -31,6 +32,8 @@ class FieldNotes:
         The reference field on the first day; None where it isn't known.
     sensor_height_m : float or None
         Height of the sensor that was planned for.
+    lines_from_magnetic_north_deg : float or None
+        Direction of the lines from magnetic north [deg].
     """
 
     tolerances: dict[str, float] = field(default_factory=dict)
@@ -39,6 +42,7 @@ class FieldNotes:
     tuning_uT: float | None = None
     total_field_nT: float | None = None
     sensor_height_m: float | None = None
+    lines_from_magnetic_north_deg: float | None = None
 
 
 def sheet_blocks(notes: FieldNotes) -> tuple[Block, ...]:
@@ -73,24 +77,52 @@ def before_block(notes: FieldNotes) -> Block:
             "Place of the base",
             f"{count} readings within {reach:g} m of its sensor lie within {most:g} nT. {_RESULT}",
         ),
-        ("Orientation and tuning", _sensor_words(notes)),
+        *_sensor_rows(notes),
         ("Height of the sensor", _height_words(notes)),
     ]
     return Block("Before the first reading", tuple(rows), tick=True)
 
 
-def _sensor_words(notes: FieldNotes) -> str:
-    """Say how the sensor is turned and tuned."""
-    words = "Sensor turned to the field as its maker says"
-    if notes.inclination_deg is not None:
-        side = "below" if notes.inclination_deg >= 0 else "above"
-        tilt = number(abs(notes.inclination_deg), 0)
-        words += f"; it points to magnetic north, {tilt}° {side} the horizontal"
+def _sensor_rows(notes: FieldNotes) -> list[tuple[str, str]]:
+    """Say where the field points, how sensors lie in it and how they are tuned."""
+    rows = []
+    words = ["The manual of the instrument counts."]
     if notes.tuning_uT is not None:
-        words += f". Tuning: {number(notes.tuning_uT, 0)} µT"
+        words.append(f"Tuning: {number(notes.tuning_uT, 0)} µT.")
     if notes.total_field_nT is not None:
-        words += f"; expect about {number(notes.total_field_nT, 0)} nT"
-    return words + "."
+        words.append(f"Expect about {number(notes.total_field_nT, 0)} nT.")
+    dip = notes.inclination_deg
+    if dip is not None:
+        side = "below" if dip >= 0 else "above"
+        words.insert(
+            0,
+            f"The field (not the sensor) points to magnetic north, {number(abs(dip), 0)}° {side} "
+            "the horizontal.",
+        )
+        axis = proton_axis(dip)
+        rows = [
+            (
+                "Proton sensor: axis of its coil",
+                f"{axis.best_words}; whichever way you face, {axis.any_facing_words}.",
+            ),
+            ("Optically pumped sensor: tilt from upright", _tilt_words(notes, dip)),
+        ]
+    return [("Orientation and tuning", " ".join(words)), *rows]
+
+
+def _tilt_words(notes: FieldNotes, inclination_deg: float) -> str:
+    """Say how a pumped sensor is tilted on lines and on ties, else on lines of two directions."""
+    ways = (("Lines along magnetic north", 0.0), ("across it", 90.0))
+    if notes.lines_from_magnetic_north_deg is not None:
+        along = notes.lines_from_magnetic_north_deg
+        ways = (("Lines", along), ("tie lines", along + 90.0))
+    return (
+        "; ".join(
+            f"{way} {pumped_tilt(inclination_deg, line_from_magnetic_north_deg=turn).words}"
+            for way, turn in ways
+        )
+        + " (the tilt stays fixed to the walker)."
+    )
 
 
 def _height_words(notes: FieldNotes) -> str:
