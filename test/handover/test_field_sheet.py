@@ -5,6 +5,7 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import polars as pl
 import pytest
 from matplotlib.text import Text
 
@@ -21,6 +22,7 @@ from lodewalk.handover.field_sheet import (
 )
 from lodewalk.handover.plan_words import FieldNotes, sheet_blocks
 from lodewalk.handover.words import CAUTIONS
+from lodewalk.records.planning import PlannedLines
 from lodewalk.services.site import _sensors
 from lodewalk.steps.set_up import CHECKLISTS
 from planned_sample import planned
@@ -196,6 +198,20 @@ class _Told:
 
     def __init__(self, sensors):
         self.sensors = sensors
+
+
+def test_the_repeat_line_is_asked_for_only_where_there_is_one():
+    def words(**options):
+        sheet = sheet_of(**options)
+        return " ".join(f"{label} {text}" for block in sheet.blocks for label, text in block.rows)
+
+    plan = planned(12, 2)
+    bare = PlannedLines(plan.lines.frame.filter(pl.col("kind") != "repeat"))
+    sheet = field_sheet(replace(plan, lines=bare), NOTES, day=1, rover=1)
+    assert not any("Repeat line" in label for block in sheet.blocks for label, _ in block.rows)
+    assert "first and last of each day" in words()
+    assert "50 m or more apart" in words(rovers=2)
+    assert "50 m or more apart" not in words()
 
 
 def test_nothing_is_claimed_where_nothing_is_known():

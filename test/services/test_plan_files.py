@@ -59,7 +59,7 @@ def plan_of(survey, *, dated):
     }
     days = [{"day": day, "date": f"2026-03-{8 + day:02d}" if dated else None}
             for day in survey.days]  # fmt: skip
-    return Document({"site": site, "days": days})
+    return Document({"site": site, "days": days, "azimuth_deg": 0.0})
 
 
 def make(path, survey, *, values=None, name="North hill"):

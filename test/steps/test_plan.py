@@ -10,6 +10,7 @@ import shapely
 from lodewalk.errors import InputError, SettingsError
 from lodewalk.records import Document
 from lodewalk.records.recorded import HandMeter, Shapes, Terrain
+from lodewalk.steps import plan_lines
 from lodewalk.steps.context import Context
 from lodewalk.steps.declarations import step_named
 from lodewalk.steps.plan import run
@@ -149,14 +150,16 @@ def test_points_say_where_to_stand_and_to_walk():
     assert spot.distance(shapely.Point(base["easting_m"], base["northing_m"])) >= 50
 
 
-def test_each_tour_begins_with_the_repeat_line_which_is_counted_twice():
+def test_each_tour_begins_and_ends_with_the_repeat_line():
     found = planned()
     days = found["plan"]["days"]
     frame = found["planned_lines"].frame
     repeat = frame.filter(kind="repeat")
-    assert len(repeat) == len(days)
-    assert repeat["length_m"].to_list() == pytest.approx([200.0] * len(days))
-    assert frame["kind"][0] == "repeat"
+    assert len(repeat) == 2 * len(days)
+    assert repeat["length_m"].to_list() == pytest.approx([200.0] * 2 * len(days))
+    for (_,), walk in frame.group_by("day", maintain_order=True):
+        assert [walk["kind"][0], walk["kind"][-1]] == ["repeat", "repeat"]
+    assert not repeat["reversed"].any()
     assert days[0]["rovers"][0]["repeat_km"] == pytest.approx(0.4)
     # It lies on one of the lines in the middle third of twenty: 350 to 650 m east.
     east = repeat["easting_1_m"][0] - WEST
@@ -284,3 +287,20 @@ def test_the_optimiser_counts_where_azimuth_and_spacing_are_left_out():
     assert rule.optimiser["better"] is False
     assert may_optimise(plan)
     assert not may_optimise(plan | {"line_azimuth_deg": 0.0})
+
+
+def test_ties_are_walked_from_the_first_day_on():
+    found = planned(effort={"hours_a_day": 3.0, "set_up_h": 1.0, "rovers": 2, "terrain": "open"})
+    frame = found["planned_lines"].frame
+    assert frame["day"].max() > 1
+    assert set(frame.filter(kind="tie", day=1)["rover"]) == {1, 2}
+    assert not any("No tie line is walked before" in text for text in found["plan"]["warnings"])
+
+
+def test_ties_only_on_the_last_day_are_warned_of(monkeypatch):
+    monkeypatch.setattr(plan_lines, "ties_early", lambda *args, **_: args[3])
+    found = planned(effort={"hours_a_day": 4.0, "set_up_h": 1.0, "rovers": 1, "terrain": "open"})
+    days = found["planned_lines"].frame.filter(kind="tie")["day"]
+    warned = [text for text in found["plan"]["warnings"] if "No tie line is walked" in text]
+    assert days.min() == found["planned_lines"].frame["day"].max()
+    assert f"before day {days.min()}, the last" in warned[0]

@@ -13,6 +13,8 @@ from lodewalk.steps.set_up import CHECKLISTS
 AROUND_BASE: Final = (5, 1.0, 2.0)
 #: The base records before the rover starts and after it ends (common practice) [min].
 BASE_LEAD_MIN: Final = 15
+#: Rovers that walk at the same time keep this far apart (common practice) [m].
+APART_M: Final = 50.0
 _RESULT: Final = "Measured [nT]: ____________"
 #: Lines to write on where nobody to call is set.
 _BLANK_CALLS: Final = 4
@@ -34,6 +36,10 @@ class FieldNotes:
         Height of the sensor that was planned for.
     lines_from_magnetic_north_deg : float or None
         Direction of the lines from magnetic north [deg].
+    repeat : bool
+        Whether a line is repeated each day.
+    rovers : int
+        Rovers that walk at the same time.
     """
 
     tolerances: dict[str, float] = field(default_factory=dict)
@@ -43,6 +49,8 @@ class FieldNotes:
     total_field_nT: float | None = None
     sensor_height_m: float | None = None
     lines_from_magnetic_north_deg: float | None = None
+    repeat: bool = True
+    rovers: int = 1
 
 
 def sheet_blocks(notes: FieldNotes) -> tuple[Block, ...]:
@@ -162,16 +170,27 @@ def tests_block(notes: FieldNotes) -> Block:
             f"Check station: spread up to {most('check_station_nT')}, corrected",
             f"Same spot, height and facing; start, middle and end of the day. {_RESULT}",
         ),
-        (
-            f"Repeat line: mean difference and noise up to {most('repeat_nT')}",
-            f"Walked each day in the same direction. {_RESULT}",
-        ),
+        *_repeat_rows(notes, most("repeat_nT")),
         (
             f"Base record: up to {most('chord_nT')} off a chord of {told.get('chord_s', 60):g} s",
             "Looked at in the evening with lodewalk check; where it is exceeded, lines wait.",
         ),
     )
     return Block("Tests to do, and what each may reach", rows, tick=True, together=True)
+
+
+def _repeat_rows(notes: FieldNotes, most: str) -> tuple[tuple[str, str], ...]:
+    """Return the test on the repeat line, none where no line is repeated."""
+    if not notes.repeat:
+        return ()
+    apart = (
+        f" Rovers walk it one after the other, {APART_M:g} m or more apart, as on all lines "
+        "(common practice)."
+        if notes.rovers > 1
+        else ""
+    )
+    words = f"Walked first and last of each day, in the same direction.{apart} {_RESULT}"
+    return ((f"Repeat line: mean difference and noise up to {most}", words),)
 
 
 def call_block(notes: FieldNotes) -> Block:

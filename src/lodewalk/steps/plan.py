@@ -199,9 +199,30 @@ def _warnings(choice: LayoutChoice, layout: Layout, settings: Mapping[str, Any])
             f"There is {'one tie line' if ties.size else 'no tie line'}: levelling needs two or "
             "more. Lower plan.shortest_line_m or plan.tie_spacing_m."
         )
+    late = _late_ties(layout, settings["effort"]["rovers"])
+    if late:
+        found.append(late)
     if layout.stand.turns is None:
         found.append("There is no open ground for turn-around tests inside the area.")
     return found
+
+
+def _late_ties(layout: Layout, rovers: int) -> str:
+    """Say that no tie is walked before the last of several days."""
+    ties = np.flatnonzero(np.array(layout.kinds) == "tie")
+    days = [
+        number // rovers + 1
+        for number, tour in enumerate(layout.tours)
+        if np.isin(tour.order.piece, ties).any()
+    ]
+    last = (len(layout.tours) - 1) // rovers + 1
+    if last == 1 or min(days, default=1) < last:
+        return ""
+    return (
+        f"No tie line is walked before day {last}, the last: until then no crossings tell whether "
+        "clocks, heading and levels are right. Walk one early all the same, or lower "
+        "plan.tie_spacing_m."
+    )
 
 
 def _odds(detection: Mapping[str, Any] | None, settings: Mapping[str, Any]) -> list[str]:
