@@ -214,6 +214,41 @@ def test_the_repeat_line_is_asked_for_only_where_there_is_one():
     assert "50 m or more apart" not in words()
 
 
+def test_power_lines_on_the_way_stand_among_the_day_s_cautions():
+    notes = replace(NOTES, crossings={(1, 1): ("L001A to L001B",), (2, 1): ("L009A to L009B",)})
+    rows = next(b for b in sheet_of(notes).blocks if b.title == "Cautions").rows
+    label, words = rows[0]
+    assert "power line" in label
+    assert "L001A to L001B" in words
+    assert "L009A" not in words
+    assert "keep the distance that the operator prescribes" in words
+    assert "Today" not in sheet_of().blocks[-2].rows[0][0]
+
+
+def test_what_the_base_breaks_stands_in_its_set_up_with_a_test():
+    words = "it lies 69 m from a road or track, nearer than 100 m"
+    blocks = {b.title: b.rows for b in sheet_blocks(replace(NOTES, base_doubts=(words,)))}
+    label, text = blocks["Set up the base"][0]
+    assert "BASE" in label
+    assert words[1:] in text
+    assert "within 3.5 nT of a chord" in text
+    assert words in dict(blocks["Before the first reading"])["Place of the base"]
+    assert "BASE" not in str({b.title: b.rows for b in sheet_blocks(NOTES)}["Set up the base"][0])
+
+
+def test_the_last_page_has_cautions_on_the_left_and_lines_to_write_on_the_right(sheet):
+    """Both columns of the page are used: the rules to write on reach the foot of the right one."""
+    page = sheet_figures(sheet)[-1]
+    texts = {item.get_text(): item for item in page.findobj(Text)}
+    place = texts["Notes of the day"].get_position()
+    axes = texts["Notes of the day"].axes
+    width, height = axes.get_xlim()[1], axes.get_ylim()[1]
+    assert place[0] > width / 2
+    assert place[1] > 0.9 * height
+    ruled = [line.get_ydata()[0] for line in axes.lines if line.get_xdata()[0] > width / 2]
+    assert min(ruled) < 10.0
+
+
 def test_nothing_is_claimed_where_nothing_is_known():
     text = " ".join(words for block in sheet_blocks(FieldNotes()) for _, words in block.rows)
     assert "None" not in text

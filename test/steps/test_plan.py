@@ -304,3 +304,63 @@ def test_ties_only_on_the_last_day_are_warned_of(monkeypatch):
     warned = [text for text in found["plan"]["warnings"] if "No tie line is walked" in text]
     assert days.min() == found["planned_lines"].frame["day"].max()
     assert f"before day {days.min()}, the last" in warned[0]
+
+
+def test_walks_under_power_lines_are_named_day_by_day():
+    """A line across the middle of the area: each leg from one side to the other is named."""
+    middle = shapely.LineString([(WEST - 400, SOUTH + 410), (WEST + 1400, SOUTH + 410)])
+    found = planned(exclusions=[(middle, "power line", None)])
+    base = found["plan"]["base"]
+    place = (base["easting_m"], base["northing_m"])
+    here, under, before = place[1] > SOUTH + 410, 0, None
+    for row in found["planned_lines"].frame.iter_rows(named=True):
+        ends = [row["northing_1_m"], row["northing_2_m"]]
+        for north in ends[::-1] if row["reversed"] else ends:
+            under += (north > SOUTH + 410) != here
+            here, before = north > SOUTH + 410, row["line"]
+    under += here != (place[1] > SOUTH + 410)
+    named = [leg for day in found["plan"]["days"] for part in day["rovers"]
+             for leg in part["power_crossings"]]  # fmt: skip
+    assert under > 0
+    assert before == "R01"
+    assert len(named) == under
+    warned = next(t for t in found["plan"]["warnings"] if "meet power lines" in t)
+    assert named[0] in warned
+    assert "operator prescribes" in warned
+    assert not any("power line" in t for t in planned()["plan"]["warnings"])
+
+
+def test_a_rule_that_was_not_checked_is_told():
+    alone = planned()["plan"]
+    words = "no road or vehicle track is given: the 100 m were not checked"
+    assert alone["base"]["not_checked"] == [words]
+    assert f"Base: {words}." in alone["warnings"]
+    road = shapely.LineString([(WEST - 400, SOUTH + 400), (WEST + 1400, SOUTH + 400)])
+    known = planned(exclusions=[(road, "track", None)])["plan"]
+    assert known["base"]["not_checked"] == []
+    assert not any("not checked" in text for text in known["warnings"])
+
+
+def test_what_the_base_breaks_stands_beside_its_point():
+    roads = [
+        (shapely.LineString([(WEST - 900, SOUTH + n), (WEST + 1900, SOUTH + n)]), "road", None)
+        for n in range(-800, 1700, 150)
+    ]
+    found = planned(exclusions=roads)
+    text = found["planned_points"].frame.filter(kind="base")["text"][0]
+    assert found["plan"]["base"]["broken"][0] in text
+
+
+def test_ties_tell_how_many_line_spacings_they_really_lie_apart():
+    """500 m were wanted; over 800 m they lie 400 m apart, eight times the 50 m of the lines."""
+    assert planned()["plan"]["why"]["ties"].startswith("8 times the line spacing")
+    settings = {"plan": {"tie_spacing_m": 200.0}}
+    assert planned(**settings)["plan"]["why"]["ties"].startswith("4 times the line spacing")
+
+
+def test_exclusions_that_exclude_nothing_are_warned_of_by_name():
+    line = shapely.LineString([(WEST, SOUTH + 100), (WEST + 900, SOUTH + 100)])
+    found = planned(exclusions=[(line, "hedge", None)])
+    assert any("Nothing is kept clear of hedge" in t for t in found["plan"]["warnings"])
+    kept = planned(exclusions=[(line, "hedge", 3.0)])
+    assert not any("Nothing is kept clear" in t for t in kept["plan"]["warnings"])

@@ -61,14 +61,19 @@ def field_sheet(survey: PlannedSurvey, notes: FieldNotes, *, day: int, rover: in
         f"Day {day}{f', {date}' if date else ''}{party}: {survey.name}",
         f"Field sheet. {under}. {survey.crs_title}. Bearings are those of walking.",
         TextTable(_HEADINGS, line_rows(survey, lines), _RIGHT),
-        sheet_blocks(_with_plan(notes, survey)),
+        sheet_blocks(_with_plan(notes, survey, day, rover)),
     )
 
 
-def _with_plan(notes: FieldNotes, survey: PlannedSurvey) -> FieldNotes:
-    """Return the notes with what the plan's own lines tell."""
+def _with_plan(notes: FieldNotes, survey: PlannedSurvey, day: int, rover: int) -> FieldNotes:
+    """Return the notes with what the plan's own lines tell of a day and rover."""
     frame = survey.lines.frame
-    return replace(notes, repeat="repeat" in frame["kind"], rovers=frame["rover"].n_unique())
+    return replace(
+        notes,
+        repeat="repeat" in frame["kind"],
+        rovers=frame["rover"].n_unique(),
+        power_crossings=notes.crossings.get((day, rover), ()),
+    )
 
 
 def bearings_deg(survey: PlannedSurvey, grid_deg: float) -> tuple[float, float, float | None]:

@@ -1,5 +1,6 @@
 """Words of the field sheets: tests with their tolerances, set-up, whom to call, cautions."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -18,6 +19,8 @@ APART_M: Final = 50.0
 _RESULT: Final = "Measured [nT]: ____________"
 #: Lines to write on where nobody to call is set.
 _BLANK_CALLS: Final = 4
+#: Ways that the sheet lists at most.
+MOST_LISTED: Final = 12
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,12 @@ class FieldNotes:
         Whether a line is repeated each day.
     rovers : int
         Rovers that walk at the same time.
+    base_doubts : tuple of str
+        Rules that the base's place breaks or that couldn't be checked.
+    crossings : mapping
+        By day and rover, the ways that meet a power line.
+    power_crossings : tuple of str
+        Those of the day and rover of a sheet.
     """
 
     tolerances: dict[str, float] = field(default_factory=dict)
@@ -51,18 +60,21 @@ class FieldNotes:
     lines_from_magnetic_north_deg: float | None = None
     repeat: bool = True
     rovers: int = 1
+    base_doubts: tuple[str, ...] = ()
+    crossings: Mapping[tuple[int, int], tuple[str, ...]] = field(default_factory=dict)
+    power_crossings: tuple[str, ...] = ()
 
 
 def sheet_blocks(notes: FieldNotes) -> tuple[Block, ...]:
     """Return all blocks of a field sheet, in order."""
     return (
         before_block(notes),
-        Block("Set up the base", _items("base"), tick=True),
+        Block("Set up the base", (*_base_rows(notes), *_items("base")), tick=True),
         Block("Set up each rover", _items("rover"), tick=True),
         tests_block(notes),
         call_block(notes),
-        cautions_block(),
-        Block("Notes of the day", (), blanks=10, together=True),
+        cautions_block(notes),
+        Block("Notes of the day", (), blanks=10, fill=True),
     )
 
 
@@ -83,7 +95,8 @@ def before_block(notes: FieldNotes) -> Block:
         ),
         (
             "Place of the base",
-            f"{count} readings within {reach:g} m of its sensor lie within {most:g} nT. {_RESULT}",
+            f"{count} readings within {reach:g} m of its sensor lie within {most:g} nT. {_RESULT}"
+            + "".join(f" Beware: {text}." for text in notes.base_doubts),
         ),
         *_sensor_rows(notes),
         ("Height of the sensor", _height_words(notes)),
@@ -202,7 +215,36 @@ def call_block(notes: FieldNotes) -> Block:
     return Block(title, (), note=words, blanks=_BLANK_CALLS, together=True)
 
 
-def cautions_block() -> Block:
-    """Return the cautions, those that come first on top."""
+def cautions_block(notes: FieldNotes) -> Block:
+    """Return the cautions, those of the day and those that come first on top."""
     facts = sorted(CAUTIONS, key=lambda fact: not fact.label.startswith("Local rules"))
-    return Block("Cautions", tuple((fact.label, fact.value) for fact in facts), together=True)
+    rows = (*_crossing_rows(notes), *((fact.label, fact.value) for fact in facts))
+    return Block("Cautions", rows, together=True)
+
+
+def _crossing_rows(notes: FieldNotes) -> tuple[tuple[str, str], ...]:
+    """Say where the day's walk meets a power line, and how to pass."""
+    ways = notes.power_crossings
+    if not ways:
+        return ()
+    more = f" and {len(ways) - MOST_LISTED} more" if len(ways) > MOST_LISTED else ""
+    words = (
+        "Carry the mast low or take it down under live conductors; keep the distance that the "
+        f"operator prescribes. Local rules come first. On the way {', '.join(ways[:MOST_LISTED])}"
+        f"{more}."
+    )
+    return (("Today's walk meets a power line", words),)
+
+
+def _base_rows(notes: FieldNotes) -> tuple[tuple[str, str], ...]:
+    """Say which rules the base's place breaks or leaves open, and the test that decides."""
+    if not notes.base_doubts:
+        return ()
+    chord = notes.tolerances.get("chord_nT")
+    most = "____ nT" if chord is None else f"{chord:g} nT"
+    doubts = "; ".join(notes.base_doubts)
+    test = (
+        f"{doubts[0].upper()}{doubts[1:]}. Look around; while a vehicle passes or whatever is near "
+        f"moves, the record stays within {most} of a chord; else move the base. {_RESULT}"
+    )
+    return (("Doubts about the place BASE", test),)

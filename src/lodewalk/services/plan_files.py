@@ -120,4 +120,10 @@ def _notes(folder: Folder, plan: Mapping[str, Any]) -> "FieldNotes":
         site["total_field_nT"],
         settings.plan.sensor_height_m,
         plan["azimuth_deg"] + site["convergence_deg"] - site["declination_deg"],
+        base_doubts=(*plan["base"]["broken"], *plan["base"]["not_checked"]),
+        crossings={
+            (day["day"], part["rover"]): tuple(part["power_crossings"])
+            for day in plan["days"]
+            for part in day["rovers"]
+        },
     )

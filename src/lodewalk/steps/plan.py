@@ -22,13 +22,15 @@ from lodewalk.records.planning import PlannedLines
 from lodewalk.records.recorded import HandMeter, Shapes
 from lodewalk.steps.context import Context
 from lodewalk.steps.plan_area import PlanArea, plan_area
-from lodewalk.steps.plan_base import base_row
-from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise
+from lodewalk.steps.plan_base import base_row, not_checked
+from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise, tie_words
+from lodewalk.steps.plan_crossings import crossing_words
 from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort, storms_at
 from lodewalk.steps.plan_ground import Ground, ground_of
 from lodewalk.steps.plan_lines import Layout, laid_out
 from lodewalk.steps.plan_sought import choice_words, optimised, promise, sought_body
 from lodewalk.steps.plan_tables import planned_lines, planned_points
+from lodewalk.steps.plan_words import counted
 from lodewalk.steps.rows import table
 
 #: Epoch of the reference field where no first day is set: the middle of the model's last years.
@@ -104,7 +106,7 @@ def _document(
     year: float,
 ) -> dict[str, Any]:
     """Return what the plan says of itself."""
-    days = plan_days(layout, lines, settings)
+    days = plan_days(layout, lines, settings, area.power)
     site = _site(area, ground, settings, year)
     when = None if settings["plan"]["first_day"] is None else year
     storms = storms_at(site["latitude_deg"], site["longitude_deg"], when)
@@ -115,7 +117,7 @@ def _document(
         "azimuth_deg": round(choice.azimuth_deg, 3),
         "spacing_m": round(choice.spacing_m, 3),
         "tie_spacing_m": round(layout.tie_spacing_m, 3),
-        "why": dict(choice.why),
+        "why": dict(choice.why) | {"ties": tie_words(choice, layout.tie_spacing_m)},
         "lines": int(layout.pieces.number[np.array(layout.kinds) == "line"].max(initial=-1)) + 1,
         "ties": int(layout.pieces.number[np.array(layout.kinds) == "tie"].max(initial=-1)) + 1,
         "pieces": len(layout.names),
@@ -129,12 +131,19 @@ def _document(
         | {
             "alternatives": [base_row(layout.stand, n) for n in range(1, len(layout.stand.sites))],
             "on_site_test": ON_SITE_TEST,
+            "not_checked": not_checked(area, settings["plan"]),
             "hours": BASE_HOURS,
         },
         "effort": plan_effort(layout, settings, storms, ground),
         "optimiser": None if choice.optimiser is None else dict(choice.optimiser),
         "repairs": list(area.notes),
-        "warnings": [*_warnings(choice, layout, settings), *_far(kilometres(days))],
+        "warnings": [
+            *area.warnings,
+            *_warnings(choice, layout, settings),
+            *(f"Base: {text}." for text in not_checked(area, settings["plan"])),
+            *crossing_words(days),
+            *_far(kilometres(days)),
+        ],
     }
 
 
@@ -182,17 +191,18 @@ def _warnings(choice: LayoutChoice, layout: Layout, settings: Mapping[str, Any])
             " and others" if len(steep) > MOST_LISTED else ""
         )
         found.append(
-            f"{len(steep)} piece(s) of lines are steeper than {STEEP_DEG:g} degrees in places: "
+            f"{counted(len(steep), 'piece')} of lines {'is' if len(steep) == 1 else 'are'} "
+            f"steeper than {STEEP_DEG:g} degrees in places: "
             f"{listed}. Look at them before anybody walks there."
         )
     if layout.short_m.size:
         found.append(
-            f"{layout.short_m.size} piece(s) shorter than "
-            f"{settings['plan']['shortest_line_m']:g} m are left out, "
+            f"{counted(layout.short_m.size, 'piece')} shorter than "
+            f"{settings['plan']['shortest_line_m']:g} m left out, "
             f"{layout.short_m.sum():.0f} m in all."
         )
     if layout.split:
-        found.append(f"{layout.split} line(s) are longer than a day and walked in parts.")
+        found.append(f"Longer than a day and walked in parts: {counted(layout.split, 'line')}.")
     ties = layout.pieces.number[np.array(layout.kinds) == "tie"]
     if np.unique(ties).size < LEAST_TIES:
         found.append(

@@ -143,15 +143,17 @@ def _stands(layout: Layout) -> Iterator[_Point]:
     for number, place in enumerate(stand.places):
         kind = "other base" if number else "base"
         name = f"BASE{number + 1}" if number else "BASE"
-        yield _stand(name, kind, place)
+        broken = "".join(f"; {text}" for text in stand.sites[number].broken)
+        yield _stand(name, kind, place, broken)
     yield _stand(NAMES["check station"], "check station", stand.check)
     if stand.turns is not None:
         yield _stand(NAMES["turns"], "turns", stand.turns)
 
 
-def _stand(name: str, kind: str, place: Floats) -> _Point:
+def _stand(name: str, kind: str, place: Floats, more: str = "") -> _Point:
     """Return one place to stand at."""
-    return _Point(name, kind, 0, 0, None, (float(place[0]), float(place[1])), TEXTS[kind])
+    where = (float(place[0]), float(place[1]))
+    return _Point(name, kind, 0, 0, None, where, f"{TEXTS[kind]}{more}")
 
 
 def _along(lines: PlannedLines, each_m: float) -> Iterator[_Point]:
