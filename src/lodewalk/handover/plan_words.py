@@ -124,7 +124,7 @@ def _sensor_rows(notes: FieldNotes) -> list[tuple[str, str]]:
         rows = [
             (
                 "Proton sensor: axis of its coil",
-                f"{axis.best_words}; whichever way you face, {axis.any_facing_words}.",
+                f"Axis {axis.best_words}; whichever way you face, {axis.any_facing_words}.",
             ),
             ("Optically pumped sensor: tilt from upright", _tilt_words(notes, dip)),
         ]
