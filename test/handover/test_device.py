@@ -18,6 +18,8 @@ from lodewalk.handover.device import (
     walk_of,
     waypoints_of,
 )
+from lodewalk.handover.plan_layers import line_table
+from lodewalk.records.planning import PlannedLines
 from planned_sample import planned
 
 SCHEMA = Path(__file__).parents[1] / "published" / "gpx11.xsd"
@@ -116,3 +118,17 @@ def test_a_plan_is_read_back_as_the_plan_of_the_lines(tmp_path):
     gpx.write(path, routes=routes_of(survey, unique))
     table = gpx.read(path, role="plan", column_map=None).table
     assert table.frame["line"].unique(maintain_order=True).to_list() == unique["line"].to_list()
+
+
+def test_a_line_walked_twice_a_day_is_walked_twice_but_one_route():
+    plan = planned(12, 2)
+    again = plan.lines.frame.filter(pl.col("kind") == "repeat")
+    frame = pl.concat([again, plan.lines.frame]).sort("day", maintain_order=True)
+    plan = replace(plan, lines=PlannedLines(frame))
+    own = frame.filter(day=1)["line"].to_list()
+    assert own.count("R1") == 2
+    walk = walk_of(plan, plan.lines_of(1, 1), stem="DAY-1", most=1000)
+    assert len(walk.frame) == 2 * len(own)
+    part = device_files(plan, most=1000)[0]
+    assert part.lines["line"].to_list().count("R1") == 1
+    assert line_table(plan).filter(day=1)["line"].to_list() == own

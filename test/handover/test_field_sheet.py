@@ -5,9 +5,11 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import polars as pl
 import pytest
 from matplotlib.text import Text
 
+from lodewalk.cli.site_text import _proton, _pumped
 from lodewalk.handover.device import named_for_device
 from lodewalk.handover.field_sheet import (
     bearings_deg,
@@ -20,6 +22,8 @@ from lodewalk.handover.field_sheet import (
 )
 from lodewalk.handover.plan_words import FieldNotes, sheet_blocks
 from lodewalk.handover.words import CAUTIONS
+from lodewalk.records.planning import PlannedLines
+from lodewalk.services.site import _sensors
 from lodewalk.steps.set_up import CHECKLISTS
 from planned_sample import planned
 
@@ -160,6 +164,89 @@ def test_whom_to_call_is_told_or_left_to_write():
 def test_the_field_points_up_in_the_south_and_down_in_the_north(inclination, words):
     blocks = sheet_blocks(replace(NOTES, inclination_deg=inclination))
     assert any(words in text for block in blocks for _, text in block.rows)
+
+
+def test_the_sensor_lies_as_the_site_command_says():
+    """A coil's axis across the field: level east-west; never along it, whatever the dip."""
+    dip = -39.2
+    rows = dict(next(b for b in sheet_blocks(replace(NOTES, inclination_deg=dip))).rows)
+    assert (
+        "The field (not the sensor) points to magnetic north, 39° above"
+        in (rows["Orientation and tuning"])
+    )
+    coil = rows["Proton sensor: axis of its coil"]
+    assert coil.startswith("Axis best level, along magnetic east-west")
+    # sin² of the angle between an upright axis and the field: cos² of the dip, 60 %.
+    assert f"upright: at least {math.cos(math.radians(dip)) ** 2:.0%}" in coil
+    assert "60%" in coil
+    spoken = {text.strip() for row in _site_rows() for text in row[1:]}
+    tilts = rows["Optically pumped sensor: tilt from upright"]
+    assert coil.split(";")[0].removeprefix("Axis ") in spoken
+    assert any(text in tilts and "to the field out and back" in text for text in spoken)
+
+
+def _site_rows():
+    """Return the rows of `lodewalk site` at a place where the field dips by 39.2 degrees."""
+    sensors = _sensors(-39.2)
+    return [*_proton(_Told(sensors)), *_pumped(_Told(sensors))]
+
+
+class _Told:
+    """What the rows of the sensors need of a site."""
+
+    precession_Hz = tuning_uT = 1.0
+
+    def __init__(self, sensors):
+        self.sensors = sensors
+
+
+def test_the_repeat_line_is_asked_for_only_where_there_is_one():
+    def words(**options):
+        sheet = sheet_of(**options)
+        return " ".join(f"{label} {text}" for block in sheet.blocks for label, text in block.rows)
+
+    plan = planned(12, 2)
+    bare = PlannedLines(plan.lines.frame.filter(pl.col("kind") != "repeat"))
+    sheet = field_sheet(replace(plan, lines=bare), NOTES, day=1, rover=1)
+    assert not any("Repeat line" in label for block in sheet.blocks for label, _ in block.rows)
+    assert "first and last of each day" in words()
+    assert "50 m or more apart" in words(rovers=2)
+    assert "50 m or more apart" not in words()
+
+
+def test_power_lines_on_the_way_stand_among_the_day_s_cautions():
+    notes = replace(NOTES, crossings={(1, 1): ("L001A to L001B",), (2, 1): ("L009A to L009B",)})
+    rows = next(b for b in sheet_of(notes).blocks if b.title == "Cautions").rows
+    label, words = rows[0]
+    assert "power line" in label
+    assert "L001A to L001B" in words
+    assert "L009A" not in words
+    assert "keep the distance that the operator prescribes" in words
+    assert "Today" not in sheet_of().blocks[-2].rows[0][0]
+
+
+def test_what_the_base_breaks_stands_in_its_set_up_with_a_test():
+    words = "it lies 69 m from a road or track, nearer than 100 m"
+    blocks = {b.title: b.rows for b in sheet_blocks(replace(NOTES, base_doubts=(words,)))}
+    label, text = blocks["Set up the base"][0]
+    assert "BASE" in label
+    assert words[1:] in text
+    assert "within 3.5 nT of a chord" in text
+    assert words in dict(blocks["Before the first reading"])["Place of the base"]
+    assert "BASE" not in str({b.title: b.rows for b in sheet_blocks(NOTES)}["Set up the base"][0])
+
+
+def test_the_last_page_has_cautions_on_the_left_and_lines_to_write_on_the_right(sheet):
+    """Both columns of the page are used: the rules to write on reach the foot of the right one."""
+    page = sheet_figures(sheet)[-1]
+    texts = {item.get_text(): item for item in page.findobj(Text)}
+    place = texts["Notes of the day"].get_position()
+    axes = texts["Notes of the day"].axes
+    width, height = axes.get_xlim()[1], axes.get_ylim()[1]
+    assert place[0] > width / 2
+    assert place[1] > 0.9 * height
+    ruled = [line.get_ydata()[0] for line in axes.lines if line.get_xdata()[0] > width / 2]
+    assert min(ruled) < 10.0
 
 
 def test_nothing_is_claimed_where_nothing_is_known():

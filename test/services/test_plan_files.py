@@ -57,9 +57,11 @@ def plan_of(survey, *, dated):
         "total_field_nT": float(np.sqrt(east**2 + north**2 + up**2)),
         "convergence_deg": float(-np.degrees(np.arctan2(*(b - a)))),
     }
-    days = [{"day": day, "date": f"2026-03-{8 + day:02d}" if dated else None}
+    days = [{"day": day, "rovers": [], "date": f"2026-03-{8 + day:02d}" if dated else None}
             for day in survey.days]  # fmt: skip
-    return Document({"site": site, "days": days})
+    return Document(
+        {"site": site, "days": days, "azimuth_deg": 0.0, "base": {"broken": [], "not_checked": []}}
+    )
 
 
 def make(path, survey, *, values=None, name="North hill"):

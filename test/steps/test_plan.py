@@ -10,6 +10,7 @@ import shapely
 from lodewalk.errors import InputError, SettingsError
 from lodewalk.records import Document
 from lodewalk.records.recorded import HandMeter, Shapes, Terrain
+from lodewalk.steps import plan_lines
 from lodewalk.steps.context import Context
 from lodewalk.steps.declarations import step_named
 from lodewalk.steps.plan import run
@@ -149,14 +150,16 @@ def test_points_say_where_to_stand_and_to_walk():
     assert spot.distance(shapely.Point(base["easting_m"], base["northing_m"])) >= 50
 
 
-def test_each_tour_begins_with_the_repeat_line_which_is_counted_twice():
+def test_each_tour_begins_and_ends_with_the_repeat_line():
     found = planned()
     days = found["plan"]["days"]
     frame = found["planned_lines"].frame
     repeat = frame.filter(kind="repeat")
-    assert len(repeat) == len(days)
-    assert repeat["length_m"].to_list() == pytest.approx([200.0] * len(days))
-    assert frame["kind"][0] == "repeat"
+    assert len(repeat) == 2 * len(days)
+    assert repeat["length_m"].to_list() == pytest.approx([200.0] * 2 * len(days))
+    for (_,), walk in frame.group_by("day", maintain_order=True):
+        assert [walk["kind"][0], walk["kind"][-1]] == ["repeat", "repeat"]
+    assert not repeat["reversed"].any()
     assert days[0]["rovers"][0]["repeat_km"] == pytest.approx(0.4)
     # It lies on one of the lines in the middle third of twenty: 350 to 650 m east.
     east = repeat["easting_1_m"][0] - WEST
@@ -287,3 +290,80 @@ def test_the_optimiser_counts_where_azimuth_and_spacing_are_left_out():
     assert rule.optimiser["better"] is False
     assert may_optimise(plan)
     assert not may_optimise(plan | {"line_azimuth_deg": 0.0})
+
+
+def test_ties_are_walked_from_the_first_day_on():
+    found = planned(effort={"hours_a_day": 3.0, "set_up_h": 1.0, "rovers": 2, "terrain": "open"})
+    frame = found["planned_lines"].frame
+    assert frame["day"].max() > 1
+    assert set(frame.filter(kind="tie", day=1)["rover"]) == {1, 2}
+    assert not any("No tie line is walked before" in text for text in found["plan"]["warnings"])
+
+
+def test_ties_only_on_the_last_day_are_warned_of(monkeypatch):
+    monkeypatch.setattr(plan_lines, "ties_early", lambda *args, **_: args[3])
+    found = planned(effort={"hours_a_day": 4.0, "set_up_h": 1.0, "rovers": 1, "terrain": "open"})
+    days = found["planned_lines"].frame.filter(kind="tie")["day"]
+    warned = [text for text in found["plan"]["warnings"] if "No tie line is walked" in text]
+    assert days.min() == found["planned_lines"].frame["day"].max()
+    assert f"before day {days.min()}, the last" in warned[0]
+
+
+def test_walks_under_power_lines_are_named_day_by_day():
+    """A line across the middle of the area: each leg from one side to the other is named."""
+    middle = shapely.LineString([(WEST - 400, SOUTH + 410), (WEST + 1400, SOUTH + 410)])
+    found = planned(exclusions=[(middle, "power line", None)])
+    base = found["plan"]["base"]
+    place = (base["easting_m"], base["northing_m"])
+    here, under, before = place[1] > SOUTH + 410, 0, None
+    for row in found["planned_lines"].frame.iter_rows(named=True):
+        ends = [row["northing_1_m"], row["northing_2_m"]]
+        for north in ends[::-1] if row["reversed"] else ends:
+            under += (north > SOUTH + 410) != here
+            here, before = north > SOUTH + 410, row["line"]
+    under += here != (place[1] > SOUTH + 410)
+    named = [leg for day in found["plan"]["days"] for part in day["rovers"]
+             for leg in part["power_crossings"]]  # fmt: skip
+    assert under > 0
+    assert before == "R01"
+    assert len(named) == under
+    warned = next(t for t in found["plan"]["warnings"] if "meet power lines" in t)
+    assert named[0] in warned
+    assert "operator prescribes" in warned
+    assert not any("power line" in t for t in planned()["plan"]["warnings"])
+
+
+def test_a_rule_that_was_not_checked_is_told():
+    alone = planned()["plan"]
+    words = "no road or vehicle track is given: the 100 m were not checked"
+    assert alone["base"]["not_checked"] == [words]
+    assert f"Base: {words}." in alone["warnings"]
+    road = shapely.LineString([(WEST - 400, SOUTH + 400), (WEST + 1400, SOUTH + 400)])
+    known = planned(exclusions=[(road, "track", None)])["plan"]
+    assert known["base"]["not_checked"] == []
+    assert not any("not checked" in text for text in known["warnings"])
+
+
+def test_what_the_base_breaks_stands_beside_its_point():
+    roads = [
+        (shapely.LineString([(WEST - 900, SOUTH + n), (WEST + 1900, SOUTH + n)]), "road", None)
+        for n in range(-800, 1700, 150)
+    ]
+    found = planned(exclusions=roads)
+    text = found["planned_points"].frame.filter(kind="base")["text"][0]
+    assert found["plan"]["base"]["broken"][0] in text
+
+
+def test_ties_tell_how_many_line_spacings_they_really_lie_apart():
+    """500 m were wanted; over 800 m they lie 400 m apart, eight times the 50 m of the lines."""
+    assert planned()["plan"]["why"]["ties"].startswith("8 times the line spacing")
+    settings = {"plan": {"tie_spacing_m": 200.0}}
+    assert planned(**settings)["plan"]["why"]["ties"].startswith("4 times the line spacing")
+
+
+def test_exclusions_that_exclude_nothing_are_warned_of_by_name():
+    line = shapely.LineString([(WEST, SOUTH + 100), (WEST + 900, SOUTH + 100)])
+    found = planned(exclusions=[(line, "hedge", None)])
+    assert any("Nothing is kept clear of hedge" in t for t in found["plan"]["warnings"])
+    kept = planned(exclusions=[(line, "hedge", 3.0)])
+    assert not any("Nothing is kept clear" in t for t in kept["plan"]["warnings"])

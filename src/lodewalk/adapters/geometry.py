@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lodewalk.adapters.exclusion_kinds import KINDS, known_kind
+from lodewalk.adapters.exclusion_kinds import KINDS, is_plain_kind, known_kind
 from lodewalk.adapters.polygon_repair import JOIN_M, Piece, hectares, line_of, polygon_of
-from lodewalk.adapters.polygon_rings import OutsideError, projected, rings_of
+from lodewalk.adapters.polygon_rings import OutsideError, Rings, projected, rings_of
 from lodewalk.adapters.projection import check_projected
 from lodewalk.errors import InputError
 from lodewalk.records.recorded import Shapes
@@ -24,6 +24,8 @@ FloatArray = NDArray[np.float64]
 LEAST_M2 = 1.0
 #: Exclusions that leave less than this part of the area swallow it.
 LEAST_SHARE = 0.01
+#: Names that a warning lists at most.
+MOST_NAMED = 8
 #: Pieces of a quarter circle in a buffer: it falls short of the circle by 0.12 % at most.
 QUARTER = 16
 
@@ -100,6 +102,7 @@ class Zones:
     area_m2: float
     zones: tuple[Zone, ...]
     notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 def area_polygons(shapes: Shapes, *, crs: str) -> Region:
@@ -212,20 +215,21 @@ def exclusion_zones(shapes: Shapes, *, crs: str, buffers_m: Mapping[str, float])
 
     Notes
     -----
-    A kind that isn't known counts as other, and is told; so is a line or point without a buffer,
-    which excludes nothing.
+    A kind that isn't known counts as other, and is told; a line or point of it without a buffer
+    excludes nothing, and is warned of by its name.
     """
     import shapely
 
     check_projected(crs)
     found: dict[str, list[tuple[float, Any]]] = {kind: [] for kind in KINDS}
-    notes, unknown, bare, far = list[str](), Counter[str](), 0, []
+    notes, taken, bare, far = list[str](), Counter[tuple[str, str]](), 0, []
+    idle = list[str]()
     parts = list(rings_of(shapes))
     for part in parts:
-        kind = known_kind(part.kind)
-        if kind is None:
-            unknown[part.kind or ""] += 1
-            kind = "other"
+        known = known_kind(part.kind)
+        kind = known or "other"
+        if part.kind and not is_plain_kind(part.kind):
+            taken[part.kind, known or ""] += 1
         try:
             placed = projected(part, crs)
         except OutsideError as error:
@@ -235,18 +239,46 @@ def exclusion_zones(shapes: Shapes, *, crs: str, buffers_m: Mapping[str, float])
         notes += piece.notes
         buffer = buffers_m[KINDS[kind]] if part.buffer_m is None else part.buffer_m
         clear = piece.outline.buffer(buffer, quad_segs=QUARTER) if buffer else piece.outline
-        bare += clear.area == 0.0
+        if clear.area == 0.0 and kind == "other" and part.buffer_m is None:
+            idle.append(_title(part))
+        else:
+            bare += clear.area == 0.0
         found[kind].append((buffer, clear))
     if far and len(far) == len(parts):
         raise far[0]
     zones = tuple(_zone(kind, given) for kind, given in found.items() if given)
     whole = shapely.union_all([zone.outline for zone in zones])
-    notes += [f"Kind {name!r} isn't known: {n} taken as other." for name, n in unknown.items()]
+    notes += [
+        f"Kind {name!r} is taken as {kind}: {n}."
+        if kind
+        else f"Kind {name!r} isn't known: {n} taken as other."
+        for (name, kind), n in taken.items()
+    ]
     if bare:
         notes.append(f"Lines and points without a buffer exclude nothing: {bare}.")
     if far:
         notes.append(f"Exclusions far outside the area of {crs}, left aside: {len(far)}.")
-    return Zones(whole, crs, float(whole.area), zones, tuple(notes))
+    return Zones(whole, crs, float(whole.area), zones, tuple(notes), _idle_words(idle))
+
+
+def _title(part: Rings) -> str:
+    """Return what a shape is called: by its name, else its kind, else its line."""
+    called = part.name or part.kind
+    where = f"{part.geometry} in line {part.line}"
+    return f"{called} ({where})" if called else where
+
+
+def _idle_words(idle: list[str]) -> tuple[str, ...]:
+    """Warn of the shapes that exclude nothing."""
+    if not idle:
+        return ()
+    more = f" and {len(idle) - MOST_NAMED} more" if len(idle) > MOST_NAMED else ""
+    kinds = [kind for kind in KINDS if kind != "other"]
+    return (
+        f"Nothing is kept clear of {'; '.join(idle[:MOST_NAMED])}{more}: no kind that is known "
+        f"and no buffer. Give kind ({', '.join(kinds)}) or buffer_m in the file and add it anew, "
+        "or set plan.other_m.",
+    )
 
 
 def _zone(kind: str, given: list[tuple[float, Any]]) -> Zone:

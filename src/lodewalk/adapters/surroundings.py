@@ -79,6 +79,20 @@ def depths_m(places: Floats, outline: Any) -> Floats:
     return depth
 
 
+def crossed(first: Floats, second: Floats, outline: Any) -> Any:
+    """Say of each straight way whether it meets an outline.
+
+    Examples
+    --------
+    >>> start, end = np.array([[-2.0, 0.0], [-2.0, 5.0]]), np.array([[2.0, 0.0], [2.0, 5.0]])
+    >>> crossed(start, end, shapely.box(-1.0, -1.0, 1.0, 1.0)).tolist()
+    [True, False]
+    """
+    ways = shapely.linestrings(np.stack([first, second], axis=1))
+    shapely.prepare(outline)
+    return shapely.intersects(ways, outline)
+
+
 def middle_of(outline: Any) -> tuple[float, float]:
     """Return the centroid of an outline, easting and northing [m].
 

@@ -66,7 +66,8 @@ def _lines(result: "PlanResult") -> Iterator[str]:
     )
     yield (
         f"Lines: {result.lines} each {result.spacing_m:g} m at azimuth {result.azimuth_deg:g}, "
-        f"{result.ties} tie line(s) each {result.tie_spacing_m:.0f} m; {result.pieces} pieces"
+        f"{result.ties} tie line{'' if result.ties == 1 else 's'} each "
+        f"{result.tie_spacing_m:.0f} m; {result.pieces} pieces"
     )
     yield from (f"  {name}: {text}" for name, text in result.why.items())
     way = result.kilometres
@@ -78,7 +79,8 @@ def _lines(result: "PlanResult") -> Iterator[str]:
         f"Days: {effort.field_days} of walking; {effort.days} most likely, {effort.days_low} to "
         f"{effort.days_high} with storms and what is walked again"
     )
-    yield f"Base: {base.easting_m:.0f} E {base.northing_m:.0f} N; {result.base.hours}"
+    hours = result.base.hours[0].lower() + result.base.hours[1:]
+    yield f"Base: {base.easting_m:.0f} E {base.northing_m:.0f} N; {hours}"
     if result.detection is not None:
         yield f"Detection: {_detection(result.detection)}"
     yield from (f"repair: {text}" for text in result.repairs)

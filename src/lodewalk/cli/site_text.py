@@ -119,25 +119,15 @@ def _proton(result: "SiteResult") -> Rows:
     return [
         ["precession", f"{result.precession_Hz:.2f} Hz"],
         ["tuning", f"{result.tuning_uT:g} uT"],
-        ["coil's axis", f"best {axis.best} (common practice)"],
-        [
-            "whichever way you face",
-            f"{axis.any_facing}: at least {axis.any_facing_signal:.0%} of the best signal",
-        ],
+        ["coil's axis", axis.best_words],
+        ["whichever way you face", axis.any_facing_words],
     ]
 
 
 def _pumped(result: "SiteResult") -> Rows:
     """Return the tilt of a pumped sensor on lines of two directions."""
-    rows = []
-    for way, tilt in zip(("along", "across"), result.sensors.pumped, strict=True):
-        lean = (
-            "upright" if tilt.towards == "none" else f"{tilt.tilt_deg:.0f} degrees {tilt.towards}"
-        )
-        angles = f"{tilt.angle_out_deg:.0f} and {tilt.angle_back_deg:.0f} degrees to the field"
-        rest = "" if tilt.usable else ", in a dead zone: turn it at the end of each line"
-        rows.append([f"lines {way} magnetic north", f"{lean}: {angles} out and back{rest}"])
-    return rows
+    ways = zip(("along", "across"), result.sensors.pumped, strict=True)
+    return [[f"lines {way} magnetic north", tilt.words] for way, tilt in ways]
 
 
 def _anomaly(result: "SiteResult") -> Rows:

@@ -97,11 +97,15 @@ def _paint_lines(
 
 def _name_lines(names: Names, rows: Sequence[Mapping[str, Any]]) -> list[str]:
     """Write order and name at the start of each piece, else at its end; return those left out."""
-    left_out = []
+    left_out, orders = [], dict[str, list[str]]()
     for order, row in enumerate(rows, 1):
+        orders.setdefault(row["line"], []).append(str(order))
+    for row in rows:
+        if row["line"] not in orders:
+            continue  # walked twice, named where it was walked first
         east_1, north_1, east_2, north_2 = walked(row)
         azimuth = row["azimuth_deg"] + (180.0 if row["reversed"] else 0.0)
-        text = f"{order}: {row['line']}"
+        text = f"{' and '.join(orders.pop(row['line']))}: {row['line']}"
         ends = (np.array([east_1, north_1]), azimuth + 180), (np.array([east_2, north_2]), azimuth)
         if not names.put_anyhow(text, ends):
             left_out.append(text)

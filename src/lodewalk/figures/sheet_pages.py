@@ -37,7 +37,8 @@ class Block:
     """A heading with rows of label and text.
 
     `tick` puts an empty box before each row, `blanks` adds lines to write on, `note` is a
-    sentence below the heading; one that is `together` isn't parted where a column holds it.
+    sentence below the heading; one that is `together` isn't parted where a column holds it. One
+    that is to `fill` begins a column and goes on with lines to write on to the foot of the page.
     """
 
     title: str
@@ -46,6 +47,7 @@ class Block:
     blanks: int = 0
     note: str = ""
     together: bool = False
+    fill: bool = False
 
 
 @dataclass(frozen=True)
@@ -237,22 +239,19 @@ def draw_blocks(
     1
     """
     pages = _Pages(title, under, draft=draft)
-    y, column = pages.top, 0
+    pen = _Pen(pages, pages.top)
     for block in blocks:
         parts = list(_parts(block))
         whole = sum(part.height for part in parts)
         keep = whole if block.together and whole <= pages.top else 0.0
+        if block.fill and (pen.column == 0 or pen.y < whole):
+            pen.next_column()
         for index, part in enumerate(parts):
-            need = max(part.height + (_KEEP if part.heading else 0.0), 0.0 if index else keep)
-            if y - need < 0 and y < pages.top:
-                column += 1
-                if column == 2:
-                    pages.begin()
-                    column = 0
-                y = pages.top
-            part.write(pages.axes, column * (_COLUMN + _GAP), y)
-            y -= part.height
-        y -= 2.5
+            pen.write(part, max(part.height + (_KEEP if part.heading else 0.0),
+                                0.0 if index else keep))  # fmt: skip
+        while block.fill and pen.has_room(_RULED):
+            pen.write(_RULED, 0.0)
+        pen.y -= 2.5
     return pages.figures
 
 
@@ -290,6 +289,40 @@ class _Part:
             axes.add_line(Line2D([left, left + _COLUMN], [foot, foot], color=INK, lw=0.6))
 
 
+#: A line to write on.
+_RULED: Final = _Part((), rule=True)
+
+
+@dataclass
+class _Pen:
+    """Where the next part is written: page, height [mm] and column."""
+
+    pages: _Pages
+    y: float
+    column: int = 0
+
+    def has_room(self, part: _Part) -> bool:
+        """Say whether the page has room for a part, in this column or the next."""
+        return self.y >= part.height or self.column == 0
+
+    def next_column(self) -> None:
+        """Go to the head of the next column, on a new page after the second, unless at one."""
+        if self.y == self.pages.top:
+            return
+        self.column += 1
+        if self.column == 2:
+            self.pages.begin()
+            self.column = 0
+        self.y = self.pages.top
+
+    def write(self, part: _Part, need: float) -> None:
+        """Write a part, in the next column where less than it needs is left."""
+        if self.y < max(need, part.height):
+            self.next_column()
+        part.write(self.pages.axes, self.column * (_COLUMN + _GAP), self.y)
+        self.y -= part.height
+
+
 def _parts(block: Block) -> Iterator[_Part]:
     """Yield the parts of a block: heading, note, rows, lines to write on."""
     for line in wrapped(block.title, _COLUMN, size_pt=TEXT_PT + 2, weight="bold"):
@@ -302,7 +335,7 @@ def _parts(block: Block) -> Iterator[_Part]:
         lines += [("normal", line) for line in _fitted(text, _COLUMN - indent) if text]
         yield _Part(tuple(lines), indent=indent, box=block.tick)
     for _ in range(block.blanks):
-        yield _Part((), rule=True)
+        yield _RULED
 
 
 def _fitted(text: str, width: float, weight: str = "normal") -> list[str]:

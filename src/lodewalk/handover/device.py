@@ -80,7 +80,9 @@ def device_files(survey: PlannedSurvey, *, most: int) -> list[DeviceFile]:
     files = []
     for day, rover in survey.parties:
         stem = stem_of(survey, day, rover)
-        lines, points = survey.lines_of(day, rover), survey.points_of(day, rover)
+        # The repeat line is walked twice, but is one route.
+        lines = survey.lines_of(day, rover).unique("line", keep="first", maintain_order=True)
+        points = survey.points_of(day, rover)
         groups = _parts(points, most)
         for number, group in enumerate(groups, 1):
             name = stem if len(groups) == 1 else f"{stem}-part-{number}"

@@ -1,7 +1,7 @@
 """Field sheets of a plan: for each day and rover a PDF and a page of HTML with the same words."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 from matplotlib.figure import Figure
@@ -61,7 +61,18 @@ def field_sheet(survey: PlannedSurvey, notes: FieldNotes, *, day: int, rover: in
         f"Day {day}{f', {date}' if date else ''}{party}: {survey.name}",
         f"Field sheet. {under}. {survey.crs_title}. Bearings are those of walking.",
         TextTable(_HEADINGS, line_rows(survey, lines), _RIGHT),
-        sheet_blocks(notes),
+        sheet_blocks(_with_plan(notes, survey, day, rover)),
+    )
+
+
+def _with_plan(notes: FieldNotes, survey: PlannedSurvey, day: int, rover: int) -> FieldNotes:
+    """Return the notes with what the plan's own lines tell of a day and rover."""
+    frame = survey.lines.frame
+    return replace(
+        notes,
+        repeat="repeat" in frame["kind"],
+        rovers=frame["rover"].n_unique(),
+        power_crossings=notes.crossings.get((day, rover), ()),
     )
 
 
@@ -152,7 +163,7 @@ def day_table(survey: PlannedSurvey) -> TextTable:
     for day, rover in survey.parties:
         lines = survey.lines_of(day, rover)
         km = number(float(lines["length_m"].sum()) / 1000, 2)
-        names = lines["line"].to_list()
+        names = lines.filter(pl.col("kind") != "repeat")["line"].to_list() or [""]
         rows.append(
             (str(day), survey.date(day), str(rover), str(lines.height), km, names[0], names[-1])
         )

@@ -181,6 +181,7 @@ def _degrees(corners: NDArray[np.float64], crs: str) -> NDArray[np.float64]:
 def _line_places(survey: PlannedSurvey, day: int) -> tuple[Place, ...]:
     """Return the pieces of a day as lines of KML."""
     frame = survey.lines.frame.filter(pl.col("day") == day)
+    frame = frame.unique(["line", "rover"], keep="first", maintain_order=True)
     return tuple(
         Place(
             row["line"],

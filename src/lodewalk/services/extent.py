@@ -69,7 +69,7 @@ def _exclusions(table: Shapes, settings: "Settings") -> tuple[str, ...]:
         for zone in zones.zones
     ]
     total = f"Kept clear of: {'; '.join(said)}; {hectares(zones.area_m2)} in all."
-    return total, *zones.notes
+    return total, *zones.notes, *(f"Warning: {text}" for text in zones.warnings)
 
 
 def _terrain(table: Terrain, crs: str) -> tuple[str, ...]:

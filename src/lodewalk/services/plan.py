@@ -40,7 +40,7 @@ class PlanSite:
 
 @dataclass(frozen=True)
 class RoverDay:
-    """What one rover walks on one day."""
+    """What one rover walks on one day, and which of its ways meet a power line."""
 
     rover: int
     lines_km: float
@@ -50,6 +50,7 @@ class RoverDay:
     kilometres: float
     hours: float
     pieces: int
+    power_crossings: list[str]
 
 
 @dataclass(frozen=True)
@@ -80,12 +81,13 @@ class PlanSiteOfBase:
 
 @dataclass(frozen=True)
 class PlanBase:
-    """The base's place, alternatives, its test and its hours."""
+    """The base's place, alternatives, its test, its hours, and what couldn't be checked."""
 
     site: PlanSiteOfBase
     alternatives: list[PlanSiteOfBase]
     on_site_test: str
     hours: str
+    not_checked: list[str]
 
 
 @dataclass(frozen=True)
@@ -219,7 +221,7 @@ def _result(found: dict[str, Any], **more: Any) -> PlanResult:
     """Return the plan document as a result."""
     base = dict(found["base"])
     alternatives = [PlanSiteOfBase(**row) for row in base.pop("alternatives")]
-    texts = {name: base.pop(name) for name in ("on_site_test", "hours")}
+    texts = {name: base.pop(name) for name in ("on_site_test", "hours", "not_checked")}
     days = [
         PlanDay(**day | {"rovers": [RoverDay(**rover) for rover in day["rovers"]]})
         for day in found["days"]

@@ -97,19 +97,19 @@ def planned_survey(
         about.name, about.crs, crs_title(about.crs), lines, named, outlines, dates,
         told["site"]["convergence_deg"], told["site"]["declination_deg"], draft,
     )  # fmt: skip
-    return survey, renamed, _notes(folder, told["site"])
+    return survey, renamed, _notes(folder, told)
 
 
 #: Settings of section ``plan`` that say how far something is kept clear of.
 _BUFFERS = ("power_line_m", "fence_m", "road_m", "water_m", "building_m", "other_m")
 
 
-def _notes(folder: Folder, site: Mapping[str, Any]) -> "FieldNotes":
+def _notes(folder: Folder, plan: Mapping[str, Any]) -> "FieldNotes":
     """Return what the field sheets say beside the plan."""
     from lodewalk.handover.plan_words import FieldNotes
     from lodewalk.methods.geomagnetic.precession import tuning_microtesla
 
-    settings = folder.settings
+    settings, site = folder.settings, plan["site"]
     limits = settings.tolerances.model_dump()
     return FieldNotes(
         {name: value for name, value in limits.items() if value is not None}
@@ -119,4 +119,11 @@ def _notes(folder: Folder, site: Mapping[str, Any]) -> "FieldNotes":
         float(tuning_microtesla(site["total_field_nT"])),
         site["total_field_nT"],
         settings.plan.sensor_height_m,
+        plan["azimuth_deg"] + site["convergence_deg"] - site["declination_deg"],
+        base_doubts=(*plan["base"]["broken"], *plan["base"]["not_checked"]),
+        crossings={
+            (day["day"], part["rover"]): tuple(part["power_crossings"])
+            for day in plan["days"]
+            for part in day["rovers"]
+        },
     )

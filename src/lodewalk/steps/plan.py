@@ -17,13 +17,15 @@ from lodewalk.records.recorded import HandMeter, Shapes
 from lodewalk.steps.context import Context
 from lodewalk.steps.going_place import going_epoch, going_place
 from lodewalk.steps.plan_area import PlanArea, plan_area
-from lodewalk.steps.plan_base import base_row
-from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise
+from lodewalk.steps.plan_base import base_row, not_checked
+from lodewalk.steps.plan_choice import LayoutChoice, chosen_layout, may_optimise, tie_words
+from lodewalk.steps.plan_crossings import crossing_words
 from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort, storms_at
 from lodewalk.steps.plan_ground import Ground, ground_of
 from lodewalk.steps.plan_lines import Layout, laid_out
 from lodewalk.steps.plan_sought import choice_words, optimised, promise, sought_body
 from lodewalk.steps.plan_tables import planned_lines, planned_points
+from lodewalk.steps.plan_words import counted
 from lodewalk.steps.rows import table
 
 #: Pieces steeper than this are warned of [degrees].
@@ -82,7 +84,7 @@ def _document(
     year: float,
 ) -> dict[str, Any]:
     """Return what the plan says of itself."""
-    days = plan_days(layout, lines, settings)
+    days = plan_days(layout, lines, settings, area.power)
     site = _site(area, ground, settings, year)
     when = None if settings["plan"]["first_day"] is None else year
     storms = storms_at(site["latitude_deg"], site["longitude_deg"], when)
@@ -93,7 +95,7 @@ def _document(
         "azimuth_deg": round(choice.azimuth_deg, 3),
         "spacing_m": round(choice.spacing_m, 3),
         "tie_spacing_m": round(layout.tie_spacing_m, 3),
-        "why": dict(choice.why),
+        "why": dict(choice.why) | {"ties": tie_words(choice, layout.tie_spacing_m)},
         "lines": int(layout.pieces.number[np.array(layout.kinds) == "line"].max(initial=-1)) + 1,
         "ties": int(layout.pieces.number[np.array(layout.kinds) == "tie"].max(initial=-1)) + 1,
         "pieces": len(layout.names),
@@ -107,12 +109,19 @@ def _document(
         | {
             "alternatives": [base_row(layout.stand, n) for n in range(1, len(layout.stand.sites))],
             "on_site_test": ON_SITE_TEST,
+            "not_checked": not_checked(area, settings["plan"]),
             "hours": BASE_HOURS,
         },
         "effort": plan_effort(layout, settings, storms, ground),
         "optimiser": None if choice.optimiser is None else dict(choice.optimiser),
         "repairs": list(area.notes),
-        "warnings": [*_warnings(choice, layout, settings), *_far(kilometres(days))],
+        "warnings": [
+            *area.warnings,
+            *_warnings(choice, layout, settings),
+            *(f"Base: {text}." for text in not_checked(area, settings["plan"])),
+            *crossing_words(days),
+            *_far(kilometres(days)),
+        ],
     }
 
 
@@ -160,26 +169,48 @@ def _warnings(choice: LayoutChoice, layout: Layout, settings: Mapping[str, Any])
             " and others" if len(steep) > MOST_LISTED else ""
         )
         found.append(
-            f"{len(steep)} piece(s) of lines are steeper than {STEEP_DEG:g} degrees in places: "
+            f"{counted(len(steep), 'piece')} of lines {'is' if len(steep) == 1 else 'are'} "
+            f"steeper than {STEEP_DEG:g} degrees in places: "
             f"{listed}. Look at them before anybody walks there."
         )
     if layout.short_m.size:
         found.append(
-            f"{layout.short_m.size} piece(s) shorter than "
-            f"{settings['plan']['shortest_line_m']:g} m are left out, "
+            f"{counted(layout.short_m.size, 'piece')} shorter than "
+            f"{settings['plan']['shortest_line_m']:g} m left out, "
             f"{layout.short_m.sum():.0f} m in all."
         )
     if layout.split:
-        found.append(f"{layout.split} line(s) are longer than a day and walked in parts.")
+        found.append(f"Longer than a day and walked in parts: {counted(layout.split, 'line')}.")
     ties = layout.pieces.number[np.array(layout.kinds) == "tie"]
     if np.unique(ties).size < LEAST_TIES:
         found.append(
             f"There is {'one tie line' if ties.size else 'no tie line'}: levelling needs two or "
             "more. Lower plan.shortest_line_m or plan.tie_spacing_m."
         )
+    late = _late_ties(layout, settings["effort"]["rovers"])
+    if late:
+        found.append(late)
     if layout.stand.turns is None:
         found.append("There is no open ground for turn-around tests inside the area.")
     return found
+
+
+def _late_ties(layout: Layout, rovers: int) -> str:
+    """Say that no tie is walked before the last of several days."""
+    ties = np.flatnonzero(np.array(layout.kinds) == "tie")
+    days = [
+        number // rovers + 1
+        for number, tour in enumerate(layout.tours)
+        if np.isin(tour.order.piece, ties).any()
+    ]
+    last = (len(layout.tours) - 1) // rovers + 1
+    if last == 1 or min(days, default=1) < last:
+        return ""
+    return (
+        f"No tie line is walked before day {last}, the last: until then no crossings tell whether "
+        "clocks, heading and levels are right. Walk one early all the same, or lower "
+        "plan.tie_spacing_m."
+    )
 
 
 def _odds(detection: Mapping[str, Any] | None, settings: Mapping[str, Any]) -> list[str]:

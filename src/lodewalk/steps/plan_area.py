@@ -33,12 +33,15 @@ class PlanArea:
         The area without what is kept clear of.
     kept_clear, clear_but_tracks : geometry
         Exclusions with their buffers, and those without roads and tracks.
-    tracks, sources, obstacles : geometry
-        Roads and tracks, all other exclusions, and what isn't walked through, without buffers.
+    tracks, sources, obstacles, power : geometry
+        Roads and tracks, all other exclusions, what isn't walked through, and power lines,
+        without buffers.
     area_m2, left_m2 : float
         Size of the area and of what is walkable [m2].
     notes : tuple of str
         Repairs, in words.
+    warnings : tuple of str
+        Exclusions that exclude nothing, in words.
     """
 
     outline: Any
@@ -48,9 +51,11 @@ class PlanArea:
     tracks: Any
     sources: Any
     obstacles: Any
+    power: Any
     area_m2: float
     left_m2: float
     notes: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
@@ -96,9 +101,11 @@ def plan_area(area: Shapes, exclusion: Shapes, crs: str, plan: Mapping[str, Any]
         _of_kinds(bare, TRACKS),
         _of_kinds(bare, others),
         _of_kinds(bare, OBSTACLES),
+        _of_kinds(bare, ("power line",)),
         region.area_m2,
         float(walkable.area),
         (*region.notes, *zones.notes),
+        zones.warnings,
     )
 
 

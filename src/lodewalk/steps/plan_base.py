@@ -124,6 +124,15 @@ def _turns(area: PlanArea, base: Floats, ground: Ground) -> Floats | None:
     return None if spot is None else places[spot]
 
 
+def not_checked(area: PlanArea, plan: Mapping[str, Any]) -> list[str]:
+    """Say which rules for the base couldn't be checked."""
+    if not area.tracks.is_empty or not plan["base_from_track_m"]:
+        return []
+    return [
+        f"no road or vehicle track is given: the {plan['base_from_track_m']:g} m were not checked"
+    ]
+
+
 def base_row(stand: Stand, number: int) -> dict[str, Any]:
     """Return what a plan says of one site of the base."""
     site, place, slope = stand.sites[number], stand.places[number], stand.slopes_deg[number]

@@ -90,7 +90,7 @@ def chosen_layout(
     ties, why_ties = plan["tie_spacing_m"], AS_SET
     if ties is None:
         ties = LINES_A_TIE * spacing
-        why_ties = f"{LINES_A_TIE:g} times the line spacing (4 to 20 in published surveys)"
+        why_ties = f"about {LINES_A_TIE:g} are usual (4 to 20 in published surveys)"
     return LayoutChoice(
         azimuth,
         float(spacing),
@@ -99,6 +99,19 @@ def chosen_layout(
         optimiser=optimiser,
         warnings=tuple(_doubts(azimuth, float(spacing), depth, body)),
     )
+
+
+def tie_words(choice: LayoutChoice, tie_spacing_m: float) -> str:
+    """Return why ties lie as they do, with how many line spacings they really lie apart.
+
+    Examples
+    --------
+    >>> choice = LayoutChoice(0.0, 50.0, 500.0, {"ties": "set in survey.toml"})
+    >>> tie_words(choice, 400.0)
+    '8 times the line spacing, evenly over the area; set in survey.toml'
+    """
+    times = f"{tie_spacing_m / choice.spacing_m:.3g} times the line spacing"
+    return f"{times}, evenly over the area; {choice.why['ties']}"
 
 
 def may_optimise(plan: Mapping[str, Any]) -> bool:

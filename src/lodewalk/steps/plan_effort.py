@@ -17,14 +17,16 @@ from lodewalk.methods.planning.effort import (
 )
 from lodewalk.methods.planning.storm_odds import STAND_BY_NT, standby_share
 from lodewalk.records.planning import PlannedLines
+from lodewalk.steps.plan_crossings import power_crossings
 from lodewalk.steps.plan_ground import Ground
 from lodewalk.steps.plan_lines import Layout
+from lodewalk.steps.plan_words import counted
 
 
 def plan_days(
-    layout: Layout, lines: PlannedLines, settings: Mapping[str, Any]
+    layout: Layout, lines: PlannedLines, settings: Mapping[str, Any], power: Any
 ) -> list[dict[str, Any]]:
-    """Return kilometres and hours of each day, rover by rover."""
+    """Return kilometres, hours and crossings of power lines of each day, rover by rover."""
     rovers = settings["effort"]["rovers"]
     first = settings["plan"]["first_day"]
     rows = lines.frame
@@ -35,6 +37,9 @@ def plan_days(
             _rover_row(layout, rows.filter(day=day, rover=tour % rovers + 1), tour, tour % rovers)
             for tour in tours
         ]
+        for part in parts:
+            own = rows.filter(day=day, rover=part["rover"])
+            part["power_crossings"] = power_crossings(own, layout.stand.places[0], power)
         found.append(
             {
                 "day": day,
@@ -134,7 +139,8 @@ def _assumptions(
         f"Pace {own['pace_m_s']:g} m/s on open, level ground, {through}: "
         f"{layout.pace_m_s:.2f} m/s; {slope}.",
         f"{own['hours_a_day']:g} h a day in the field, {own['set_up_h']:g} h of them for set-up "
-        f"and tests; {own['rovers']} rover(s) at the same time; every day of the week is one.",
+        f"and tests; {counted(own['rovers'], 'rover')} at the same time; every day of the week "
+        "is one.",
         "Each rover starts and ends at the base and walks the repeat line both times; ways lead "
         "round water and buildings; the way to the base isn't counted.",
         f"At best the walking takes {low:g} times as long and nothing is walked again, at worst "

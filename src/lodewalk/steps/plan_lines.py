@@ -14,6 +14,7 @@ from lodewalk.methods.planning.effort import walking_pace
 from lodewalk.methods.planning.layout import central_lines, nearest_stretch, tie_spacing_over
 from lodewalk.methods.planning.line_names import line_names
 from lodewalk.methods.planning.terrain_mesh import GroundPieces
+from lodewalk.methods.planning.tie_tours import ties_early
 from lodewalk.methods.planning.tours import Tour, WalkingDay, shared_out, split_long
 from lodewalk.methods.planning.walk_order import Pieces
 from lodewalk.steps.plan_area import PlanArea
@@ -119,9 +120,9 @@ def laid_out(
     slow = [ground.pieces(item.first, item.second).slowness for item in both]
     split = [split_long(item, slowness, day) for item, slowness in zip(both, slow, strict=True)]
     pieces = [item[1] for item in split]
-    tours = shared_out(
-        pieces, [item[2] for item in split], day, rovers=settings["effort"]["rovers"]
-    )
+    slowness, rovers = [item[2] for item in split], settings["effort"]["rovers"]
+    tours = shared_out(pieces, slowness, day, rovers=rovers)
+    tours = ties_early(pieces, slowness, day, tours, rovers=rovers)
     longest = settings["handheld"]["name_length"]
     names = [
         name

@@ -28,7 +28,7 @@ NAMES = {"base": "BASE", "other base": "BASE", "check station": "CHECK", "turns"
 
 
 def planned_lines(layout: Layout, ground: Ground, rovers: int) -> PlannedLines:
-    """Return the pieces in the order in which they are walked; each tour begins with the repeat.
+    """Return the pieces in order of walking; each tour begins and ends with the repeat line.
 
     Parameters
     ----------
@@ -41,13 +41,14 @@ def planned_lines(layout: Layout, ground: Ground, rovers: int) -> PlannedLines:
     """
     frames = []
     for number, tour in enumerate(layout.tours):
+        own = [_tour_frame(layout, tour.order.piece, tour.order.turned)]
         if layout.repeat is not None:
-            frames.append(_repeat_frame(layout.repeat, ground))
-        frames.append(_tour_frame(layout, tour.order.piece, tour.order.turned))
+            own = [_repeat_frame(layout.repeat, ground), *own, _repeat_frame(layout.repeat, ground)]
         day, rover = divmod(number, rovers)
-        for frame in frames[-2 if layout.repeat is not None else -1 :]:
+        for frame in own:
             frame["day"] = np.full(len(frame["line"]), day + 1)
             frame["rover"] = np.full(len(frame["line"]), rover + 1)
+        frames += own
     names = [column.name for column in PlannedLines.SCHEMA]
     columns = {name: [value for frame in frames for value in frame[name]] for name in names}
     schema = {column.name: column.dtype for column in PlannedLines.SCHEMA}
@@ -142,15 +143,17 @@ def _stands(layout: Layout) -> Iterator[_Point]:
     for number, place in enumerate(stand.places):
         kind = "other base" if number else "base"
         name = f"BASE{number + 1}" if number else "BASE"
-        yield _stand(name, kind, place)
+        broken = "".join(f"; {text}" for text in stand.sites[number].broken)
+        yield _stand(name, kind, place, broken)
     yield _stand(NAMES["check station"], "check station", stand.check)
     if stand.turns is not None:
         yield _stand(NAMES["turns"], "turns", stand.turns)
 
 
-def _stand(name: str, kind: str, place: Floats) -> _Point:
+def _stand(name: str, kind: str, place: Floats, more: str = "") -> _Point:
     """Return one place to stand at."""
-    return _Point(name, kind, 0, 0, None, (float(place[0]), float(place[1])), TEXTS[kind])
+    where = (float(place[0]), float(place[1]))
+    return _Point(name, kind, 0, 0, None, where, f"{TEXTS[kind]}{more}")
 
 
 def _along(lines: PlannedLines, each_m: float) -> Iterator[_Point]:

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from lodewalk.adapters.exclusion_kinds import kind_of_tags, known_kind
 from lodewalk.errors import InputError
 
 MAX_CORNERS = 1_000_000
@@ -48,6 +49,8 @@ def from_properties(
 ) -> Feature:
     """Return a feature with the name, kind, buffer and text that its properties give.
 
+    Where no kind that is known is given, open tags such as ``power=line`` tell it.
+
     Parameters
     ----------
     parts : tuple of Part
@@ -73,10 +76,19 @@ def from_properties(
     return Feature(
         parts,
         name=_text(lower.get("name")),
-        kind=_text(lower.get("kind")),
+        kind=_kind(lower),
         buffer_m=_buffer(lower.get("buffer_m"), file=file, line=line),
         text=_text(lower.get("text")) or _text(lower.get("description")),
     )
+
+
+def _kind(lower: Mapping[str, Any]) -> str | None:
+    """Return the kind that a file gives, else the one that its tags tell."""
+    given = _text(lower.get("kind"))
+    if given is not None and known_kind(given) is not None:
+        return given
+    words = {key: text for key, value in lower.items() if (text := _text(value)) is not None}
+    return kind_of_tags(words) or given
 
 
 def _text(value: object) -> str | None:

@@ -35,6 +35,16 @@ class ProtonAxis:
     any_facing: str
     any_facing_signal: float
 
+    @property
+    def best_words(self) -> str:
+        """How the axis lies best, as it is told everywhere."""
+        return f"best {self.best} (common practice)"
+
+    @property
+    def any_facing_words(self) -> str:
+        """How it may lie whichever way the walker faces, as it is told everywhere."""
+        return f"{self.any_facing}: at least {self.any_facing_signal:.0%} of the best signal"
+
 
 @dataclass(frozen=True)
 class PumpedTilt:
@@ -60,6 +70,15 @@ class PumpedTilt:
     angle_out_deg: float
     angle_back_deg: float
     usable: bool
+
+    @property
+    def words(self) -> str:
+        """The tilt and its angles to the field, as it is told everywhere."""
+        upright = self.towards == "none"
+        lean = "upright" if upright else f"{self.tilt_deg:.0f} degrees {self.towards}"
+        angles = f"{self.angle_out_deg:.0f} and {self.angle_back_deg:.0f} degrees to the field"
+        rest = "" if self.usable else ", in a dead zone: turn it at the end of each line"
+        return f"{lean}: {angles} out and back{rest}"
 
 
 def proton_axis(inclination_deg: float) -> ProtonAxis:

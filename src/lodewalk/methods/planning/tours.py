@@ -235,36 +235,47 @@ def _even_cuts(
     As few days as the capacity allows; within these every rover has a tour where that is
     possible, and the longest tour is as short as it can be.
     """
-    entered, left = order.ends(pieces)
-    out, back = day.reach_s(entered)[0], day.reach_s(left)[1]
-    length = np.hypot(*(pieces.second - pieces.first)[order.piece].T)
-    work = length * slowness[order.piece] / day.pace_m_s
-    hop = np.zeros(work.size)
-    hop[1:] = day.ways(left[:-1], entered[1:]) / day.pace_m_s
+    out, work, hop, back = _times_s(pieces, order, slowness, day)
     low, high = 0.0, max(day.available_s - day.fixed_s, float((out + work + back).max()))
-    fewest = _greedy_cuts(out, work, hop, back, high).size + 1
+    fewest = _greedy_cuts(out, work, hop, back, np.array([high])).size + 1
     wanted = min(rovers * -(-fewest // rovers), work.size)
     for _ in range(HALVINGS):
         middle = (low + high) / 2
-        if _greedy_cuts(out, work, hop, back, middle).size + 1 <= wanted:
+        if _greedy_cuts(out, work, hop, back, np.array([middle])).size + 1 <= wanted:
             high = middle
         else:
             low = middle
-    return _greedy_cuts(out, work, hop, back, high)
+    return _greedy_cuts(out, work, hop, back, np.array([high]))
+
+
+def _times_s(
+    pieces: Pieces, order: Order, slowness: Floats, day: WalkingDay
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return the time of the way out to each piece, on it, to it from the last, and back [s]."""
+    entered, left = order.ends(pieces)
+    out, back = day.reach_s(entered)[0], day.reach_s(left)[1]
+    length = np.hypot(*(pieces.second - pieces.first)[order.piece].T)
+    work: Floats = length * slowness[order.piece] / day.pace_m_s
+    hop = np.zeros(work.size)
+    hop[1:] = day.ways(left[:-1], entered[1:]) / day.pace_m_s
+    return out, work, hop, back
 
 
 @njit(nogil=True, cache=True)
 def _greedy_cuts(
-    out: Floats, work: Floats, hop: Floats, back: Floats, capacity: float
+    out: Floats, work: Floats, hop: Floats, back: Floats, capacities: Floats
 ) -> Integers:  # pragma: no cover
-    """Return where a new tour begins when each takes as much as it can; one piece at least."""
+    """Return where a new tour begins when each takes as much as it can; one piece at least.
+
+    `capacities` are those of the tours in order; the last is that of all others.
+    """
     cuts = np.empty(work.size, dtype=np.int64)
     count, spent = 0, 0.0
     for place in range(work.size):
         more = spent + hop[place] + work[place]
         if place == 0:
             spent = out[0] + work[0]
-        elif more + back[place] > capacity:
+        elif more + back[place] > capacities[min(count, capacities.size - 1)]:
             cuts[count] = place
             count += 1
             spent = out[place] + work[place]
