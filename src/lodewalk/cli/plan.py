@@ -96,8 +96,8 @@ def _adopted(result: "PlanResult") -> Iterator[str]:
     """Yield what became of the plan."""
     if result.draft:
         yield (
-            "Draft: written to products/plan/draft; the survey's planned lines and the files of the "
-            "plan adopted are as they were; products/plan/plan.json and its tables hold the draft."
+            "Draft: written to products/plan/draft; planned lines and files of the plan adopted "
+            "are as they were, but products/plan/plan.json and its tables hold the draft."
         )
         return
     former = f", in place of {', '.join(result.superseded)}" if result.superseded else ""

@@ -89,9 +89,7 @@ def _as_system_error() -> Iterator[None]:
         first = (
             str(error).strip().splitlines()[0].rstrip(".") if str(error).strip() else "no reason"
         )
-        raise OSError(
-            f"The GeoPackage can't be written ({first}); is there room on the disk?"
-        ) from error
+        raise OSError(f"The GeoPackage can't be written ({first}); the disk may be full") from error
 
 
 @contextmanager
