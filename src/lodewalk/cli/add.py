@@ -8,7 +8,7 @@ import typer
 from lodewalk.cli.output import AsJson, Survey, emit
 from lodewalk.services.opening import open_survey
 
-WITHOUT_TIMES = ("area", "exclusion", "terrain", "hand_meter")
+WITHOUT_TIMES = ("area", "exclusion", "terrain", "hand_meter", "set_aside")
 
 
 def add(
@@ -18,7 +18,8 @@ def add(
         str,
         typer.Option(
             help="base, rover, track, observatory, plan, notes or older; before going: area, "
-            "exclusion, terrain or hand_meter."
+            "exclusion, terrain or hand_meter; set_aside for a file of the survey that no step is "
+            "to read any longer."
         ),
     ],
     instrument: Annotated[
@@ -52,7 +53,8 @@ def add(
     lines = []
     for item in result.files:
         who = f", instrument {item.instrument}" if item.instrument else ""
-        lines.append(f"{item.stored_as}: {item.format}, {item.rows} rows, role {item.role}{who}")
+        rows = "" if item.role == "set_aside" else f", {item.rows} rows"
+        lines.append(f"{item.stored_as}: {item.format}{rows}, role {item.role}{who}")
         if item.role not in WITHOUT_TIMES:
             lines.append(f"  times in {item.zone}")
         lines += [f"  {sentence}" for sentence in item.understood]

@@ -17,7 +17,10 @@ def plan(
     directory: Survey,
     area: Annotated[
         list[Path] | None,
-        typer.Option(metavar="FILE", help="Area to survey: GeoJSON, KML, GeoPackage or GPX."),
+        typer.Option(
+            metavar="FILE",
+            help="Area to survey: GeoJSON, KML, GeoPackage or GPX; in place of one that was there.",
+        ),
     ] = None,
     exclude: Annotated[
         list[Path] | None,
@@ -27,7 +30,7 @@ def plan(
         Path | None, typer.Option(metavar="FILE", help="Terrain model, GeoTIFF.")
     ] = None,
     draft: Annotated[
-        bool, typer.Option("--draft", help="Write the plan's files, but don't adopt it.")
+        bool, typer.Option("--draft", help="Write the plan to products/plan/draft; don't adopt it.")
     ] = False,
     replace: Annotated[
         bool,
@@ -58,6 +61,8 @@ def _lines(result: "PlanResult") -> Iterator[str]:
     for added in result.added:
         yield f"{added.stored_as}: {added.format}, role {added.role}"
         yield from (f"  {sentence}" for sentence in added.understood)
+    for name in result.set_aside:
+        yield f"{name}: set aside, the area given takes its place"
     site, base, effort = result.site, result.base.site, result.effort
     yield (
         f"Where: {abs(site.latitude_deg):.5f} {'S' if site.latitude_deg < 0 else 'N'} "
@@ -99,7 +104,10 @@ def _detection(found: "dict[str, Any]") -> str:
 def _adopted(result: "PlanResult") -> Iterator[str]:
     """Yield what became of the plan."""
     if result.draft:
-        yield "Draft: the survey's planned lines are as they were."
+        yield (
+            "Draft: written to products/plan/draft; planned lines and files of the plan adopted "
+            "are as they were, but products/plan/plan.json and its tables hold the draft."
+        )
         return
     former = f", in place of {', '.join(result.superseded)}" if result.superseded else ""
     yield f"Adopted as {result.adopted}{former}: lines are told apart by it from now on."

@@ -20,8 +20,9 @@ ROLES = (
     "base", "rover", "track", "observatory", "plan", "notes", "older",
     "area", "exclusion", "terrain", "hand_meter",
 )  # fmt: skip
-#: Role of a plan that another took the place of; `plan` gives it, and no step reads it.
-FORMER_PLAN = "former_plan"
+#: Role of a file that is in the survey and that no step reads, such as a plan or an area that
+#: another took the place of.
+SET_ASIDE = "set_aside"
 
 
 class Reader(Protocol):

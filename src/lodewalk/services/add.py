@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lodewalk.errors import InputError
-from lodewalk.formats.registry import ROLES, Format, format_named, recognise
+from lodewalk.formats.registry import ROLES, SET_ASIDE, Format, format_named, recognise
 from lodewalk.services.extent import extent
 from lodewalk.services.place import check_place
 from lodewalk.services.reading import check_file, column_map_of, zone_of
+from lodewalk.services.set_aside import set_aside
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import (
     RawFile,
@@ -92,7 +93,7 @@ def add_files(
         Files as recorded.
     role : str
         One of base, rover, track, observatory, plan, notes, older, area, exclusion, terrain,
-        hand_meter.
+        hand_meter; or set_aside, for files of the survey that no step is to read any longer.
     instrument : str, optional
         Name of the instrument; the role's name when left out.
     columns : Path, optional
@@ -105,8 +106,10 @@ def add_files(
     InputError
         For a file that can't be read, is in the survey already, or lies outside the survey.
     """
+    if role == SET_ASIDE:
+        return AddResult([_about_aside(entry) for entry in set_aside(folder, files)])
     if role not in ROLES:
-        raise InputError(f"A role is one of {', '.join(ROLES)}.", value=role)
+        raise InputError(f"A role is one of {', '.join((*ROLES, SET_ASIDE))}.", value=role)
     zone = checked_zone(time_zone, key="--time-zone") if time_zone else None
     given = None if instrument is None else _checked_name(instrument)
     added = []
@@ -127,7 +130,7 @@ def add_files(
                     stored.append(entry.name)
                     entry = store_raw(folder, item.source, entry)
                     entries.append(entry)
-                added.append(_about(item, entry))
+                added.append(_about(item, entry, _joins(entries, entry)))
             write_ledger(folder, entries)
     return AddResult(added)
 
@@ -316,9 +319,29 @@ def _entry(
     )
 
 
-def _about(item: _Read, entry: RawFile) -> AddedFile:
+def _joins(entries: list[RawFile], entry: RawFile) -> list[str]:
+    """Say which areas a further one joins."""
+    there = [f"raw/{other.name}" for other in entries if other.role == "area" and other != entry]
+    if entry.role != "area" or not there:
+        return []
+    return [
+        f"It joins the area that is there already ({', '.join(there)}): both are planned. "
+        "lodewalk plan DIR --area FILE takes the place of it instead."
+    ]
+
+
+def _about_aside(entry: RawFile) -> AddedFile:
+    """Say that a file is set aside."""
+    back = f"From now on no step reads it; --role {entry.role} brings it back."
+    return AddedFile(
+        entry.original_name, f"raw/{entry.name}", SET_ASIDE, entry.instrument,
+        format_named(entry.format).title, 0, entry.zone, entry.sha256, [back],
+    )  # fmt: skip
+
+
+def _about(item: _Read, entry: RawFile, joins: list[str]) -> AddedFile:
     """Say what was understood of a file."""
-    remarks = [*item.remarks, *item.content.understood]
+    remarks = [*item.remarks, *item.content.understood, *joins]
     if item.old:
         remarks.append("It was in the survey already; from now on it is read in this way.")
     if entry.role == "observatory":

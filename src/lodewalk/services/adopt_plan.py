@@ -6,7 +6,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from lodewalk.errors import InputError
-from lodewalk.formats.registry import FORMER_PLAN
+from lodewalk.formats.registry import SET_ASIDE
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import (
     RawFile,
@@ -30,9 +30,9 @@ REPLACE = "Say --replace to let the new plan take its place, or --draft to look 
 
 @dataclass(frozen=True)
 class Adoption:
-    """The raw file that holds the plan, and those whose place it took."""
+    """The raw file that holds the plan, null where none does, and those whose place it took."""
 
-    stored_as: str
+    stored_as: str | None
     superseded: list[str]
 
 
@@ -48,6 +48,12 @@ def check_adoption(folder: Folder) -> None:
     _check(read_ledger(folder))
 
 
+def walked_before(folder: Folder) -> bool:
+    """Tell whether rover files are in the survey, walked under a plan that it has."""
+    roles = {entry.role for entry in read_ledger(folder)}
+    return {"rover", "plan"} <= roles
+
+
 def adopt(folder: Folder, lines: "PlannedLines", *, crs: str, replaces: bool) -> Adoption:
     """Let the lines and ties of a plan enter `raw/` as its planned lines.
 
@@ -56,7 +62,7 @@ def adopt(folder: Folder, lines: "PlannedLines", *, crs: str, replaces: bool) ->
     folder : Folder
         The survey.
     lines : PlannedLines
-        The lines of the plan; the repeat line is part of one of them and left out.
+        The lines of the plan, among them the repeat line, which lies on one of them.
     crs : str
         The survey's reference system.
     replaces : bool
@@ -74,7 +80,7 @@ def adopt(folder: Folder, lines: "PlannedLines", *, crs: str, replaces: bool) ->
 
     Notes
     -----
-    The plan before keeps its file; its role becomes ``former_plan``.
+    The plan before keeps its file; its role becomes ``set_aside``.
     """
     from lodewalk.formats.gpx import write
 
@@ -89,9 +95,7 @@ def adopt(folder: Folder, lines: "PlannedLines", *, crs: str, replaces: bool) ->
             return Adoption(f"raw/{known.name}", [])
         if not replaces:
             _check(entries)
-        entries = [
-            replace(entry, role=FORMER_PLAN) if entry in plans else entry for entry in entries
-        ]
+        entries = [replace(entry, role=SET_ASIDE) if entry in plans else entry for entry in entries]
         if known is None:
             entry = store_raw(folder, source, _entry(folder, entries, sha256))
             entries.append(entry)
@@ -142,14 +146,15 @@ def _entry(folder: Folder, entries: list[RawFile], sha256: str) -> RawFile:
 
 
 def plan_route(lines: "PlannedLines", crs: str) -> "Route":
-    """Return lines and ties as routes, each named as its line, in the order of their numbers."""
+    """Return lines, repeat line and ties as routes named as they are, in order of numbers."""
     import numpy as np
     import polars as pl
 
     from lodewalk.adapters.projection import to_geographic
     from lodewalk.records.recorded import Route
 
-    rows = lines.frame.filter(pl.col("kind") != "repeat").sort("kind", "number", "piece")
+    every = lines.frame.unique("line", keep="first", maintain_order=True)  # R01 is each day's
+    rows = every.sort("kind", "number", "piece")
     ends = [rows.select(f"easting_{end}_m", f"northing_{end}_m").to_numpy() for end in (1, 2)]
     places = np.stack(ends, axis=1).reshape(-1, 2)
     longitude, latitude = to_geographic(places[:, 0], places[:, 1], crs=crs)

@@ -1,15 +1,19 @@
 """A plan for a survey to come: lines, ties, base, days, effort and their files."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
+from lodewalk.errors import InputError
 from lodewalk.services.add import AddedFile, add_files
-from lodewalk.services.adopt_plan import adopt, check_adoption
+from lodewalk.services.adopt_plan import Adoption, adopt, check_adoption, walked_before
 from lodewalk.services.joined import product
 from lodewalk.services.plan_files import write_plan_files
 from lodewalk.services.reading import check_file
+from lodewalk.services.set_aside import set_aside_where
+from lodewalk.services.why import why_step
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import file_digest, read_ledger, same_content
@@ -117,6 +121,7 @@ class PlanEffort:
 class PlanResult:
     """A plan; `adopted` is its raw file, null for a draft, `superseded` what it took the place of.
 
+    `set_aside` are areas that were there before and that the one given took the place of.
     `detection` and `optimiser` are null where nothing was predicted or tried.
     """
 
@@ -143,6 +148,7 @@ class PlanResult:
     adopted: str | None
     superseded: list[str]
     added: list[AddedFile]
+    set_aside: list[str]
     files: list[str]
 
 
@@ -163,11 +169,12 @@ def plan(
     folder : Folder
         The survey.
     area, exclude : sequence of Path
-        Files to add first: the area, and what is kept clear of; those there already are left.
+        Files to add first: the area, which takes the place of one that was there, and what is
+        kept clear of; those there already are left.
     terrain : Path, optional
         Terrain model to add first.
     draft : bool
-        Make and write the plan, but don't adopt it.
+        Make the plan and write it to a folder of its own, but don't adopt it.
     replaces : bool
         Adopt it although it takes the place of a plan added by hand, or rover files are there.
     reporter : Reporter, optional
@@ -179,28 +186,80 @@ def plan(
         For files that can't be read, an area that can't be planned, or a plan in the way.
     """
     given = (("area", area), ("exclusion", exclude), ("terrain", [terrain] if terrain else []))
-    if not draft and not replaces and any(files for _, files in given):
+    new = any(files for _, files in given)
+    if not draft and not replaces and (new or why_step(folder, "plan").stale):
         check_adoption(folder)
     added = [
         file for role, files in given for file in _added(folder, [Path(f) for f in files], role)
     ]
-    run_steps(folder, to="plan", reporter=reporter)
-    found = cast("Document", product(folder, "plan")).values
-    adopted, superseded = None, list[str]()
-    if not draft:
-        lines = cast("PlannedLines", product(folder, "planned_lines"))
-        told = adopt(folder, lines, crs=folder.settings.survey.crs, replaces=replaces)
-        adopted, superseded = told.stored_as, told.superseded
-    written = write_plan_files(folder, draft=draft)
+    aside = _former_areas(folder, area)
+    told = Adoption(None, [])
+    with _ways_back(folder, added, aside):
+        run_steps(folder, to="plan", reporter=reporter)
+        found = cast("Document", product(folder, "plan")).values
+        notes = _of_walked(folder) if replaces and not draft else []
+
+        def adopting() -> None:
+            nonlocal told
+            lines = cast("PlannedLines", product(folder, "planned_lines"))
+            told = adopt(folder, lines, crs=folder.settings.survey.crs, replaces=replaces)
+
+        written = write_plan_files(folder, draft=draft, adopting=None if draft else adopting)
     files = [path.relative_to(folder.path).as_posix() for path in written.paths]
+    notes = notes if told.superseded else []
     return _result(
-        found | {"warnings": [*found["warnings"], *written.notes]},
+        found | {"warnings": [*notes, *found["warnings"], *written.notes]},
         draft=draft,
-        adopted=adopted,
-        superseded=superseded,
+        adopted=told.stored_as,
+        superseded=told.superseded,
         added=added,
+        set_aside=aside,
         files=files,
     )
+
+
+def _of_walked(folder: Folder) -> list[str]:
+    """Say what a new plan means for what was walked already."""
+    if not walked_before(folder):
+        return []
+    return [
+        "Rover files that were walked under the plan before are in the survey. What was walked is "
+        "compared with the new plan by place: look at lodewalk check, coverage and what lies off "
+        "the plan, before anybody is sent out to walk again. Readings without names of lines that "
+        "lie on no new line drop out of the survey."
+    ]
+
+
+def _former_areas(folder: Folder, area: Sequence[Path]) -> list[str]:
+    """Set aside the areas whose place the given ones take."""
+    if not area:
+        return []
+    given = {file_digest(Path(path)) for path in area}
+    return set_aside_where(folder, lambda entry: entry.role == "area" and entry.sha256 not in given)
+
+
+@contextmanager
+def _ways_back(folder: Folder, added: list[AddedFile], aside: list[str]) -> Iterator[None]:
+    """Let the error of a plan that is refused say how to take back what was added for it."""
+    try:
+        yield
+    except InputError as error:
+        command = f"lodewalk add {folder.path}"
+        ways = [
+            f"{item.stored_as} was added; to take it back: {command} "
+            f"{folder.path / item.stored_as} --role set_aside."
+            for item in added
+        ]
+        ways += [
+            f"{name} was set aside; to bring it back: {command} {folder.path / name} --role area."
+            for name in aside
+        ]
+        if not ways:
+            raise
+        raise type(error)(
+            error.rule, file=error.file, line=error.line, value=error.value,
+            remedy=" ".join([error.remedy, *ways]).strip(),
+        ) from None  # fmt: skip
 
 
 def _added(folder: Folder, files: list[Path], role: str) -> list[AddedFile]:

@@ -1,6 +1,8 @@
 """The files of a plan: waypoints and routes, layers, tables, map and field sheets."""
 
-from collections.abc import Mapping
+import shutil
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -25,7 +27,7 @@ class PlanFiles:
 
 
 def write_plan(folder: Folder, *, draft: bool = False) -> list[Path]:
-    """Write all files of a plan to ``products/plan/`` and return their paths.
+    """Write all files of a plan to ``products/plan/``, a draft to ``draft/`` in it.
 
     Parameters
     ----------
@@ -33,6 +35,10 @@ def write_plan(folder: Folder, *, draft: bool = False) -> list[Path]:
         A survey whose plan has been made.
     draft : bool
         Whether each page says that it is a draft.
+
+    Returns
+    -------
+    list of Path
 
     Raises
     ------
@@ -44,22 +50,34 @@ def write_plan(folder: Folder, *, draft: bool = False) -> list[Path]:
     return list(write_plan_files(folder, draft=draft).paths)
 
 
-def write_plan_files(folder: Folder, *, draft: bool = False) -> PlanFiles:
-    """Write all files of a plan and say what was split or shortened; see `write_plan`."""
+def write_plan_files(
+    folder: Folder, *, draft: bool = False, adopting: Callable[[], object] | None = None
+) -> PlanFiles:
+    """Write all files of a plan and say what was split or shortened; see `write_plan`.
+
+    They are written aside. Only when all are there `adopting` is called, and then they take the
+    place of the former ones, so that a plan that was stopped or refused changes none of them.
+    """
     from lodewalk.handover.device import device_files
     from lodewalk.handover.plan_package import PATTERNS, device_words, plan_files
 
     survey, renamed, notes = planned_survey(folder, draft=draft)
     limits = folder.settings.handheld
     place = product_path(folder, "plan").parent
-    made = plan_files(
-        survey, notes, most_waypoints=limits.most_waypoints,
-        most_route_points=limits.most_route_points,
-    )  # fmt: skip
-    written = []
-    for file in made:
-        write_with(place / file.name, file.write)
-        written.append(place / file.name)
+    place = place / "draft" if draft else place
+    with _aside(place) as scratch:
+        names = []
+        for file in plan_files(
+            survey, notes, most_waypoints=limits.most_waypoints,
+            most_route_points=limits.most_route_points,
+        ):  # fmt: skip
+            write_with(scratch / file.name, file.write)
+            names.append(file.name)
+        if adopting:
+            adopting()
+        for name in names:
+            (scratch / name).replace(place / name)
+    written = [place / name for name in names]
     for old in {path for pattern in PATTERNS for path in place.glob(pattern)} - set(written):
         old.unlink()
     words = device_words(
@@ -67,6 +85,18 @@ def write_plan_files(folder: Folder, *, draft: bool = False) -> PlanFiles:
         most_waypoints=limits.most_waypoints,
     )  # fmt: skip
     return PlanFiles(tuple(written), tuple(words))
+
+
+@contextmanager
+def _aside(place: Path) -> Iterator[Path]:
+    """Yield an empty folder in a folder; it is gone in the end, and one left by a killed run."""
+    scratch = place / ".writing"
+    shutil.rmtree(scratch, ignore_errors=True)
+    scratch.mkdir(parents=True)
+    try:
+        yield scratch
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)
 
 
 def planned_survey(

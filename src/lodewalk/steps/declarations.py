@@ -129,7 +129,7 @@ STEPS = (
     Step(
         "lines",
         "Tells the survey lines apart, by marks, by plan or by the track.",
-        3,
+        4,
         ("rover_lines", "lines"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
@@ -223,12 +223,12 @@ STEPS = (
     Step(
         "walked",
         "Tells how much of the lines is covered, and what is odd about where they were walked.",
-        2,
+        3,
         ("walked", "walked_findings"),
         (
-            "rover_files", "rover_times", "rover_positions", "rover_checks", "rover_lines",
-            "lines", "rover_diurnal", "plan_recorded", "track_files", "track_recorded",
-            "track_times",
+            "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
+            "rover_lines", "lines", "rover_diurnal", "plan_recorded", "track_files",
+            "track_recorded", "track_times",
         ),
         ("survey.crs", "lines", "position", "tolerances"),
     ),
@@ -247,7 +247,7 @@ STEPS = (
     Step(
         "trials",
         "Takes the figures of the tests of set-up and cleanliness.",
-        3,
+        4,
         ("trials", "trial_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",

@@ -9,15 +9,16 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lodewalk.adapters.projection import to_projected
 from lodewalk.errors import SettingsError
 from lodewalk.methods.checks.fourth_difference import noise_by_group
 from lodewalk.methods.corrections.lines import passage_geometry, split_track, tie_lines
 from lodewalk.methods.corrections.plan_lines import assign_to_plan
+from lodewalk.methods.corrections.repeat_lines import is_repeat
 from lodewalk.records import Record, Table
 from lodewalk.records.products import Lines, ReadingLines
 from lodewalk.records.table import float_column, utc_column
 from lodewalk.steps.context import Context
+from lodewalk.steps.planned import Plan, planned
 from lodewalk.steps.rows import document, file_rows, in_time_order, table
 from lodewalk.steps.set_up import read_mark
 
@@ -49,7 +50,7 @@ def run(
         positions.floats("easting_m"),
         positions.floats("northing_m"),
     )
-    plan = planned_lines(table(inputs, "plan_recorded"), settings["survey.crs"])
+    plan = planned(table(inputs, "plan_recorded"), settings["survey.crs"])
     names = _names(inputs, rover, plan, settings["lines"])
     passages = _passages(inputs, rover, names)
     number = np.full(names.shape, -1, dtype=np.int64)
@@ -89,20 +90,10 @@ def _described(
     return about, along
 
 
-def planned_lines(recorded: Table, crs: str) -> dict[str, Floats]:
-    """Return the vertices of each planned line."""
-    easting, northing = to_projected(
-        recorded.floats("longitude_deg"), recorded.floats("latitude_deg"), crs=crs
-    )
-    names = np.array(recorded.strings("line"), dtype=object)
-    vertices = np.column_stack([easting, northing])
-    return {name: vertices[names == name] for name in dict.fromkeys(names.tolist())}
-
-
 def _names(
     inputs: Mapping[str, Record],
     rover: _Rover,
-    plan: Mapping[str, Floats],
+    plan: Plan,
     settings: Mapping[str, Any],
 ) -> Names:
     """Return the name of the line of each reading, None off the lines.
@@ -117,13 +108,14 @@ def _names(
     marked = np.zeros(names.shape, dtype=bool)
     for span in file_rows(files):
         marked[span.rows] = any(name is not None for name in names[span.rows])
-    _check_source(source, plan=bool(plan), marked=bool(marked.any()), rows=names.size)
+    _check_source(source, plan=bool(plan.lines), marked=bool(marked.any()), rows=names.size)
     for instrument, every in in_time_order(files, rover.seconds):
         rows = every[~marked[every]]
         if source == "marks" or not rows.size:
             continue
-        if plan and source != "track":
-            names[rows] = _across_losses(_by_plan(rover, rows, plan, settings), rover, rows)
+        if plan.lines and source != "track":
+            found = _across_losses(_by_plan(rover, rows, plan.lines, settings), rover, rows)
+            names[rows] = _with_repeats(found, rover, rows, plan, settings)
         elif source != "plan":
             found = _by_track(rover, rows, instrument, settings)
             names[rows] = _across_losses(found, rover, rows)
@@ -174,6 +166,28 @@ def _by_plan(
         smoothing_m=settings["smoothing_m"],
     )
     return _named(index, list(plan))
+
+
+def _with_repeats(
+    found: Names, rover: _Rover, rows: NDArray[np.int64], plan: Plan, settings: Mapping[str, Any]
+) -> Names:
+    """Name the passages that stay within the ends of a repeat line by it."""
+    named = found.copy()
+    beyond = settings["off_line_m"] + settings["smoothing_m"]  # where a turn on foot ends
+    for name, (host, stretch) in plan.repeats.items():
+        here = np.flatnonzero(found == host)
+        for part in _unbroken(here, rover.seconds[rows[here]]):
+            own = rows[part]
+            if is_repeat(rover.easting[own], rover.northing[own], stretch, beyond_m=beyond):
+                named[part] = name
+    return named
+
+
+def _unbroken(place: NDArray[np.int64], seconds: Floats) -> list[NDArray[np.int64]]:
+    """Return places in order of time, cut where others lie between or the line was left long."""
+    if not place.size:
+        return []
+    return np.split(place, np.flatnonzero((np.diff(place) > 1) | (np.diff(seconds) > PAUSE_S)) + 1)
 
 
 def _by_track(

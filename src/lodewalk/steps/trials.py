@@ -32,6 +32,8 @@ Rows = NDArray[np.int64]
 WALKING_M_S = 0.5
 #: Block over which a stand of a turn-around test is averaged [s]; stands are short.
 STAND_BLOCK_S = 2.0
+#: Fewest readings of a passage that is compared with another of its line.
+LEAST_READINGS = 20
 
 
 @dataclass(frozen=True)
@@ -230,27 +232,47 @@ def _check_stations(
 
 
 def _repeats(inputs: Mapping[str, Record], rover: _Rover, tolerance: float) -> list[dict[str, Any]]:
-    """Return mean difference and noise of each line that one rover walked again."""
+    """Return, for each rover, day and line walked again, the pair of passages that differ most.
+
+    A pair belongs to the day of its later passage.
+    """
     lines, readings = table(inputs, "lines").frame, table(inputs, "rover_lines").frame
     passage = readings["passage"].fill_null(-1).to_numpy()
-    rows = []
-    numbered = list(enumerate(lines.iter_rows(named=True)))
-    for (one, first), (other, second) in combinations(numbered, 2):
-        if first["line"] != second["line"] or first["instrument"] != second["instrument"]:
-            continue
-        parts = [_along(rover, np.flatnonzero(passage == number)) for number in (one, other)]
-        if min(part.size for part in parts) < 20:
-            continue
-        mean, spread = _compared(rover, *parts)
-        spans = [
-            TrialSpan("repeat-line", first["line"], first["instrument"], part, *_ends(rover, part))
-            for part in parts
-        ]
-        figure = mean if abs(mean.value_nT) > spread.value_nT else spread
-        rows.append(
-            _row(rover, spans, figure, tolerance, what="mean difference and noise up to")
-        )  # fmt: skip
-    return rows
+    alike: dict[tuple[str, str], list[Rows]] = {}
+    for number, row in enumerate(lines.iter_rows(named=True)):
+        part = _along(rover, np.flatnonzero(passage == number))
+        if part.size >= LEAST_READINGS:
+            alike.setdefault((row["instrument"], row["line"]), []).append(part)
+    groups: dict[tuple[str, str, str], list[tuple[Figure, Rows, Rows]]] = {}
+    for (instrument, line), parts in alike.items():
+        for first, second in combinations(parts, 2):
+            day = rover.days.name(max(_ends(rover, part)[0] for part in (first, second)))
+            mean, spread = _compared(rover, first, second)
+            figure = mean if abs(mean.value_nT) > spread.value_nT else spread
+            groups.setdefault((instrument, line, day), []).append((figure, first, second))
+    return [
+        _worst_of(rover, instrument, line, pairs, tolerance)
+        for (instrument, line, _), pairs in groups.items()
+    ]
+
+
+def _worst_of(
+    rover: _Rover,
+    instrument: str,
+    line: str,
+    pairs: list[tuple[Figure, Rows, Rows]],
+    tolerance: float,
+) -> dict[str, Any]:
+    """Return the worst of some pairs of passages as one test, under the day of the pairs."""
+    figure, *parts = max(pairs, key=lambda pair: np.nan_to_num(abs(pair[0].value_nT), nan=-1.0))
+    spans = [
+        TrialSpan("repeat-line", line, instrument, part, *_ends(rover, part)) for part in parts
+    ]
+    what = "mean difference and noise up to"
+    if len(pairs) > 1:
+        what = f"the worst of {len(pairs)} pairs of passages: {what}"
+    row = _row(rover, spans, figure, tolerance, what=what)
+    return row | {"day": rover.days.name(max(span.start_s for span in spans))}
 
 
 def _along(rover: _Rover, rows: Rows) -> Rows:

@@ -21,9 +21,10 @@ from lodewalk.methods.corrections.track import position_at
 from lodewalk.records import Document, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import FindingList
-from lodewalk.steps.lines import planned_lines
+from lodewalk.steps.planned import Plan, planned
 from lodewalk.steps.rows import document, in_time_order, passage_of_readings, table
 from lodewalk.steps.tracks import tracks_of
+from lodewalk.steps.walked_places import Places, places_of, tell_names, tell_off_plan
 
 Floats = NDArray[np.float64]
 Rows = list[dict[str, Any]]
@@ -46,11 +47,18 @@ def run(
     """Return how each line was covered, and what is odd about where it was walked."""
     del context
     found = FindingList("walked")
-    plan = planned_lines(table(inputs, "plan_recorded"), settings["survey.crs"])
-    rows, holes = _by_plan(inputs, settings, plan) if plan else _by_passage(inputs, settings)
-    _tell_coverage(found, rows, settings["tolerances"]["covered_share"], planned=bool(plan))
+    plan = planned(table(inputs, "plan_recorded"), settings["survey.crs"])
+    if plan.lines:
+        places = places_of(inputs, plan, settings["lines"])
+        rows, holes = _by_plan(inputs, settings, plan, places)
+    else:
+        rows, holes = _by_passage(inputs, settings)
+    _tell_coverage(found, rows, settings["tolerances"]["covered_share"], planned=bool(plan.lines))
+    if plan.lines:
+        tell_names(found, places)
+        tell_off_plan(found, inputs, places, settings)
     _tell_speed(found, inputs)
-    _tell_shifts(found, inputs, settings, plan)
+    _tell_shifts(found, inputs, settings, plan.lines)
     record = Document({"lines": rows, "not_walked": holes})
     return {"walked": record, "walked_findings": found.table()}
 
@@ -64,32 +72,45 @@ def _places(inputs: Mapping[str, Record]) -> tuple[Floats, Floats, NDArray[np.bo
 
 
 def _by_plan(
-    inputs: Mapping[str, Record], settings: Mapping[str, Any], plan: Mapping[str, Floats]
+    inputs: Mapping[str, Record], settings: Mapping[str, Any], plan: Plan, places: Places
 ) -> tuple[Rows, Rows]:
     """Return the coverage of each planned line that was begun, and what of it wasn't walked."""
     east, north, kept = _places(inputs)
-    place = {name: number for number, name in enumerate(plan)}
-    names = table(inputs, "rover_lines").strings("line")
-    own: Numbers = np.array([place.get(name or "", -1) for name in names], dtype=np.int64)
-    vertices = list(plan.values())
+    own, vertices = places.own, list(plan.lines.values())
+    again, hosts = _on_repeats(inputs, plan)
+    every = np.concatenate([np.arange(own.size), again])
     covered = partial(
         line_coverage,
         vertices,
-        east,
-        north,
-        line=own,
+        east[every],
+        north[every],
+        line=np.concatenate([own, hosts]),
         off_line_m=settings["lines"]["off_line_m"],
         max_gap_m=settings["tolerances"]["gap_m"],
     )
-    coverage, walked = covered(kept=kept), covered(kept=np.isfinite(east))
+    coverage, walked = covered(kept=kept[every]), covered(kept=np.isfinite(east[every]))
     off = off_track(place_on_lines(east, north, own, vertices).off_line_m, own, count=len(vertices))
     begun = set(np.unique(own[own >= 0]).tolist())
     rows = [
         _row(name, coverage, number, float(off.high_m[number]))
-        for name, number in place.items()
+        for number, name in enumerate(plan.lines)
         if number in begun
     ]
-    return rows, [hole for hole in _holes(walked, list(plan)) if place[hole["line"]] in begun]
+    length = {  # of all pieces that one name stands for
+        number: sum(float(walked.length_m[n]) for n, other in places.label.items() if other == name)
+        for number, name in places.label.items()
+    }
+    return rows, _holes(walked, places.label, length)
+
+
+def _on_repeats(inputs: Mapping[str, Record], plan: Plan) -> tuple[Numbers, Numbers]:
+    """Return the readings of repeat lines, and the planned line that each goes over as well."""
+    place = {name: number for number, name in enumerate(plan.lines)}
+    host = {name: place[on] for name, (on, _) in plan.repeats.items()}
+    names = table(inputs, "rover_lines").strings("line")
+    number: Numbers = np.array([host.get(name or "", -1) for name in names], dtype=np.int64)
+    rows = np.flatnonzero(number >= 0)
+    return rows, number[rows]
 
 
 def _by_passage(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> tuple[Rows, Rows]:
@@ -105,23 +126,24 @@ def _by_passage(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> tu
     coverage, walked = covered(kept=kept), covered(kept=np.isfinite(east))
     names = [str(name) for name in table(inputs, "lines").strings("line")]
     rows = [_row(names[n], coverage, n, np.nan) for n in range(coverage.length_m.size)]
-    return rows, _holes(walked, names)
+    return rows, _holes(walked, dict(enumerate(names)), dict(enumerate(walked.length_m.tolist())))
 
 
-def _holes(walked: Coverage, names: list[str]) -> Rows:
-    """Return the spans of lines that nobody walked, with their share of the line."""
+def _holes(walked: Coverage, names: Mapping[int, str], whole: Mapping[int, float]) -> Rows:
+    """Return the spans of lines that nobody walked, with their share of the whole line [m]."""
     spans = walked.uncovered
     return [
         {
             "line": names[number],
-            "share": round(float(spans.length_m[at] / walked.length_m[number]), 4),
+            "share": round(float(spans.length_m[at] / whole[number]), 4),
             **{
                 f"{end}_{axis}_m": round(float(getattr(spans, f"{side}_{axis}_m")[at]), 2)
                 for end, side in (("first", "start"), ("last", "end"))
                 for axis in ("easting", "northing")
             },
         }
-        for at, number in enumerate(spans.line)
+        for at, number in enumerate(spans.line.tolist())
+        if number in names
     ]
 
 

@@ -25,6 +25,10 @@ def replacing(path: Path) -> Iterator[Path]:
         _flush(part)
         part.replace(path)
         _flush(path.parent)
+    except OSError as error:
+        if error.errno is not None and error.filename is None:  # as for a full disk
+            error.filename = path.name
+        raise
     finally:
         part.unlink(missing_ok=True)
 

@@ -130,7 +130,17 @@ def _table_writer(table: "Table") -> Callable[[Path], None]:
     """Return the writer of a table as Parquet, with the unit of each column beside it."""
     units = {column.name: column.unit for column in table.SCHEMA if table.has(column.name)}
     notes = {f"unit:{name}": unit for name, unit in units.items() if unit}
-    return lambda path: table.frame.write_parquet(path, compression="lz4", metadata=notes or None)
+
+    def write(path: Path) -> None:
+        from polars.exceptions import ComputeError
+
+        try:
+            table.frame.write_parquet(path, compression="lz4", metadata=notes or None)
+        except ComputeError as error:
+            first = str(error).splitlines()[0]
+            raise OSError(f"A table can't be written ({first}); the disk may be full") from error
+
+    return write
 
 
 def _grid_writer(record: "Record") -> Callable[[Path], None]:

@@ -51,6 +51,8 @@ def write(path: Path, layers: Sequence[Layer], *, crs: str) -> None:
     ------
     InputError
         When there is no layer, or a column has another length than the shapes.
+    OSError
+        When it can't be written, such as on a full disk.
 
     Notes
     -----
@@ -69,11 +71,25 @@ def write(path: Path, layers: Sequence[Layer], *, crs: str) -> None:
     """
     if not layers:
         raise InputError("A GeoPackage needs at least one layer.")
-    with TemporaryDirectory(prefix="lodewalk-") as folder, _fixed_time():
+    with TemporaryDirectory(prefix="lodewalk-") as folder, _fixed_time(), _as_system_error():
         made = Path(folder) / "plan.gpkg"  # GDAL wants this ending
         for index, layer in enumerate(layers):
             _write_layer(made, layer, crs, append=index > 0)
         path.write_bytes(made.read_bytes())
+
+
+@contextmanager
+def _as_system_error() -> Iterator[None]:
+    """Raise what GDAL complains of while writing as an error of the system."""
+    from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
+
+    try:
+        yield
+    except (DataLayerError, DataSourceError, FeatureError) as error:
+        first = (
+            str(error).strip().splitlines()[0].rstrip(".") if str(error).strip() else "no reason"
+        )
+        raise OSError(f"The GeoPackage can't be written ({first}); the disk may be full") from error
 
 
 @contextmanager

@@ -1,0 +1,69 @@
+"""Files set aside: they stay in `raw/` and in the ledger, and no step reads them."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from lodewalk.errors import InputError
+from lodewalk.formats.registry import SET_ASIDE
+from lodewalk.services.reading import check_file
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.ledger import RawFile, file_digest, read_ledger, same_content, write_ledger
+from lodewalk.survey.lock import locked
+
+
+def set_aside(folder: Folder, files: Sequence[Path]) -> list[RawFile]:
+    """Set files of the survey aside, all of them or none; return their entries from before.
+
+    Parameters
+    ----------
+    folder : Folder
+        The survey.
+    files : sequence of Path
+        The files as they were added, or as they lie in `raw/`.
+
+    Raises
+    ------
+    InputError
+        For a file that isn't in the survey, or is set aside already.
+    """
+    with locked(folder):
+        entries = read_ledger(folder)
+        found = [_found(entries, path) for path in files]
+        _write(folder, entries, {entry.sha256 for entry in found})
+    return found
+
+
+def set_aside_where(folder: Folder, which: Callable[[RawFile], bool]) -> list[str]:
+    """Set every file aside that `which` picks, and return where they lie."""
+    with locked(folder):
+        entries = read_ledger(folder)
+        found = [entry for entry in entries if which(entry)]
+        if found:
+            _write(folder, entries, {entry.sha256 for entry in found})
+    return [f"raw/{entry.name}" for entry in found]
+
+
+def _found(entries: list[RawFile], path: Path) -> RawFile:
+    """Return the entry of a file that can be set aside."""
+    check_file(path)
+    entry = same_content(entries, file_digest(path))
+    if entry is None:
+        raise InputError(
+            "Only a file that is in the survey can be set aside.",
+            file=path.name,
+            remedy="Name it as it lies in raw/.",
+        )
+    if entry.role == SET_ASIDE:
+        raise InputError(
+            "This file is set aside already.", file=path.name, remedy="Nothing was changed."
+        )
+    return entry
+
+
+def _write(folder: Folder, entries: list[RawFile], chosen: set[str]) -> None:
+    """Write the ledger with some files set aside."""
+    write_ledger(
+        folder,
+        [replace(item, role=SET_ASIDE) if item.sha256 in chosen else item for item in entries],
+    )
