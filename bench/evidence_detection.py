@@ -83,9 +83,9 @@ def report(all_: list[Compared]) -> str:
         f"{len(all_)} targets, {surveys:,} simulated surveys each, the threshold for 5 % of false "
         "alarms in the whole area. Bodies are summed up from dipoles at Gauss points, the anomaly "
         "is |F + b| - |F|, ground is drawn by its spectrum, the diurnal rest along the way walked; "
-        "place, depth, strike and contrast are drawn for each survey. Difference in points. The last "
-        "columns are predicted with the fewer places and draws that a plan's promise and feasibility "
-        "take.",
+        "place, depth, strike and contrast are drawn for each survey. Difference in points. "
+        "The last columns are predicted with the fewer places and draws of a plan's promise and of "
+        "feasibility.",
         "",
         "| target | inclination | predicted | simulated | difference | threshold | looks | false "
         "alarm | as a plan | as feasibility |",

@@ -70,7 +70,7 @@ STEPS = (
     Step(
         "plan",
         "Lays out lines, tie lines, base and days of a survey to come, and reckons its effort.",
-        1,
+        2,
         ("plan", "planned_lines", "planned_points"),
         (
             "area_recorded", "exclusion_recorded", "terrain_recorded", "hand_meter_files",

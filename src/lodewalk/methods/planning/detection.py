@@ -414,9 +414,7 @@ def _alone(place: _Place, threshold: float, seed: int) -> float:
     return float(np.mean(alone))
 
 
-def _found(
-    place: _Place, target: Target, threshold: float, number: int, seed: int
-) -> float:
+def _found(place: _Place, target: Target, threshold: float, number: int, seed: int) -> float:
     """Return the probability that targets at one place are found."""
     shifts = spread_points(TARGETS * (number + 1), seed=seed + 2)[-TARGETS:, 0]
     total = 0.0

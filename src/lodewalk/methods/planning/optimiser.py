@@ -339,9 +339,7 @@ def _retreats(
             yield trial
 
 
-def _decided(
-    search: _Search, rule: LineLayout, trial: LineLayout
-) -> tuple[Detection, Detection]:
+def _decided(search: _Search, rule: LineLayout, trial: LineLayout) -> tuple[Detection, Detection]:
     """Return what rule and trial promise, from as many places as decide between them."""
     for stage in range(len(CHECKS)):
         own, check = search.checked(rule, stage), search.checked(trial, stage)

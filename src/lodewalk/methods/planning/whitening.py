@@ -1,7 +1,5 @@
 """Whitening of block means by the covariance of their noise, quick where there are many."""
 
-from typing import Final
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -100,9 +98,7 @@ def _given(covariance: FloatArray, near: FloatArray, own: FloatArray) -> FloatAr
             root[:count, :count], root[count:, :count].T, lower=True, trans="T", check_finite=False
         )
         own = own - share.T @ near
-    return np.asarray(
-        solve_triangular(root[count:, count:], own, lower=True, check_finite=False)
-    )
+    return np.asarray(solve_triangular(root[count:, count:], own, lower=True, check_finite=False))
 
 
 def _groups(line: IntArray) -> list[tuple[int, int]]:
