@@ -134,8 +134,8 @@ def probabilities_of(seeking: Seeking, cases: Sequence[Case]) -> list[float]:
         targets.append(replace(target, strength_low=low, strength_high=high))
     chances = np.full(len(cases), 0.5)
     for effort in (FEW, MANY):
-        unsure = np.flatnonzero(np.minimum(chances, 1.0 - chances) > CERTAIN)
-        if unsure.size:
+        unsure = np.flatnonzero(np.minimum(chances, 1.0 - chances) > CERTAIN).tolist()
+        if unsure:
             chances[unsure] = _chances(
                 seeking, [cases[k] for k in unsure], [targets[k] for k in unsure], height, effort
             )
