@@ -22,7 +22,7 @@ UNLIKELY: Final = 0.02
 #: Places at which the body is put, and draws of its depth and strike: few first, which do where
 #: all but this of it is certain either way; else the standard error is a point or two.
 FEW, MANY = (6, 24), (16, 64)
-CERTAIN: Final = 0.002
+CERTAIN: Final = 0.0005
 #: Sensors are not carried lower than this [m].
 LOWEST_M: Final = 0.3
 #: Tie lines are so many line spacings apart where there were none (common practice).
