@@ -276,6 +276,51 @@ def test_the_plan_promises_more_of_a_stronger_body():
     assert any("less than the 90% wanted" in text for text in found[0]["plan"]["warnings"])
 
 
+BODY = {"depth_m": 10.0, "width_m": 6.0, "length_m": 150.0, "strike_deg": 90.0}
+LEFT_OUT = {"line_azimuth_deg": None, "line_spacing_m": None, "repeat_length_m": 0.0}
+
+
+@pytest.fixture(scope="module")
+def strong_body():
+    return planned(
+        box(0, 0, 300, 240), body=BODY | {"susceptibility": 0.05}, plan=LEFT_OUT
+    )["plan"]  # fmt: skip
+
+
+def test_a_plan_for_a_map_says_what_the_optimiser_saves(strong_body):
+    told = strong_body["optimiser"]
+    assert told["better"]
+    rule, chosen = told["rule"], told["chosen"]
+    assert rule["spacing_m"] == pytest.approx(12.0)
+    # Reid: 5 % of the power aliases where exp(-2 pi h / dx) = 0.05, dx = 2.097 h.
+    assert chosen["spacing_m"] <= 2.1 * 12.0
+    assert chosen["azimuth_deg"] == rule["azimuth_deg"]
+    assert chosen["tie_spacing_m"] <= 10.01 * chosen["spacing_m"]
+    assert told["saving"] == pytest.approx(1 - chosen["kilometres"] / rule["kilometres"], abs=2e-3)
+    for words in (f"{chosen['kilometres']:.1f} km", f"{rule['kilometres']:.1f} km", "detection"):
+        assert words in strong_body["why"]["spacing"]
+    assert not any("alias" in text for text in strong_body["warnings"])
+
+
+def test_where_the_optimiser_finds_nothing_the_plan_says_so():
+    noise = {"survey_noise": {"walking_nT": 5.0}, "host": {"noise_nT": 0.1, "soil_noise_nT": 0.1}}
+    faint = planned(
+        box(0, 0, 300, 240), body=BODY | {"susceptibility": 0.001}, plan=LEFT_OUT, **noise
+    )["plan"]  # fmt: skip
+    assert 0.2 < faint["optimiser"]["rule"]["probability"] < 0.9
+    assert faint["optimiser"]["saving"] == 0.0
+    assert "no better plan found" in faint["optimiser"]["text"]
+    assert "no better plan found" in faint["why"]["spacing"]
+    assert faint["spacing_m"] == pytest.approx(12.0)
+
+
+def test_a_spacing_that_is_set_stays():
+    plan = LEFT_OUT | {"line_spacing_m": 15.0}
+    own = planned(box(0, 0, 300, 240), body=BODY | {"susceptibility": 0.05}, plan=plan)["plan"]
+    assert own["spacing_m"] == 15.0
+    assert own["optimiser"] is None
+
+
 def test_the_optimiser_counts_where_azimuth_and_spacing_are_left_out():
     found = {"text": "30% fewer", "better": True}
     found["chosen"] = {"azimuth_deg": 100.0, "spacing_m": 33.0, "tie_spacing_m": 900.0}

@@ -87,6 +87,8 @@ def chosen_layout(
             f"depth of the body below the sensor ({body['depth_m']:g} m and "
             f"{plan['sensor_height_m']:g} m): wider lines alias (Reid 1980)"
         )
+    if optimiser is not None:
+        why_spacing = f"{why_spacing}; {optimiser['text']}"
     ties, why_ties = plan["tie_spacing_m"], AS_SET
     if ties is None:
         ties = LINES_A_TIE * spacing

@@ -159,9 +159,9 @@ def choice_words(choice: PlanChoice) -> dict[str, Any]:
     rule = f"{choice.rule_length_m / 1000:.1f} km"
     odds = f"{choice.rule_detection.probability:.0%}"
     better = (
-        f"{choice.length_m / 1000:.1f} km of lines and ties instead of {rule} by the rule of thumb, "
-        f"{choice.saving:.0%} less, at equal detection ({choice.detection.probability:.0%} and "
-        f"{odds})"
+        f"{choice.length_m / 1000:.1f} km of lines and ties instead of {rule} by the rule of "
+        f"thumb, {choice.saving:.0%} less, at equal detection "
+        f"({choice.detection.probability:.0%} and {odds})"
         if choice.better
         else f"no better plan found: the rule of thumb stays, {rule} of lines and ties for a "
         f"detection of {odds}"

@@ -14,8 +14,14 @@ from detection_cases import CASES
 from detection_survey import Case, anomaly, prepared, simulate
 from lodewalk.errors import InputError
 from lodewalk.methods.bodies.target import Body, body_anomaly
-from lodewalk.methods.planning.detection import layout_detection, predict_detection
+from lodewalk.methods.planning import detection
+from lodewalk.methods.planning.detection import (
+    layout_detection,
+    layout_scores,
+    predict_detection,
+)
 from lodewalk.methods.planning.line_layout import Readings
+from lodewalk.methods.planning.whitening import whitened
 
 SMALL = Case(
     "sphere", Body("sphere", 9.0, radius_m=4.0), (0.003, 0.012), 40_000, -50, 10, azimuth_deg=20.0,
@@ -85,6 +91,38 @@ def test_threshold_rises_with_fewer_false_alarms_and_a_larger_area():
     large = promised(replace(SMALL, size_m=(560.0, 480.0)))
     assert large.looks == pytest.approx(16 * plain.looks, rel=0.3)
     assert large.threshold > plain.threshold
+
+
+def test_many_readings_are_worth_what_the_whole_covariance_says(monkeypatch):
+    body = Body("dyke", 8.0, 4.0, 400.0, 100.0, strike_deg=90.0)
+    case = replace(DYKE, body=body, susceptibility=(0.0002, 0.001), azimuth_deg=0.0,
+                   spacing_m=10.0, size_m=(400.0, 160.0))  # fmt: skip
+    sizes = []
+
+    def whole(blocks, *args):
+        sizes.append(blocks.count.size)
+        return whitened(blocks, *args, exact=10_000)
+
+    quick = promised(case, places=8)
+    monkeypatch.setattr(detection, "whitened", whole)
+    exact = promised(case, places=8)
+    assert min(sizes) > 500
+    assert 0.1 < exact.probability < 0.95
+    assert quick.probability == pytest.approx(exact.probability, abs=0.01)
+    assert quick.threshold == pytest.approx(exact.threshold, abs=0.02)
+
+
+def test_one_set_of_scores_serves_targets_of_any_strength():
+    weaker = replace(prepared(SMALL).target, strength_low=0.2, strength_high=0.6)
+    own = layout_detection(
+        SMALL.area, SMALL.layout, prepared=replace(prepared(SMALL), target=weaker),
+        noise=SMALL.noise,
+    )  # fmt: skip
+    shared = layout_scores(
+        SMALL.area, SMALL.layout, prepared=prepared(SMALL), noise=SMALL.noise
+    ).detection(weaker)
+    assert shared.probability == own.probability
+    assert shared.probability < promised(SMALL).probability
 
 
 def test_either_sign_costs_looks_but_finds_both():

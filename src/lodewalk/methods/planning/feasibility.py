@@ -22,7 +22,7 @@ UNLIKELY: Final = 0.02
 #: Places at which the body is put, and draws of its depth and strike: few first, which do where
 #: all but this of it is certain either way; else the standard error is a point or two.
 FEW, MANY = (6, 24), (16, 64)
-CERTAIN: Final = 0.002
+CERTAIN: Final = 0.0005
 #: Sensors are not carried lower than this [m].
 LOWEST_M: Final = 0.3
 #: Tie lines are so many line spacings apart where there were none (common practice).
@@ -134,8 +134,8 @@ def probabilities_of(seeking: Seeking, cases: Sequence[Case]) -> list[float]:
         targets.append(replace(target, strength_low=low, strength_high=high))
     chances = np.full(len(cases), 0.5)
     for effort in (FEW, MANY):
-        unsure = np.flatnonzero(np.minimum(chances, 1.0 - chances) > CERTAIN)
-        if unsure.size:
+        unsure = np.flatnonzero(np.minimum(chances, 1.0 - chances) > CERTAIN).tolist()
+        if unsure:
             chances[unsure] = _chances(
                 seeking, [cases[k] for k in unsure], [targets[k] for k in unsure], height, effort
             )

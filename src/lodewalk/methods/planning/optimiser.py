@@ -29,7 +29,7 @@ EQUAL: Final = 0.005
 
 #: Places and draws of the search, and of the check with another seed: more of them where few
 #: don't decide it.
-SEARCH, CHECKS = (16, 64), ((64, 128), (128, 128))
+SEARCH, CHECKS = (16, 64), ((32, 64), (128, 128))
 CHECK_SEED: Final = 1000
 
 #: Lines turned from the normal must save this much more than lines normal to the strike.

@@ -1,7 +1,5 @@
 """Whitening of block means by the covariance of their noise, quick where there are many."""
 
-from typing import Final
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -13,8 +11,8 @@ from lodewalk.validation import FloatArray
 
 IntArray = NDArray[np.int64]
 
-#: Up to so many blocks the factor is that of the whole covariance.
-EXACT: Final = 500
+#: Up to so many blocks, or on fewer lines, the factor is that of the whole covariance.
+EXACT, MANY_LINES = 500, 24
 
 #: Blocks that are taken together at most, and those before them against which they are seen: so
 #: many, or those of so many lines where that is more.
@@ -22,7 +20,12 @@ TOGETHER, BEFORE, LINES = 160, 96, 3.3
 
 
 def whitened(
-    blocks: Blocks, noise: SurveyNoise, values: FloatArray, *, exact: int = EXACT
+    blocks: Blocks,
+    noise: SurveyNoise,
+    values: FloatArray,
+    *,
+    exact: int = EXACT,
+    many_lines: int = MANY_LINES,
 ) -> FloatArray:
     """Return values at blocks, whitened by the covariance of the noise of their means.
 
@@ -34,8 +37,9 @@ def whitened(
         Noise, its random fields as `block_noise` makes them.
     values : array, shape (n, n_columns)
         Values at the blocks [nT].
-    exact : int
-        Up to so many blocks the covariance is factorised as a whole (default 500).
+    exact, many_lines : int
+        Up to so many blocks (default 500), or on fewer lines (default 24), the covariance is
+        factorised as a whole.
 
     Returns
     -------
@@ -48,8 +52,8 @@ def whitened(
     With many blocks each line, or piece of a long one, is seen against the nearest blocks of the
     lines before it only (Vecchia 1988, by groups as in Stein, Chi and Welty 2004; both from
     memory), and levels are taken off by least squares of the whitened values. Expected scores
-    are then right to about half a hundredth where lines cross a long body; where they run along
-    it, to 1.5 in the mean.
+    are then right to a hundredth where lines cross a long body, and to 4 for a compact one. Where
+    lines run along a long body few of them count, and the whole covariance is taken.
 
     References
     ----------
@@ -63,13 +67,14 @@ def whitened(
     ...                np.array([0, 1, 2]), np.zeros((3, 2)))
     >>> quiet = SurveyNoise(instrument_nT=1.0, walking_nT=0.0, diurnal_nT=0.0)
     >>> white = whitened(three, quiet, np.array([[1.0], [0.0], [-1.0]]))
-    >>> round(float(white.T @ white), 2)
+    >>> round(float((white**2).sum()), 2)
     8.0
     """
-    if blocks.count.size <= exact:
-        covariance = noise_covariance(blocks, noise)
-        return _solved(covariance, values)
     lines, number = np.unique(blocks.line, return_inverse=True)
+    if blocks.count.size <= exact or lines.size < many_lines:
+        covariance = noise_covariance(blocks, noise)
+        root = cholesky(covariance, lower=True, overwrite_a=True, check_finite=False)
+        return np.asarray(solve_triangular(root, values, lower=True, check_finite=False))
     before = max(BEFORE, int(LINES * blocks.count.size / lines.size))
     columns = np.hstack([values, number[:, None] == np.arange(lines.size)])
     place = np.column_stack([blocks.easting_m, blocks.northing_m])
@@ -78,16 +83,22 @@ def whitened(
         near = _nearest(place[:first], place[first:last], before)
         both = np.concatenate([near, np.arange(first, last)])
         covariance = noise_covariance(blocks.part(both), noise, levels=False)
-        found[first:last] = _solved(covariance, columns[both])[near.size :]
+        found[first:last] = _given(covariance, columns[near], columns[first:last])
     white, levels = np.split(found, [values.shape[1]], axis=1)
     basis, _ = np.linalg.qr(levels)
     return np.asarray(white - basis @ (basis.T @ white))
 
 
-def _solved(covariance: FloatArray, values: FloatArray) -> FloatArray:
-    """Return values over the lower Cholesky factor of a covariance."""
+def _given(covariance: FloatArray, near: FloatArray, own: FloatArray) -> FloatArray:
+    """Return values of some blocks given those of others that stand before them, whitened."""
+    count = len(near)
     root = cholesky(covariance, lower=True, overwrite_a=True, check_finite=False)
-    return np.asarray(solve_triangular(root, values, lower=True, check_finite=False))
+    if count:
+        share = solve_triangular(
+            root[:count, :count], root[count:, :count].T, lower=True, trans="T", check_finite=False
+        )
+        own = own - share.T @ near
+    return np.asarray(solve_triangular(root[count:, count:], own, lower=True, check_finite=False))
 
 
 def _groups(line: IntArray) -> list[tuple[int, int]]:
