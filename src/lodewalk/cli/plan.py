@@ -91,14 +91,20 @@ def _lines(result: "PlanResult") -> Iterator[str]:
     yield from (f"repair: {text}" for text in result.repairs)
     yield from (f"warning: {text}" for text in result.warnings)
     yield from _adopted(result)
-    yield f"Files: {', '.join(result.files)}"
+    yield from _files(result.files)
+
+
+def _files(files: list[str]) -> Iterator[str]:
+    """Yield the folder of the files, and their names."""
+    folder = files[0].rsplit("/", 1)[0]
+    yield f"Files in {folder}/: {', '.join(file.rsplit('/', 1)[1] for file in files)}"
 
 
 def _detection(found: "dict[str, Any]") -> str:
     """Return the promise with its error; a certainty isn't claimed."""
     chance, error = found["probability"], found["standard_error"]
     told = "over 99%" if chance > 0.995 else f"{chance:.0%} ±{max(100 * error, 1):.0f} (1 sd)"
-    return f"{told} of {found['of']}, {found['wanted']:.0%} wanted"
+    return f"{told} with {found['of']}, {found['wanted']:.0%} wanted"
 
 
 def _adopted(result: "PlanResult") -> Iterator[str]:

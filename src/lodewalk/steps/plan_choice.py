@@ -132,10 +132,14 @@ def _of_optimiser(
     optimiser: Mapping[str, Any], plan: Mapping[str, Any], body: Mapping[str, Any]
 ) -> LayoutChoice:
     """Return the lines that the optimiser chose."""
-    chosen, text = optimiser["chosen"], f"optimised for the body: {optimiser['text']}"
+    chosen, text = optimiser["chosen"], "optimised for the body"
     azimuth, spacing = chosen["azimuth_deg"], chosen["spacing_m"]
     ties = plan["tie_spacing_m"]
-    why = {"azimuth": text, "spacing": text, "ties": text if ties is None else AS_SET}
+    why = {
+        "azimuth": text,
+        "spacing": f"{text}: {optimiser['text']}",
+        "ties": text if ties is None else AS_SET,
+    }
     depth = body["depth_m"] + plan["sensor_height_m"]
     return LayoutChoice(
         azimuth,
