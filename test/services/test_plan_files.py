@@ -157,13 +157,16 @@ def test_files_of_a_former_plan_go_and_others_stay(tmp_path):
     first = write_plan(folder)
     (place / "notes of mine.txt").write_text("stay")
     write_product(folder, "planned_lines", planned(6, 1).lines)
-    second = write_plan(folder, draft=True)
+    second = write_plan(folder)
     assert {path.name for path in first} > {path.name for path in second}
     assert not (place / "day-2.gpx").exists()
     assert not (place / "field-sheet-day-3.html").exists()
     assert (place / "notes of mine.txt").read_text() == "stay"
-    assert "DRAFT" in (place / "field-sheet-day-1.html").read_text()
-    assert not list(place.glob(".*part"))
+    assert "DRAFT" not in (place / "field-sheet-day-1.html").read_text()
+    write_plan(folder, draft=True)
+    assert "DRAFT" in (place / "draft" / "field-sheet-day-1.html").read_text()
+    assert "DRAFT" not in (place / "field-sheet-day-1.html").read_text()
+    assert not list(place.rglob(".*"))
 
 
 def test_what_was_split_or_shortened_is_told(tmp_path):
