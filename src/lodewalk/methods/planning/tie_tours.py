@@ -74,7 +74,7 @@ def ties_early(
     >>> late = shared_out(both, slow, day, rovers=1)
     >>> early = ties_early(both, slow, day, late, rovers=1)
     >>> [[bool((tour.order.piece >= 8).any()) for tour in way] for way in (late, early)]
-    [[False, True], [True, False]]
+    [[False, True], [True, True]]
     """
     lines, ties = groups
     count, many = len(tours), len(lines.first)
