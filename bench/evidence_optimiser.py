@@ -3,8 +3,9 @@
 Elongated bodies are drawn in ``test/planned_problems.py``, strong ones and weak ones. Whether at
 least 15 % fewer line-kilometres are attainable at equal detection is decided by simulation alone:
 plans with wider lines, fewer tie lines or turned lines, the same bodies for each. Run
-``python bench/evidence_optimiser.py [problems of each kind] [surveys] [first seed]``; it prints
-one Markdown section.
+``python bench/evidence_optimiser.py [problems of each kind] [surveys] [first seed] [1 for a
+map]``; it prints one Markdown section. For a map lines lie at most so far apart that 5 % of the
+power alias, and there is a tie line for ten lines: the settings of a plan, unless they are changed.
 """
 
 import sys
@@ -15,6 +16,7 @@ import numpy as np
 
 import common  # noqa: F401
 from detection_survey import Case, prepared, simulate
+from lodewalk.methods.planning.aliasing import USUAL_SHARE, largest_spacing_m
 from lodewalk.methods.planning.detection import layout_detection
 from lodewalk.methods.planning.line_layout import LineLayout, line_length
 from lodewalk.methods.planning.optimiser import PlanChoice, choose_plan
@@ -78,9 +80,13 @@ def found_by(case: Case, layout: LineLayout, seed: int, surveys: int) -> np.ndar
     return simulate(planned, threshold, surveys=surveys, seed=seed, truths=truths, batch=250).found
 
 
-def trial(seed: int, surveys: int, *, strong: bool) -> Trial:
+def trial(seed: int, surveys: int, *, strong: bool, to_map: bool = False) -> Trial:
     case = problem(seed, strong=strong)
-    choice = choose_plan(case.area, prepared(case, draws=1).target, case.layout, noise=case.noise)
+    widest = largest_spacing_m(USUAL_SHARE, depth_m=case.body.depth_m + case.height_m)
+    choice = choose_plan(
+        case.area, prepared(case, draws=1).target, case.layout, noise=case.noise,
+        widest_m=widest if to_map else np.inf, two_ties=not to_map,
+    )  # fmt: skip
     rule = choice.rule
     by_rule = found_by(case, rule, seed, surveys)
     brute = []
@@ -140,12 +146,14 @@ def report(trials: list[Trial]) -> str:
     return "\n".join(lines)
 
 
-def section(problems: int = PROBLEMS, surveys: int = SURVEYS, first: int = FIRST) -> str:
+def section(
+    problems: int = PROBLEMS, surveys: int = SURVEYS, first: int = FIRST, to_map: int = 0
+) -> str:
     found = []
     for number in range(2 * problems):
         start = time.perf_counter()
         seed, strong = first + number // 2, number % 2 == 0
-        found.append(trial(seed, surveys, strong=strong))
+        found.append(trial(seed, surveys, strong=strong, to_map=bool(to_map)))
         took = time.perf_counter() - start
         print(row(found[-1]), f"{took:.0f} s", file=sys.stderr, flush=True)
     return report(sorted(found, key=lambda one: one.case.name))
