@@ -5,6 +5,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from threadpoolctl import threadpool_limits
 
 from evening_survey import Evening, make_evening
 from lodewalk.services.add import add_files
@@ -68,3 +69,10 @@ def bench(tmp_path):
 def evening(tmp_path_factory):
     """Return one evening's survey, checked once; tests must leave its folder as it is."""
     return Evening(make_evening(tmp_path_factory.mktemp("evening")))
+
+
+@pytest.fixture(autouse=True, scope="session")
+def one_blas_thread():
+    """Keep BLAS to one thread, as a run does."""
+    with threadpool_limits(limits=1, user_api="blas"):
+        yield

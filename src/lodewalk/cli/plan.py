@@ -96,6 +96,8 @@ def _lines(result: "PlanResult") -> Iterator[str]:
 
 def _files(files: list[str]) -> Iterator[str]:
     """Yield the folder of the files, and their names."""
+    if not files:
+        return
     folder = files[0].rsplit("/", 1)[0]
     yield f"Files in {folder}/: {', '.join(file.rsplit('/', 1)[1] for file in files)}"
 
