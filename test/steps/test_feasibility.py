@@ -11,7 +11,7 @@ from lodewalk.errors import InputError
 from lodewalk.methods.bodies import dyke_anomaly
 from lodewalk.methods.planning.expected import expected_curve
 from lodewalk.records.recorded import HandMeter, Shapes
-from lodewalk.services.feasibility import feasibility
+from lodewalk.services.feasibility import feasibility, feasibility_of
 from lodewalk.services.run import run
 from lodewalk.steps.declarations import step_named
 from lodewalk.steps.feasibility import source_of
@@ -195,6 +195,17 @@ def test_usual_lines_are_told(going):
     assert found.plan.line_spacing_m == pytest.approx(14.0)  # 12 m below ground, sensor at 2 m
     assert any("14 m apart: depth of the body below the sensor" in text for text in found.assumed)
     assert any("magnetic north" in text for text in found.assumed)
+
+
+def test_deep_rocks_tilt_the_lines_and_are_no_noise_of_one_reading():
+    body = {"susceptibility": 0.0015, "length_m": 100.0, "strike_deg": 60.0}
+    level, tilted = (
+        feasibility_of(-24.9, -50.4, settings={"body": body, "host": {"regional_nT": size}})
+        for size in (0.0, 50.0)
+    )
+    assert tilted.noise.reading_nT == level.noise.reading_nT
+    # What a slope can imitate of the body doesn't count: a little is lost, nothing gained.
+    assert level.probability - 0.1 < tilted.probability <= level.probability + 0.01
 
 
 def test_noise_of_one_reading(going):

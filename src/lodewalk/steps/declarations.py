@@ -70,7 +70,7 @@ STEPS = (
     Step(
         "plan",
         "Lays out lines, tie lines, base and days of a survey to come, and reckons its effort.",
-        2,
+        3,
         ("plan", "planned_lines", "planned_points"),
         (
             "area_recorded", "exclusion_recorded", "terrain_recorded", "hand_meter_files",
@@ -421,7 +421,7 @@ STEPS = (
         "feasibility",
         "Tells the anomaly to expect of the body that is sought, the odds of finding it with the "
         "survey that is planned, and what would change them most.",
-        2,
+        3,
         ("feasibility", "expected_grids"),
         ("area_recorded", "hand_meter_files", "hand_meter_recorded"),
         ("survey.crs", "body", "host", "survey_noise", "plan", "effort.pace_m_s"),

@@ -106,13 +106,14 @@ def odds_of(
         for (what, end, value, _), chance in zip(ends, rest[len(others) :], strict=True)
     ]
     low, high = np.quantile(np.abs(contrast.draws), [0.05, 0.95])
+    parts = _parts(settings)
     sizes = size_share(source, float(low)), size_share(source, float(high))
     return Odds(
         first,
         sizes,
         _plan(layout, outline),
-        noise.total_sd,
-        _parts(settings),
+        float(np.linalg.norm(list(parts.values()))),
+        parts,
         cases,
         ranked,
         assumed,
@@ -186,12 +187,13 @@ def noise_of(settings: Mapping[str, Any], height_m: float) -> SurveyNoise:
         geology=(
             RandomField(host["noise_nT"], host["noise_depth_m"] + height_m),
             RandomField(host["soil_noise_nT"], host["soil_depth_m"] + height_m),
+            RandomField(host["regional_nT"], host["regional_depth_m"] + height_m),
         ),
     )
 
 
 def _parts(settings: Mapping[str, Any]) -> dict[str, float]:
-    """Return the parts of the noise of one reading, levels of lines left out."""
+    """Return the parts of the noise of one reading; levels and slopes of lines left out."""
     own, host = settings["survey_noise"], settings["host"]
     return {
         "instrument": own["instrument_nT"],

@@ -79,6 +79,17 @@ class Host(Section):
     noise_depth_m: float = setting(
         20.0, "Depth below ground from which these come.", "m", gt=0, le=5000
     )
+    regional_nT: float = setting(
+        10.0,
+        "Anomalies of deep rocks, one standard deviation: they tilt the lines, and the odds leave "
+        "such slopes free (common practice).",
+        "nT",
+        ge=0,
+        le=1e4,
+    )
+    regional_depth_m: float = setting(
+        300.0, "Depth below ground from which these come.", "m", gt=0, le=20000
+    )
     soil_noise_nT: float = setting(
         0.5,
         "Anomalies of soil, boulders and laterite near the ground, one standard deviation.",
