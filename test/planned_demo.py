@@ -22,6 +22,7 @@ from lodewalk.services.demo.field import Place
 from lodewalk.services.demo.scenario import Scenario
 from lodewalk.services.new import new_survey
 from lodewalk.services.plan import PlanResult, plan
+from lodewalk.steps.going_place import going_place
 from lodewalk.steps.plan_sought import sought_body
 from lodewalk.survey.folder import Folder, open_folder
 from lodewalk.survey.settings import picked
@@ -99,7 +100,8 @@ def searched(survey: Folder, middle: np.ndarray, spacing_m: float) -> tuple[floa
     assert isinstance(area, Shapes)
     assert isinstance(meter, HandMeter)
     settings = picked(survey.settings, SECTIONS)
-    sought = sought_body(area, meter, settings)
+    place = going_place(area, settings["plan"], crs=settings["survey.crs"])
+    sought = sought_body(place, meter, settings)
     assert sought is not None
     table = pl.read_parquet(survey.products / "readings.parquet")
     kept = table.filter(pl.col("kept") & pl.col("line").is_not_null())

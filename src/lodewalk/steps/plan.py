@@ -55,12 +55,12 @@ def run(
     year = going_epoch(settings["plan"]["first_day"])
     area = plan_area(area_shapes, exclusion, crs, settings["plan"])
     ground = ground_of(table(inputs, "terrain_recorded"), crs)
-    sought = sought_body(area_shapes, meter, settings)
+    where = going_place(area_shapes, settings["plan"], crs=crs)
+    sought = sought_body(where, meter, settings)
     optimiser = None
     if sought is not None and may_optimise(settings["plan"]):
         optimiser = choice_words(optimised(sought, settings))
     context.check_cancelled()
-    where = going_place(area_shapes, settings["plan"], crs=crs)
     choice = chosen_layout(settings, optimiser, magnetic_north_deg=where.magnetic_north_deg)
     layout = laid_out(area, choice, ground, settings)
     detection = None if sought is None else promise(sought, layout, settings)

@@ -7,11 +7,10 @@ from typing import Any
 from lodewalk.methods.bodies.target import Body
 from lodewalk.methods.planning.aliasing import USUAL_SHARE, largest_spacing_m
 from lodewalk.methods.planning.expected import strike_counts
+from lodewalk.methods.planning.line_layout import TIE_RATIO
 
 #: What is said of a number that a person set.
 AS_SET = "set in survey.toml"
-#: Tie lines lie this many line spacings apart (between 4 and 20 in published surveys).
-LINES_A_TIE = 10.0
 
 
 @dataclass(frozen=True)
@@ -24,8 +23,6 @@ class LayoutChoice:
         Azimuth of the lines from grid north [deg], distance between lines and ties [m].
     why : mapping
         The reason for each of `azimuth`, `spacing`, `ties`.
-    offset_m : float, optional
-        Where a line lies, from the left edge of the area [m]; left out, evenly over it.
     optimiser : mapping, optional
         What the optimiser tried and found.
     warnings : tuple of str
@@ -36,7 +33,6 @@ class LayoutChoice:
     spacing_m: float
     tie_spacing_m: float
     why: Mapping[str, str]
-    offset_m: float | None = None
     optimiser: Mapping[str, Any] | None = None
     warnings: tuple[str, ...] = ()
 
@@ -91,8 +87,8 @@ def chosen_layout(
         why_spacing = f"{why_spacing}; {optimiser['text']}"
     ties, why_ties = plan["tie_spacing_m"], AS_SET
     if ties is None:
-        ties = LINES_A_TIE * spacing
-        why_ties = f"about {LINES_A_TIE:g} are usual (4 to 20 in published surveys)"
+        ties = TIE_RATIO * spacing
+        why_ties = f"about {TIE_RATIO:g} are usual (4 to 20 in published surveys)"
     return LayoutChoice(
         azimuth,
         float(spacing),

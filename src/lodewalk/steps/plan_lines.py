@@ -167,7 +167,6 @@ def _clipped(
         azimuth_deg=choice.azimuth_deg,
         spacing_m=choice.spacing_m,
         shortest_m=plan["shortest_line_m"],
-        offset_m=choice.offset_m,
     )
     across = (choice.azimuth_deg + 90) % 180
     near, far = across_extent(area.outline, across)

@@ -15,10 +15,10 @@ from lodewalk.methods.planning.line_layout import LineLayout, Readings
 from lodewalk.methods.planning.optimiser import PlanChoice, choose_plan
 from lodewalk.methods.planning.sought import Target, body_target, prepare_target
 from lodewalk.methods.planning.survey_noise import SurveyNoise
-from lodewalk.records.recorded import HandMeter, Shapes
+from lodewalk.records.recorded import HandMeter
 from lodewalk.steps.feasibility import source_of
 from lodewalk.steps.feasibility_odds import noise_of
-from lodewalk.steps.going_place import going_place
+from lodewalk.steps.going_place import GoingPlace
 from lodewalk.steps.plan_lines import Layout
 from lodewalk.steps.rock_contrast import rock_contrast
 
@@ -49,13 +49,12 @@ class Sought:
     middle_m: Floats
 
 
-def sought_body(area: Shapes, meter: HandMeter, settings: Mapping[str, Any]) -> Sought | None:
+def sought_body(place: GoingPlace, meter: HandMeter, settings: Mapping[str, Any]) -> Sought | None:
     """Return the body that is sought; None where nothing tells how magnetic it is."""
     body, plan = settings["body"], settings["plan"]
     told = (meter.frame["part"] == "target").any()
     if not told and body["susceptibility"] is None and not body["rock"]:
         return None
-    place = going_place(area, plan, crs=settings["survey.crs"])
     assert place.outline_m is not None
     contrast = rock_contrast(meter, body, settings["host"])
     source = source_of(place, contrast, body)

@@ -8,7 +8,7 @@ import numpy as np
 
 from lodewalk.methods.planning.detection import Scores, layout_scores
 from lodewalk.methods.planning.expected import Source, expected_curve, main_azimuth
-from lodewalk.methods.planning.line_layout import LineLayout
+from lodewalk.methods.planning.line_layout import TIE_RATIO, LineLayout
 from lodewalk.methods.planning.sought import Target, body_target, prepare_target
 from lodewalk.methods.planning.survey_noise import RandomField, SurveyNoise
 from lodewalk.validation import FloatArray
@@ -25,8 +25,6 @@ FEW, MANY = (6, 24), (16, 64)
 CERTAIN: Final = 0.0005
 #: Sensors are not carried lower than this [m].
 LOWEST_M: Final = 0.3
-#: Tie lines are so many line spacings apart where there were none (common practice).
-TIES_PER_LINE: Final = 10.0
 
 
 @dataclass(frozen=True)
@@ -385,7 +383,7 @@ def changes(case: Case, *, measured: Mapping[str, float] | None = None) -> Itera
 def _ties(case: Case) -> Change:
     """Return the survey with tie lines, or with twice as many."""
     now = case.layout.tie_spacing_m
-    apart = TIES_PER_LINE * case.layout.spacing_m if now is None else now / 2
+    apart = TIE_RATIO * case.layout.spacing_m if now is None else now / 2
     words = "Add tie lines" if now is None else "Walk twice as many tie lines,"
     return Change(
         "tie lines",

@@ -14,6 +14,9 @@ IntArray = NDArray[np.int64]
 #: Tie lines that any plan with tie lines has: one alone ties lines only where it crosses them.
 LEAST_TIES: Final = 2
 
+#: Tie lines lie this many line spacings apart where nothing is set (4 to 20 in published surveys).
+TIE_RATIO: Final = 10.0
+
 
 @dataclass(frozen=True)
 class LineLayout:

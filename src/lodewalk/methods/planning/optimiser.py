@@ -9,13 +9,10 @@ from numpy.typing import ArrayLike
 
 from lodewalk.errors import InputError
 from lodewalk.methods.planning.detection import Detection, layout_detection
-from lodewalk.methods.planning.line_layout import LineLayout, line_length
+from lodewalk.methods.planning.line_layout import TIE_RATIO, LineLayout, line_length
 from lodewalk.methods.planning.sought import PreparedTarget, Target, prepare_target
 from lodewalk.methods.planning.survey_noise import SurveyNoise
 from lodewalk.validation import check_positive, check_within
-
-#: Tie lines of the rule of thumb: one for so many lines.
-TIE_RATIO: Final = 10.0
 
 #: Line spacings that are tried: powers of this, from the rule's on.
 LADDER: Final = 1.08
