@@ -29,7 +29,7 @@ demo: $(RUN_READY)  ## write the demo survey, run the whole job, say where map a
 	$(BIN)/lodewalk demo $(DEMO) --seed $(SEED)
 
 test: $(TEST_READY)  ## run all tests
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest --numprocesses auto --maxprocesses 4 --dist loadfile
 
 check: $(TEST_READY)  ## lint, format and type checks
 	$(BIN)/ruff check .
