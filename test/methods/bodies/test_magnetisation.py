@@ -8,8 +8,10 @@ from lodewalk.methods.bodies import (
     ambient_vector,
     body_magnetisation,
     demagnetisation_factors,
+    dipole_field,
     induced_magnetisation,
     remanent_magnetisation,
+    shaped_magnetisation,
 )
 
 
@@ -101,3 +103,27 @@ def test_remanence_in_a_direction_of_its_own():
 def test_wrong_arguments(call, text):
     with pytest.raises(InputError, match=text):
         call()
+
+
+def test_demagnetisation_from_a_susceptibility_of_a_tenth_on():
+    ambient = np.array([0.0, 0.0, 50_000.0])
+    weak = shaped_magnetisation(ambient, susceptibility=0.1, axes_m=[1.0, 1.0, 1.0])
+    assert weak.told == ""
+    np.testing.assert_allclose(
+        weak.magnetisation, induced_magnetisation(ambient, susceptibility=0.1)
+    )
+    # the published peak of the demagnetised sphere: radius 10, 20 m down
+    strong = shaped_magnetisation(ambient, susceptibility=0.5, axes_m=[10.0, 10.0, 10.0])
+    moment = 4.0 / 3.0 * np.pi * 1000.0 * strong.magnetisation
+    down = dipole_field(0.0, 0.0, 20.0, centre=[0, 0, 0], moment=moment)[2]
+    assert float(down) == pytest.approx(1785.714, rel=1e-6)
+    assert strong.told == "Susceptibility 0.5: demagnetisation takes 14 % off."
+
+
+def test_remanence_is_demagnetised_as_well():
+    plate = shaped_magnetisation(
+        [30_000.0, 0.0, 0.0], susceptibility=1.0, axes_m=[1.0, np.inf, np.inf],
+        remanence_A_m=[10.0, 0.0, 0.0],
+    )  # fmt: skip
+    undamped = 30_000e-9 / (4e-7 * np.pi) + 10.0
+    assert plate.magnetisation[0] == pytest.approx(undamped / 2.0, rel=2e-3)

@@ -163,3 +163,40 @@ def exact_anomaly(field: VectorField, *, ambient_nT: ArrayLike | VectorField) ->
     before = np.sqrt(sum(np.square(part) for part in ambient))
     after = np.sqrt(sum(np.square(p + own) for p, own in zip(ambient, field, strict=True)))
     return np.asarray((2.0 * along + square) / (after + before))
+
+
+def anomaly_slopes(
+    field: VectorField, slopes: ArrayLike, *, ambient_nT: ArrayLike, exact: bool = True
+) -> FloatArray:
+    """Return the derivatives of the total-field anomaly from those of the field.
+
+    Parameters
+    ----------
+    field : tuple of three arrays
+        The bodies' field towards north, east and down [nT].
+    slopes : array, shape (n_parameters, 3, ...)
+        Derivatives of its parts with respect to each parameter.
+    ambient_nT : array, shape (3,)
+        Ambient field in the same order [nT].
+    exact : bool
+        Of the difference of magnitudes (default), else of the projected anomaly.
+
+    Returns
+    -------
+    array, shape (n_parameters, ...)
+        Derivatives of the anomaly.
+
+    Notes
+    -----
+    ``d|F + b| = (F + b).db / |F + b|``; projected, ``F.db / |F|``.
+
+    Examples
+    --------
+    >>> anomaly_slopes((0.0, 0.0, 0.0), [[1.0, 0.0, 0.0]], ambient_nT=[30.0, 0.0, 40.0]).tolist()
+    [0.6]
+    """
+    ambient = np.asarray(ambient_nT, dtype=float)
+    whole = [part + (own if exact else 0.0) for part, own in zip(ambient, field, strict=True)]
+    size = np.sqrt(sum(np.square(part) for part in whole))
+    parts = np.asarray(slopes, dtype=float)
+    return np.asarray(sum(whole[i] * parts[:, i] for i in range(3)) / size)

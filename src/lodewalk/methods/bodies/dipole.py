@@ -113,3 +113,61 @@ def dipole_field(
             scale * (along * east - m_east),
             scale * (along * down - m_down),
         )
+
+
+def dipole_slopes(
+    easting_m: ArrayLike,
+    northing_m: ArrayLike,
+    height_m: ArrayLike,
+    *,
+    centre: ArrayLike,
+    moment: ArrayLike,
+) -> FloatArray:
+    """Return the derivatives of a dipole's field with respect to its centre and moment.
+
+    Parameters
+    ----------
+    easting_m, northing_m, height_m : array
+        Points of measurement [m].
+    centre : array, shape (3,)
+        Easting, northing and height of the dipole [m].
+    moment : array, shape (3,)
+        North, east and down part of its moment [A m2].
+
+    Returns
+    -------
+    array, shape (6, 3, ...)
+        Derivatives of the field towards north, east and down with respect to easting, northing
+        and height of the centre [nT/m], then to the three parts of the moment [nT/(A m2)].
+
+    Notes
+    -----
+    The field of `dipole_field`, differentiated: ``dB_i/dm_k = C (3 r_i r_k / r**5 - d_ik / r**3)``
+    and ``dB_i/dr_k = 3 C (m_k r_i + m_i r_k + (m.r) d_ik - 5 (m.r) r_i r_k / r**2) / r**5``.
+
+    Examples
+    --------
+    >>> slopes = dipole_slopes(0.0, 0.0, 1.0, centre=[0, 0, 0], moment=[0, 0, 1])
+    >>> slopes[2, 2].round(6).tolist(), slopes[5, 2].round(6).tolist()
+    (600.0, 200.0)
+    """
+    east, north, height = np.asarray(centre, dtype=float)
+    r = np.broadcast_arrays(
+        np.asarray(northing_m, dtype=float) - north,
+        np.asarray(easting_m, dtype=float) - east,
+        height - np.asarray(height_m, dtype=float),
+    )
+    own = np.asarray(moment, dtype=float)
+    square = r[0] * r[0] + r[1] * r[1] + r[2] * r[2]
+    third = FIELD_CONSTANT / (square * np.sqrt(square))
+    along = own[0] * r[0] + own[1] * r[1] + own[2] * r[2]
+    slopes = np.empty((6, 3, *square.shape))
+    for number, (k, sign) in enumerate(((1, -1.0), (0, -1.0), (2, 1.0))):
+        for i in range(3):
+            part = own[k] * r[i] + own[i] * r[k] - 5.0 * along * r[i] * r[k] / square
+            part = part + along if i == k else part
+            slopes[number, i] = sign * 3.0 * third / square * part
+    for k in range(3):
+        for i in range(3):
+            slopes[3 + k, i] = third * (3.0 * r[i] * r[k] / square - (i == k))
+    return slopes

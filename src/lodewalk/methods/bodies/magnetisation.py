@@ -1,5 +1,7 @@
 """How a body is magnetised: demagnetisation by its shape, and remanence."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import elliprd
@@ -7,6 +9,21 @@ from scipy.special import elliprd
 from lodewalk.errors import InputError
 from lodewalk.units import MAGNETIC_CONSTANT
 from lodewalk.validation import FloatArray, check_positive
+
+#: Susceptibility from which a body's own field is taken into account [SI] (common practice).
+STRONG = 0.1
+
+
+@dataclass(frozen=True)
+class ShapedMagnetisation:
+    """Magnetisation of a body [A/m], its demagnetisation factors, and a sentence on them.
+
+    The factors are zero and `told` is empty where demagnetisation isn't applied.
+    """
+
+    magnetisation: FloatArray
+    factors: FloatArray
+    told: str
 
 
 def demagnetisation_factors(axes_m: ArrayLike) -> FloatArray:
@@ -110,6 +127,68 @@ def body_magnetisation(
     frame = np.asarray(axes, dtype=float)
     shares = frame @ undamped / (1.0 + np.asarray(factors, dtype=float) * susceptibility)
     return np.asarray(shares @ frame)
+
+
+def shaped_magnetisation(
+    ambient_nT: ArrayLike,
+    *,
+    susceptibility: float,
+    axes_m: ArrayLike,
+    remanence_A_m: ArrayLike | None = None,
+    axes: ArrayLike = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)),
+) -> ShapedMagnetisation:
+    """Return a body's magnetisation, with demagnetisation where its susceptibility is over 0.1.
+
+    Parameters
+    ----------
+    ambient_nT : array, shape (3,)
+        North, east and down part of the ambient field [nT].
+    susceptibility : float
+        Susceptibility, less that of the host [SI].
+    axes_m : array, shape (3,)
+        Sizes of the body along its axes, infinite for endless ones [m].
+    remanence_A_m : array, shape (3,), optional
+        Remanent magnetisation [A/m]; none by default.
+    axes : array, shape (3, 3)
+        Unit vector of each axis, north, east and down (default these).
+
+    Returns
+    -------
+    ShapedMagnetisation
+        Magnetisation, factors, and what is to be told of them.
+
+    Raises
+    ------
+    InputError
+        For a susceptibility of -1 or less or sizes not above zero.
+
+    Notes
+    -----
+    The factors are those of the ellipsoid of the same axes: exact for that, for a sphere and for
+    endless cylinders and plates; for a block it is an approximation to its mean.
+
+    Examples
+    --------
+    >>> shaped = shaped_magnetisation([0.0, 0.0, 50000.0], susceptibility=0.5,
+    ...     axes_m=[20.0, 20.0, 20.0])
+    >>> shaped.magnetisation.round(3).tolist(), shaped.told
+    ([0.0, 0.0, 17.052], 'Susceptibility 0.5: demagnetisation takes 14 % off.')
+    """
+    factors = np.zeros(3)
+    if abs(susceptibility) > STRONG:
+        factors = demagnetisation_factors(axes_m)
+    found, plain = (
+        body_magnetisation(
+            ambient_nT, susceptibility=susceptibility, remanence_A_m=remanence_A_m,
+            factors=part, axes=axes,
+        )
+        for part in (factors, np.zeros(3))
+    )  # fmt: skip
+    told = ""
+    if factors.any():
+        share = 100.0 * (1.0 - np.linalg.norm(found) / np.linalg.norm(plain))
+        told = f"Susceptibility {susceptibility:g}: demagnetisation takes {share:.0f} % off."
+    return ShapedMagnetisation(found, factors, told)
 
 
 def remanent_magnetisation(
