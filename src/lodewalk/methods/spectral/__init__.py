@@ -1,0 +1,1 @@
+"""Transforms of grids in the domain of wavenumbers, each with its error."""
