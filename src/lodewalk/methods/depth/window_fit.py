@@ -1,0 +1,427 @@
+"""One body and its neighbours in the window of a profile, fitted together for the body's depth."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+
+from lodewalk.methods.depth._window_kernel import CODES, linearised, searched
+from lodewalk.methods.inversion.models import kind_of, shape_curves
+from lodewalk.methods.inversion.results import NINETY, Estimate, Profile
+from lodewalk.validation import FloatArray
+
+#: Most neighbours that are looked for.
+MOST_NEIGHBOURS = 3
+#: Places nearer than this to the body, in its depths, are its own.
+OWN_REACH = 2.0
+#: Error of a picked place in depths of the body, one standard deviation (common practice).
+PICKED = 0.75
+#: Fall of the squares for which a neighbour is taken in, and stays.
+WORTH = 12.0
+#: Neighbours lie about as deep as the body: standard deviation of the logarithm of the ratio. An
+#: assumption of one cover over all.
+ALIKE = 0.5
+#: Depths of neighbours that are tried, in depths of the body.
+NEIGHBOUR_DEPTHS = (0.5, 1.0, 2.0)
+#: Fall of the squares still promised under which a search counts as ended.
+ENDED = 0.02
+#: A finite dyke reaches down this many depths of its top, or more.
+THICK = 1.3
+#: Squares in degrees of freedom under which a fit needs no other start.
+GOOD = 1.2
+
+
+@dataclass(frozen=True)
+class WindowFit:
+    """A body with neighbours fitted to a profile.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of the body; neighbours are thin sheets.
+    shape : array, shape (q + 2 k,)
+        Shape of the body as in `shape_curves`, then place and depth of each neighbour.
+    covariance : array, shape (q + 2 k, q + 2 k)
+        Covariance of the shape; infinite where it isn't told.
+    cost : float
+        Sum of the squared whitened residuals.
+    freedom : int
+        Readings less free parameters.
+    log_evidence : float
+        Logarithm of the evidence by Schwarz's approximation, up to a constant of the profile.
+    converged : bool
+        Whether the search ended at a minimum.
+    likened_m : float
+        Depth that those of the neighbours were likened to [m].
+    """
+
+    kind: str
+    shape: FloatArray
+    covariance: FloatArray
+    cost: float
+    freedom: int
+    log_evidence: float
+    converged: bool
+    likened_m: float = 1.0
+
+    @property
+    def neighbours(self) -> int:
+        """How many neighbours were fitted."""
+        return (self.shape.size - len(kind_of(self.kind).shape)) // 2
+
+    @property
+    def depth_sd_m(self) -> float:
+        """Standard deviation of the depth by the linear covariance [m]."""
+        return float(np.sqrt(self.covariance[1, 1]))
+
+
+class Window:
+    """A profile with its errors whitened, ready for fits."""
+
+    def __init__(self, profile: Profile, covariance: FloatArray, *, about_m: float = 0.0) -> None:
+        self.profile = profile
+        self.about = about_m
+        #: Depth that neighbours are likened to; set from the body's first shape.
+        self.depth = 1.0
+        self.factor = np.linalg.cholesky(covariance)
+        # errors of one kind all along: the inverse is as good as solving, and much quicker
+        self.turned = solve_triangular(self.factor, np.eye(len(covariance)), lower=True)
+        self.turned = np.ascontiguousarray(self.turned.T)
+        middle = profile.distance_m - profile.distance_m.mean()
+        self.length = float(np.ptp(middle))
+        least = float(-profile.rise_m.min()) + 1e-3 * self.length
+        around = [self.length, float(profile.distance_m.mean()), about_m, least]
+        self.limits = np.array([*around, OWN_REACH, THICK])
+        trend = np.stack([np.ones(middle.size), middle / (0.5 * self.length)])
+        self.trend = np.ascontiguousarray(self.whitened(trend))
+        self.data = np.ascontiguousarray(self.whitened(profile.anomaly_nT))
+
+    def whitened(self, rows: FloatArray) -> FloatArray:
+        """Return rows over the readings with the errors made independent and equal."""
+        return np.asarray(rows @ self.turned)
+
+    def linearised(self, kind: str, shape: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return residuals, slopes of the model without its linear part, and its basis."""
+        return linearised(*self.given(kind), shape)  # type: ignore[call-arg]
+
+    def given(self, kind: str) -> tuple[Any, ...]:
+        """Return what the kernel takes of a kind and the profile."""
+        own = kind_of(kind)
+        profile = self.profile
+        liken = np.array([self.depth, ALIKE])
+        numbers = (CODES[kind], own.parts, len(own.shape))
+        readings = (profile.distance_m, profile.rise_m, self.turned, self.trend, self.data)
+        return (*numbers, *readings, liken)
+
+
+def fit_window(
+    window: Window, kind: str, start: FloatArray, *, fixed_depth: bool = False
+) -> WindowFit:
+    """Return the fit of a body and its neighbours from one start.
+
+    Parameters
+    ----------
+    window : Window
+        The profile.
+    kind : str
+        Kind of the body; a dip in its shape stays as it is.
+    start : array, shape (q + 2 k,)
+        First guess of the shape.
+    fixed_depth : bool
+        Whether the body's depth stays as it is.
+
+    Returns
+    -------
+    WindowFit
+        The minimum of the whitened squares by Levenberg and Marquardt's way, with strength, index
+        angle, level and slope solved for at each step [1]_.
+
+    References
+    ----------
+    .. [1] Golub, G. H., and Pereyra, V. (1973), The differentiation of pseudo-inverses and
+       nonlinear least squares problems whose variables separate, SIAM Journal on Numerical
+       Analysis, 10(2), 413-432, doi:10.1137/0710036 (from memory); the slopes are those of
+       Kaufman's simplification.
+    """
+    shape = np.array(start, dtype=float)
+    free = free_of(kind, shape)
+    free[1] = not fixed_depth
+    shape, slopes, cost, promised = searched(  # type: ignore[call-arg]
+        *window.given(kind), window.limits, free, shape
+    )
+    converged = promised < ENDED + 1e-5 * cost
+    return _finished(window, kind, shape, slopes, cost, converged=converged)
+
+
+def free_of(kind: str, shape: FloatArray) -> NDArray[np.bool_]:
+    """Return which parameters of a shape are free: all but a dip."""
+    names = kind_of(kind).shape
+    free = np.ones(shape.size, dtype=bool)
+    free[: len(names)] = [name != "dip_deg" for name in names]
+    return free
+
+
+def _finished(
+    window: Window,
+    kind: str,
+    shape: FloatArray,
+    slopes: FloatArray,
+    cost: float,
+    *,
+    converged: bool,
+) -> WindowFit:
+    """Return a fit with its covariance and evidence."""
+    count = window.data.size
+    parts = kind_of(kind).parts + 2 * ((shape.size - len(kind_of(kind).shape)) // 2) + 2
+    free = free_of(kind, shape)
+    own = slopes[free]
+    size = np.sqrt(np.maximum((own**2).sum(axis=1), 1e-300))
+    inverse = np.full((shape.size, shape.size), np.inf)
+    try:
+        inside = np.linalg.inv(own @ own.T / np.outer(size, size)) / np.outer(size, size)
+    except np.linalg.LinAlgError:
+        inside = np.full((size.size, size.size), -np.inf)
+    if (np.diag(inside) > 0.0).all():
+        inverse[np.ix_(free, free)] = inside
+    else:
+        converged = False
+    number = int(free.sum()) + parts
+    evidence = -0.5 * (cost + number * np.log(count))
+    return WindowFit(
+        kind, shape, inverse, cost, count - number, float(evidence), converged, window.depth
+    )
+
+
+def with_neighbours(
+    window: Window, kind: str, start: FloatArray, *, held: bool = True
+) -> list[WindowFit]:
+    """Return the fit alone, then with the neighbours that the data ask for, one after the other.
+
+    Parameters
+    ----------
+    window, kind, start : Window, str, array
+        As for `fit_window`, without neighbours.
+    held : bool
+        Whether the first neighbour is looked for with the body still as it starts, so that the
+        body isn't drawn towards it; otherwise beside the body that was fitted alone.
+
+    Returns
+    -------
+    list of WindowFit
+        Ends with the last fit less the neighbours that others made needless.
+    """
+    fits = [fit_window(window, kind, start)]
+    for number in range(MOST_NEIGHBOURS):
+        first = held and not number
+        place = _neighbour(window, _finished_at(window, kind, start) if first else fits[-1])
+        if place is None:
+            break
+        more = fit_window(window, kind, np.append(start if first else fits[-1].shape, place))
+        if not fits[-1].cost - more.cost > WORTH:
+            break
+        fits.append(more)
+    if fits[-1].neighbours > 1:
+        fits.append(_pruned(window, fits[-1]))
+    return fits
+
+
+def _pruned(window: Window, fit: WindowFit) -> WindowFit:
+    """Return a fit without the neighbours that it hardly needs, the least needed first."""
+    own = len(kind_of(fit.kind).shape)
+    while fit.neighbours:
+        places = [own + 2 * number for number in range(fit.neighbours)]
+        less = [
+            fit_window(window, fit.kind, np.delete(fit.shape, [place, place + 1]))
+            for place in places
+        ]
+        least = min(less, key=lambda one: one.cost)
+        if least.cost - fit.cost > WORTH:
+            break
+        fit = least
+    return fit
+
+
+def _finished_at(window: Window, kind: str, shape: FloatArray) -> WindowFit:
+    """Return a shape as it stands, with its cost."""
+    left, slopes, _ = window.linearised(kind, shape)
+    return _finished(window, kind, shape, slopes, float(left @ left), converged=False)
+
+
+def _neighbour(window: Window, fit: WindowFit) -> tuple[float, float] | None:
+    """Return place and depth of the thin sheet that would take most of what is left."""
+    left, slopes, basis = window.linearised(fit.kind, fit.shape)
+    count = window.data.size
+    left, slopes = left[:count], slopes[free_of(fit.kind, fit.shape), :count]
+    known = np.linalg.qr(np.concatenate([basis, slopes.T], axis=1))[0]
+    left = left - known @ (known.T @ left)
+    middle, depth = fit.shape[0], fit.shape[1]
+    reach = OWN_REACH * depth
+    if "half_width_m" in kind_of(fit.kind).shape:
+        reach += np.sqrt(max(fit.shape[2], 0.0))
+    ends = window.profile.distance_m[[0, -1]] + 0.1 * window.length * np.array([-1.0, 1.0])
+    places = np.arange(ends[0], ends[1], 0.5 * depth)
+    places = places[np.abs(places - middle) > reach]
+    if not places.size:
+        return None
+    tried = np.stack(np.meshgrid(places, depth * np.array(NEIGHBOUR_DEPTHS)), axis=-1)
+    shapes = tried.reshape(-1, 2)
+    profile = window.profile
+    columns, _ = shape_curves(
+        "thin sheet", profile.distance_m, profile.rise_m, shapes, slopes=False
+    )
+    white = window.whitened(columns)
+    white = white - (white @ known) @ known.T
+    gains = np.einsum("skn,n->sk", white, left)
+    normal = np.einsum("skn,sln->skl", white, white)
+    normal += 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(2) + 1e-300
+    gain = np.einsum("sk,sk->s", gains, np.linalg.solve(normal, gains[..., None])[..., 0])
+    best = int(gain.argmax())
+    if gain[best] < WORTH:
+        return None
+    return float(shapes[best, 0]), float(shapes[best, 1])
+
+
+def first_shapes(window: Window, kind: str, *, kept: int = 2) -> list[FloatArray]:
+    """Return the best shapes of a scan over place, depth and width near the pick.
+
+    Only the inner half of the window is looked at, so that neighbours at its edges count little.
+    """
+    profile, half = window.profile, 0.5 * window.length
+    rows = np.flatnonzero(np.abs(profile.distance_m - window.about) < 0.5 * half)
+    if rows.size < 10:
+        rows = np.arange(profile.distance_m.size)
+    tried = _scanned(kind, half, window.about)
+    distance, rise = profile.distance_m[rows], profile.rise_m[rows]
+    columns, _ = shape_curves(kind, distance, rise, tried, slopes=False)
+    weight = 1.0 / np.sqrt((window.factor[rows] ** 2).sum(axis=1))
+    base = np.stack([weight, (distance - window.about) / half * weight])
+    base = np.linalg.qr(base.T)[0].T
+    data = profile.anomaly_nT[rows] * weight
+    data = data - (base @ data) @ base
+    columns = columns * weight
+    columns = columns - (columns @ base.T) @ base
+    pull = columns @ data
+    normal = columns @ np.swapaxes(columns, -1, -2)
+    normal += 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(pull.shape[1])
+    gain = np.einsum("sk,sk->s", pull, np.linalg.solve(normal, pull[..., None])[..., 0])
+    best = tried[np.argsort(-gain, kind="stable")]
+    first = best[0]
+    apart = np.abs(np.log(best[:, 1] / first[1])) > 0.6
+    others = best[apart][: kept - 1]
+    return [first, *others]
+
+
+def _scanned(kind: str, half: float, about: float) -> FloatArray:
+    """Return the shapes that are tried."""
+    choices = {
+        "position_m": about + half * np.linspace(-0.3, 0.3, 13),
+        "depth_m": half * np.geomspace(0.04, 0.5, 9),
+        "half_width_m": np.array([0.02, 0.8, 4.0]),
+        "bottom_depth_m": np.array([2.0, 5.0]),
+        "dip_deg": np.array([90.0]),
+    }
+    names = kind_of(kind).shape
+    grid = np.meshgrid(*(choices[name] for name in names), indexing="ij")
+    found = np.stack([part.ravel() for part in grid], axis=-1)
+    for name, power in (("half_width_m", 2), ("bottom_depth_m", 1)):
+        if name in names:
+            found[:, names.index(name)] *= found[:, 1] ** power
+    return found
+
+
+def best_window_fit(window: Window, kind: str) -> WindowFit:
+    """Return the best fit of a kind with its neighbours from the starts that the data give.
+
+    Examples
+    --------
+    >>> x = np.linspace(-50.0, 50.0, 41)
+    >>> window = Window(Profile(x, 500.0 * 5.0 / (x**2 + 25.0)), np.eye(41))
+    >>> round(float(best_window_fit(window, "thin sheet").shape[1]), 2)
+    5.0
+    """
+    starts = first_shapes(window, kind)
+    window.depth = float(starts[0][1])
+    fits: list[WindowFit] = []
+    for start, held in ((starts[0], True), (starts[0], False), *((s, True) for s in starts[1:])):
+        fits += with_neighbours(window, kind, start, held=held)
+        if fits[-1].converged and fits[-1].cost < GOOD * fits[-1].freedom:
+            break
+    return max(fits, key=lambda fit: (fit.converged, -_badness(window, fit)))
+
+
+def _badness(window: Window, fit: WindowFit) -> float:
+    """Return the squares of a fit with what its neighbours cost, and the place that was picked."""
+    return fit.cost + WORTH * fit.neighbours + 2.0 * _off(window, fit)
+
+
+def _off(window: Window, fit: WindowFit) -> float:
+    """Return what a fit loses for lying off the place that was picked."""
+    return 0.5 * float((fit.shape[0] - window.about) / (PICKED * fit.shape[1])) ** 2
+
+
+def depth_interval(window: Window, fit: WindowFit, *, scale: float = 1.0) -> Estimate:
+    """Return the depth with its 90 % interval by the profile likelihood.
+
+    Parameters
+    ----------
+    window : Window
+        The profile.
+    fit : WindowFit
+        The minimum.
+    scale : float
+        Factor of all errors.
+
+    Returns
+    -------
+    Estimate
+        With the ends where the squares, at their least over all else, have risen by 2.7 times the
+        square of `scale`; infinite or the sensor's own height where they never do.
+    """
+    window.depth = fit.likened_m
+    sd = fit.depth_sd_m * scale
+    if not np.isfinite(sd):
+        return Estimate(float(fit.shape[1]), np.inf, 0.0, np.inf, resolved=False)
+    low = _end(window, fit, -1.0, NINETY * scale)
+    high = _end(window, fit, 1.0, NINETY * scale)
+    told = bool(np.isfinite(low) and np.isfinite(high))
+    return Estimate(float(fit.shape[1]), sd, max(low, 0.0), high, resolved=told)
+
+
+def _end(window: Window, fit: WindowFit, side: float, wanted: float) -> float:
+    """Return where the root of the squares' rise comes to a value, by secants in log depth."""
+    depth = float(fit.shape[1])
+    spread = fit.depth_sd_m / depth
+    step = min(wanted * spread, 1.0)
+    nearer = (0.0, 0.0)
+    at, shape = side * step, fit.shape
+    for _ in range(4):
+        trial = shape.copy()
+        trial[1] = depth * np.exp(at)
+        found = fit_window(window, fit.kind, trial, fixed_depth=True)
+        root = float(np.sqrt(max(found.cost - fit.cost, 0.0)))
+        if abs(root - wanted) < 0.03 * wanted:
+            break
+        slope = (root - nearer[1]) / (abs(at) - nearer[0]) if abs(at) != nearer[0] else 0.0
+        if not slope > 0.0:
+            return np.inf if side > 0 else 0.0
+        nearer, shape = (abs(at), root), found.shape
+        at = side * min(abs(at) + (wanted - root) / slope, abs(at) + 2.0)
+        if at > 4.0:
+            return np.inf
+    return float(depth * np.exp(at))
+
+
+def scaled(estimate: Estimate, factor: float) -> Estimate:
+    """Return an estimate with its error and interval wider by a factor, in logarithms.
+
+    Examples
+    --------
+    >>> scaled(Estimate(10.0, 1.0, 5.0, 20.0), 2.0)
+    Estimate(value=10.0, sd=2.0, low=2.5, high=40.0, resolved=True)
+    """
+    value = estimate.value
+    low = value * (max(estimate.low, 0.0) / value) ** factor
+    high = value * (estimate.high / value) ** factor
+    return replace(estimate, sd=estimate.sd * factor, low=float(low), high=float(high))
