@@ -12,6 +12,7 @@ from lodewalk.figures.save import pdf_bytes, png_bytes, write_pdf
 from lodewalk.figures.sheet import draw_sheet
 from lodewalk.figures.stacked_profiles import draw_stacked_profiles
 from lodewalk.figures.target_map import draw_target_map
+from lodewalk.figures.transform_map import draw_transform_map
 
 __all__ = [
     "draw_anomaly_map",
@@ -27,6 +28,7 @@ __all__ = [
     "draw_sheet",
     "draw_stacked_profiles",
     "draw_target_map",
+    "draw_transform_map",
     "pdf_bytes",
     "png_bytes",
     "write_pdf",

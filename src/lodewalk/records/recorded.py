@@ -140,6 +140,23 @@ class HandMeter(Table):
     )
 
 
+class Known(Table):
+    """Facts about a body that are known from elsewhere: boreholes, outcrops."""
+
+    SCHEMA: ClassVar = (
+        LINE_IN_FILE,
+        Column("what", pl.String(), "", "depth, not_reached, width or dip"),
+        Column("name", pl.String(), "", "name of the borehole or outcrop", nullable=True),
+        Column("latitude_deg", pl.Float64(), "deg", "latitude, WGS84", True, True),
+        Column("longitude_deg", pl.Float64(), "deg", "longitude, WGS84", True, True),
+        Column("easting_m", pl.Float64(), "m", "easting in the survey's CRS", True, True),
+        Column("northing_m", pl.Float64(), "m", "northing in the survey's CRS", True, True),
+        Column("value", pl.Float64(), "", "depth below ground or width [m], dip [deg]"),
+        Column("sd", pl.Float64(), "", "its standard deviation, in the same unit", nullable=True),
+        Column("towards_deg", pl.Float64(), "deg", "azimuth that it dips towards", nullable=True),
+    )
+
+
 class Observatory(Table):
     """Series of an observatory or of a vector or scalar base: those components that it has."""
 
