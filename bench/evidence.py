@@ -28,7 +28,14 @@ TRIALS = (
     "detection",
     "walked_detection",
     "planned_demo",
+    "choice",
     "optimiser",
+    "depth",
+    "rocks_demo",
+    "transforms",
+    "lineaments",
+    "remanence",
+    "fits",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")
 

@@ -8,7 +8,7 @@ from common import BENCH, Row, machine, process, table
 
 BENCHES = (
     "start", "survey", "check", "demo", "reading", "diurnal", "reference", "gridding",
-    "equivalent_sources", "layout", "before_going",
+    "equivalent_sources", "transforms", "layout", "before_going", "prisms", "euler", "fits",
 )  # fmt: skip
 PACKAGES = ("numpy", "scipy", "numba", "polars", "typer", "shapely", "ppigrf")
 

@@ -132,6 +132,11 @@ def test_shapes_of_several_files_stay_apart(adding, empty, lodewalk):
     )
 
 
+def test_known_facts_are_told(adding):
+    text = "what,latitude,longitude,value\ndepth,-24.9,-50.4,12\nwidth,-24.9,-50.4,8\n"
+    assert "Known: 2 rows (1 of depth, 1 of width)." in adding("f.csv", text, "known")
+
+
 def test_all_four_roles_are_kept_as_records(adding, empty, dem, lodewalk):
     dem()
     adding("area.geojson", AREA, "area")
@@ -191,6 +196,8 @@ def test_a_self_crossing_area_is_mended_and_told(adding):
         ("k.csv", "rock,part,k\na,host,3\n", "hand_meter", "must tell the unit of susceptibility"),
         ("k.csv", "rock,what,n\na,host,3\n", "hand_meter", "must name a column part"),
         ("k.csv", "", "hand_meter", "The file is empty"),
+        ("f.csv", "what,value\ndepth,3\n", "known", "must name the place"),
+        ("f.csv", "what,easting,northing,value\nage,1,2,3\n", "known", "must be one of depth"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_named(name, content, role, words, add_bad):

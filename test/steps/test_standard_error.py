@@ -56,7 +56,9 @@ def test_it_stands_beside_the_grid_in_one_file_and_another_spacing_makes_none_an
     names = [grid.name for grid in read_grids(bench.path / "products" / "grids.nc")]
     assert names == [FIELD, ERROR]
     bench.set("grid", spacing_m=3.0)
-    assert {step.step for step in bench.run().steps if step.ran} == {"grid", "summary"}
+    ran = {step.step for step in bench.run().steps if step.ran}
+    assert "grid" in ran
+    assert not ran & {"standard_error", "surface", "readings"}
     assert bench.product("grids").named(ERROR).spacing_m == 3.0
 
 

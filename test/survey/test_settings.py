@@ -56,6 +56,11 @@ def test_every_setting_has_help_and_stands_in_the_file():
             r"survey\.toml, line 5: Setting diurnal\.max_gap_s: .*Found -4",
         ),
         (
+            '[fits]\nmagnetisation = "given"\n[transforms]\nmagnetisation_inclination_deg = 40.0',
+            r"survey\.toml, line 5: Setting fits\.magnetisation: .*needs its direction.*"
+            r"Set magnetisation_declination_deg in \[transforms\]",
+        ),
+        (
             "[diurnal]\ngap = 4",
             r"line 5: .*no such setting.*Names here are interpolation, max_gap_s",
         ),

@@ -8,7 +8,7 @@ import typer
 from lodewalk.cli.output import AsJson, Survey, emit
 from lodewalk.services.opening import open_survey
 
-WITHOUT_TIMES = ("area", "exclusion", "terrain", "hand_meter", "set_aside")
+WITHOUT_TIMES = ("area", "exclusion", "terrain", "hand_meter", "known", "set_aside")
 
 
 def add(
@@ -17,9 +17,9 @@ def add(
     role: Annotated[
         str,
         typer.Option(
-            help="base, rover, track, observatory, plan, notes or older; before going: area, "
-            "exclusion, terrain or hand_meter; set_aside for a file of the survey that no step is "
-            "to read any longer."
+            help="base, rover, track, observatory, plan, notes, older or known; before going: "
+            "area, exclusion, terrain or hand_meter; set_aside for a file of the survey that no "
+            "step is to read any longer."
         ),
     ],
     instrument: Annotated[

@@ -17,8 +17,10 @@ from lodewalk.cli.decide import decide, tick
 from lodewalk.cli.demo import demo
 from lodewalk.cli.feasibility import feasibility
 from lodewalk.cli.new import new
+from lodewalk.cli.pick import pick, refuse
 from lodewalk.cli.plan import plan
 from lodewalk.cli.report import report
+from lodewalk.cli.rocks import depth, fit, trace
 from lodewalk.cli.run import run
 from lodewalk.cli.site import site
 from lodewalk.cli.why import why
@@ -34,7 +36,8 @@ app = typer.Typer(
     add_completion=False,
 )
 for command in (
-    demo, new, add, site, activity, feasibility, plan, check, decide, tick, run, why, report,
+    demo, new, add, site, activity, feasibility, plan, check, decide, tick, run, trace, fit,
+    depth, pick, refuse, why, report,
 ):  # fmt: skip
     app.command()(command)
 

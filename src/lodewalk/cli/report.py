@@ -25,5 +25,6 @@ def report(
         ["map", result.map or f"none: {result.problem or 'the grid holds no value'}"],
         ["sheets", result.sheets or "none"],
         ["profiles", result.profiles or "none"],
+        ["rocks", f"{len(result.rocks)} files" if result.rocks else "none"],
     ]
     emit(result, as_json=as_json, lines=columns(rows))

@@ -1,4 +1,4 @@
-"""`lodewalk why`: why a step is stale, how a reading got its value."""
+"""`lodewalk why`: why a step is stale, how a reading got its value, what a depth rests on."""
 
 from typing import Annotated
 
@@ -11,11 +11,15 @@ from lodewalk.services.opening import open_survey
 def why(
     directory: Survey,
     what: Annotated[
-        str, typer.Argument(metavar="STEP-or-READING", help="Step, reading_id or FILE:LINE.")
+        str,
+        typer.Argument(
+            metavar="STEP-or-READING",
+            help="Step, reading_id or FILE:LINE; or the name of a pick or lineament.",
+        ),
     ],
     as_json: AsJson = False,
 ) -> None:
-    """Say why a step is stale, or trace a reading back to its raw file and line."""
+    """Say why a step is stale, or trace a reading or a depth back to raw files and lines."""
     from lodewalk.services.why import WhyStep
     from lodewalk.services.why import why as why_service
 

@@ -18,7 +18,7 @@ BINARY_HEADS = (b"SQLite format 3\x00", b"II*\x00", b"MM\x00*", b"II+\x00", b"MM
 ZIP_HEAD = b"PK\x03\x04"
 ROLES = (
     "base", "rover", "track", "observatory", "plan", "notes", "older",
-    "area", "exclusion", "terrain", "hand_meter",
+    "area", "exclusion", "terrain", "hand_meter", "known",
 )  # fmt: skip
 #: Role of a file that is in the survey and that no step reads, such as a plan or an area that
 #: another took the place of.
@@ -57,6 +57,7 @@ FORMATS = (
     Format("geopackage", "GeoPackage", "lodewalk.formats.geopackage", 1, SHAPES),
     Format("geotiff", "GeoTIFF", "lodewalk.formats.geotiff", 1, ("terrain",)),
     Format("hand_meter", "hand-meter readings", "lodewalk.formats.hand_meter", 1, ("hand_meter",)),
+    Format("known", "facts known from elsewhere", "lodewalk.formats.known", 1, ("known",)),
     Format(
         "gpx", "GPX 1.1", "lodewalk.formats.gpx", 1,
         ("track", "plan", "notes", "area", "exclusion"),
@@ -100,8 +101,8 @@ def recognise(path: Path, *, role: str) -> Format:
             raise InputError(rule, file=path.name, remedy="Export it anew, or check the file.")
         return _only_serving(role)
     surest = max(FORMATS, key=sure.__getitem__)
-    if surest.name == "delimited" and role == "hand_meter":
-        return format_named("hand_meter")  # its reader says what the header lacks
+    if surest.name in ("delimited", "hand_meter", "known") and role in ("hand_meter", "known"):
+        return format_named(role)  # its reader says what the header lacks
     if role not in surest.roles:
         raise InputError(
             f"A file of role {role} can't be {surest.title}.",

@@ -34,6 +34,9 @@ from lodewalk.handover.pictures import (
     map_figures,
     target_figures,
 )
+from lodewalk.handover.rock_maps import rock_maps
+from lodewalk.handover.rocks import rock_figures, rocks_of
+from lodewalk.handover.rocks_content import RockRecords
 from lodewalk.handover.tables import (
     correction_sizes,
     correction_words,
@@ -66,7 +69,7 @@ class Records:
     the standard error of `grid` and `error_notes` how it was found, `budget` the parts of the
     error. `minutes` holds the predicted error and verdict of each minute; `base_levels`,
     `rover_levels` and `joined` hold the networks of bases and of rovers and the older surveys that
-    were joined.
+    were joined. `rocks` is the interpretation.
     """
 
     readings: Readings | None = None
@@ -88,6 +91,7 @@ class Records:
     error_grid: Grid | None = None
     error_notes: Document | None = None
     budget: Document | None = None
+    rocks: RockRecords | None = None
 
 
 def assemble(
@@ -159,6 +163,7 @@ def assemble(
         errors_text=(*position_words(records.budget), *map_error_words(records.error_notes)),
         lines=rows,
         evening=evening_of(records.check, records.ticks),
+        rocks=rocks_of(records.rocks),
         figures=(
             *(item for item in pictures if isinstance(item, ReportFigure)),
             *heading.figures,
@@ -227,6 +232,14 @@ def _figures(
         figures += line_figures(
             records.readings, _lines_to_draw(records.readings, rows, most_lines)
         )
+    figures += rock_maps(
+        job,
+        records.rocks,
+        readings=records.readings,
+        grid=records.grid,
+        declination_deg=declination,
+    )
+    figures += rock_figures(records.rocks)
     if records.base is not None or (records.check is not None and days):
         figures += base_figures(
             job,

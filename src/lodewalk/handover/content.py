@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from lodewalk.handover.evening import Evening
+from lodewalk.handover.rocks_content import Rocks
 
 
 @dataclass(frozen=True)
@@ -145,7 +146,8 @@ class LineRow:
 class ReportFigure:
     """A figure as PNG bytes with its words.
 
-    `section` is map, errors, targets, base, heading or line.
+    `section` is map, errors, targets, transforms, lineaments, rocks, base, heading or line; a
+    `narrow` one is half as wide as a page.
     """
 
     section: str
@@ -153,6 +155,7 @@ class ReportFigure:
     caption: str
     alt: str
     png: bytes = field(repr=False)
+    narrow: bool = False
 
 
 @dataclass(frozen=True)
@@ -228,6 +231,7 @@ class ReportContent:
     errors_text: tuple[str, ...] = ()
     lines: tuple[LineRow, ...] = ()
     evening: Evening = field(default_factory=Evening)
+    rocks: Rocks = field(default_factory=Rocks)
     figures: tuple[ReportFigure, ...] = ()
     undrawn: tuple[Undrawn, ...] = ()
 

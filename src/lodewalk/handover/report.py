@@ -8,6 +8,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from lodewalk.figures.style import MARKS, number
 from lodewalk.handover.content import ReportContent
+from lodewalk.handover.rocks_words import ROCK_CAUTIONS, ROCK_GLOSSARY
 from lodewalk.handover.words import CAUTIONS, GLOSSARY
 
 
@@ -33,7 +34,14 @@ def build_report(content: ReportContent) -> str:
     True
     """
     template = page_environment().get_template("report.html.j2")
-    return template.render(content=content, marks=MARKS, cautions=CAUTIONS, glossary=GLOSSARY)
+    glossary = sorted((*GLOSSARY, *ROCK_GLOSSARY), key=lambda word: word.label.lower())
+    return template.render(
+        content=content,
+        marks=MARKS,
+        cautions=CAUTIONS,
+        rock_cautions=ROCK_CAUTIONS,
+        glossary=glossary,
+    )
 
 
 def page_environment() -> Environment:

@@ -30,9 +30,10 @@ if TYPE_CHECKING:
     from lodewalk.formats.delimited import ColumnMap
 
 DEFAULT_INSTRUMENT = {"base": "base", "rover": "rover", "track": "track", "older": "older"}
-BEFORE_GOING = ("area", "exclusion", "terrain", "hand_meter")
+#: Roles whose files hold no times.
+WITHOUT_TIMES = ("area", "exclusion", "terrain", "hand_meter", "known")
 #: Formats whose files are tables of text, with lines of a bounded length.
-IN_LINES = ("delimited", "nmea", "iaga2002", "hand_meter")
+IN_LINES = ("delimited", "nmea", "iaga2002", "hand_meter", "known")
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,7 @@ def add_files(
         Files as recorded.
     role : str
         One of base, rover, track, observatory, plan, notes, older, area, exclusion, terrain,
-        hand_meter; or set_aside, for files of the survey that no step is to read any longer.
+        hand_meter, known; or set_aside, for files of the survey that no step is to read any longer.
     instrument : str, optional
         Name of the instrument; the role's name when left out.
     columns : Path, optional
@@ -187,7 +188,7 @@ def _read(
         raise InputError("The file holds no rows.", file=path.name)
     fallback = old.zone if old else folder.settings.survey.time_zone
     told = "UTC"  # the ledger wants one; these files hold no times
-    if role not in BEFORE_GOING:
+    if role not in WITHOUT_TIMES:
         told = zone_of(content, given=zone, fallback=fallback, file=path.name)
     _check_times(content.table, told, path.name)
     _check_local_grid(content.table, column_map, path.name)

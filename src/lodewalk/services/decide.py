@@ -6,16 +6,30 @@ from datetime import datetime
 from typing import Any
 
 from lodewalk.errors import InputError
+from lodewalk.services.decide_places import (
+    check_azimuth,
+    check_finite,
+    next_name,
+    reading_named,
+    reading_of,
+    reading_there,
+)
 from lodewalk.steps.set_up import CHECKLISTS
 from lodewalk.survey.decisions import Decision, append_decision, in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.lock import locked
 
-KINDS = ("clock", "lag", "drop", "keep", "bridge", "move", "test", "tick")
+KINDS = ("clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse")
 #: What an instrument that a decision is about must have recorded as.
 ROLES = {"bridge": ("base",), "move": ("base",), "test": ("rover",), "lag": ("rover",)}
 
+#: Kinds that have a command of their own, and how it is called.
+OWN_COMMAND = {
+    "tick": "lodewalk tick DIR ITEM... --instrument NAME --day YYYY-MM-DD --who INITIALS",
+    "pick": "lodewalk pick DIR --line LINE --distance M --reason TEXT --who INITIALS",
+    "refuse": "lodewalk refuse DIR NAME --reason TEXT --who INITIALS",
+}
 #: The option that a kind can't do without, why, and what to give.
 NEEDED = {
     "clock": (
@@ -118,15 +132,88 @@ def decide(
     return _result(made)
 
 
+def add_pick(
+    folder: Folder,
+    *,
+    reason: str,
+    who: str,
+    reading: str | None = None,
+    line: str | None = None,
+    distance_m: float | None = None,
+    easting_m: float | None = None,
+    northing_m: float | None = None,
+    strike_deg: float | None = None,
+) -> DecideResult:
+    """Add a pick at a reading, or at the kept reading nearest to a place.
+
+    Parameters
+    ----------
+    reading : str, optional
+        Id of the reading; instead of a place.
+    line, distance_m : optional
+        Line and distance along it [m].
+    easting_m, northing_m : float, optional
+        Place in the survey's CRS [m].
+    strike_deg : float, optional
+        Azimuth of the strike from grid north [deg]; straight across the line when left out.
+
+    Raises
+    ------
+    InputError
+        For an unknown line or reading, a place off the survey, half a place or two, and a strike
+        that is no azimuth.
+    """
+    check_azimuth(strike_deg)
+    check_finite(distance=distance_m, easting=easting_m, northing=northing_m)
+    if reading is not None:
+        places = {"--line": line, "--distance": distance_m, "--easting": easting_m}
+        reading = reading_named(folder, reading, places | {"--northing": northing_m})
+    else:
+        reading = reading_there(
+            folder, line=line, distance_m=distance_m, easting_m=easting_m, northing_m=northing_m
+        )
+    with locked(folder):
+        made = append_decision(
+            folder,
+            kind="pick",
+            target={"readings": [reading]},
+            value={"name": next_name(folder), "strike_deg": strike_deg},
+            reason=reason,
+            who=who,
+        )
+    return _result(made)
+
+
+def refuse(folder: Folder, name: str, *, reason: str, who: str) -> DecideResult:
+    """Refuse a pick, or a lineament with all its picks, by the reading that it lies on.
+
+    Raises
+    ------
+    InputError
+        For a name that no pick and no lineament has.
+    """
+    reading, what = reading_of(folder, name)
+    with locked(folder):
+        made = append_decision(
+            folder,
+            kind="refuse",
+            target={"readings": [reading]},
+            value={"what": what, "name": name},
+            reason=reason,
+            who=who,
+        )
+    return _result(made)
+
+
 def _check_kind(kind: str, given: Mapping[str, tuple[str, Any]]) -> None:
-    """Raise for a tick, and where a value is lacking or belongs to another kind.
+    """Raise for a kind with a command of its own, and for a value that lacks or isn't its own.
 
     `given` holds the kind that each option is of, and its value.
     """
-    if kind == "tick":
+    if kind in OWN_COMMAND:
         raise InputError(
-            "A checklist is ticked by a command of its own.",
-            remedy="lodewalk tick DIR ITEM... --instrument NAME --day YYYY-MM-DD --who INITIALS",
+            f"A decision of kind {kind} is taken by a command of its own.",
+            remedy=OWN_COMMAND[kind],
         )
     option, rule, remedy = NEEDED.get(kind, ("", "", ""))
     if option and given[option][1] is None:

@@ -65,7 +65,7 @@ def write_plan_files(
     limits = folder.settings.handheld
     place = product_path(folder, "plan").parent
     place = place / "draft" if draft else place
-    with _aside(place) as scratch:
+    with aside(place) as scratch:
         names = []
         for file in plan_files(
             survey, notes, most_waypoints=limits.most_waypoints,
@@ -88,7 +88,7 @@ def write_plan_files(
 
 
 @contextmanager
-def _aside(place: Path) -> Iterator[Path]:
+def aside(place: Path) -> Iterator[Path]:
     """Yield an empty folder in a folder; it is gone in the end, and one left by a killed run."""
     scratch = place / ".writing"
     shutil.rmtree(scratch, ignore_errors=True)

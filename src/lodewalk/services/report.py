@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 from lodewalk.errors import InputError
 from lodewalk.services.joined import all_findings, base_record, product, ticks
+from lodewalk.services.report_rocks import rock_records
+from lodewalk.services.rocks_layers import write_rock_layers
 from lodewalk.steps.context import Reporter, Silent
 from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.clock import now_utc
@@ -34,7 +36,10 @@ MAP_DPI = 200.0
 
 @dataclass(frozen=True)
 class ReportResult:
-    """Where the report and its parts lie; null where a part can't be made."""
+    """Where the report and its parts lie; null where a part can't be made.
+
+    `rocks` are the layers and waypoints of the interpretation.
+    """
 
     report: str
     map: str | None
@@ -42,6 +47,7 @@ class ReportResult:
     profiles: str | None
     scale: int | None
     problem: str | None
+    rocks: tuple[str, ...] = ()
 
 
 def report(
@@ -80,12 +86,13 @@ def report(
     written, used = _map_and_sheets(folder, job, records, scale)
     hears.progress("map and sheets", 1, 1)
     profiles = _profiles(folder, records, hears)
+    rocks = tuple(str(path) for path in write_rock_layers(folder))
     content = assemble(job, records, provenance=_provenance(folder))
     path = folder.report / "report.html"
     write_text(path, build_report(content))
     hears.progress("report", 1, 1)
     problem = product(folder, "grid_notes")["problem"]
-    return ReportResult(str(path), written[0], written[1], profiles, used, problem)
+    return ReportResult(str(path), written[0], written[1], profiles, used, problem, rocks)
 
 
 def _records(folder: Folder) -> "Records":
@@ -114,6 +121,7 @@ def _records(folder: Folder) -> "Records":
         check=product(folder, "check"),
         minutes=product(folder, "base_minutes"),
         ticks=ticks(folder, product(folder, "check")),
+        rocks=rock_records(folder),
     )
 
 

@@ -10,6 +10,7 @@ import polars as pl
 from lodewalk.errors import FolderError, InputError
 from lodewalk.formats.delimited.encoding import decode
 from lodewalk.records import Document
+from lodewalk.services.rocks.why import WhyBody, names_body, why_body
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.rows import spread
 from lodewalk.survey.decisions import Clock, Lag, in_force, read_decisions
@@ -157,9 +158,9 @@ def _reading_row(folder: Folder, name: str) -> tuple[int, dict[str, Any]]:
     if not colon or not line.isdecimal():
         steps = ", ".join(step.name for step in STEPS)
         raise InputError(
-            "This is neither a step nor a reading.",
+            "This is neither a step nor a reading, nor a pick or lineament.",
             value=name,
-            remedy=f"Give a step ({steps}), a reading_id or FILE:LINE.",
+            remedy=f"Give a step ({steps}), a reading_id, FILE:LINE, or a pick's name.",
         )
     found = (
         _frame(folder, "readings")
@@ -327,10 +328,21 @@ def _error_sentences(row: Mapping[str, Any]) -> list[str]:
     return [f"Its parts: {told} nT; the largest is {largest}."]
 
 
-def why(folder: Folder, name: str) -> WhyStep | WhyReading:
-    """Explain a step or a reading."""
+def why(folder: Folder, name: str) -> WhyStep | WhyReading | WhyBody:
+    """Explain a step, a reading, or the body and depth of a pick or lineament."""
     if any(step.name == name for step in STEPS):
         return why_step(folder, name)
     if not folder.state_file.exists():
         raise FolderError("This survey has no products yet. Run: lodewalk run DIR")
+    if names_body(folder, name):
+        return _why_body(folder, name)
     return why_reading(folder, name)
+
+
+def _why_body(folder: Folder, name: str) -> WhyBody:
+    """Explain a body, and say where its numbers are those of an earlier run."""
+    found = why_body(folder, name)
+    if why_step(folder, "fits").stale:
+        changed = "Something changed since: these are the numbers of the last run."
+        return replace(found, sentences=[*found.sentences, changed])
+    return found

@@ -3,70 +3,25 @@
 This module imports nothing heavy, so that "nothing to do" costs nothing.
 """
 
-from dataclasses import dataclass
 from graphlib import TopologicalSorter
 
 from lodewalk.errors import InputError
-
-
-@dataclass(frozen=True)
-class Step:
-    """One pure piece of the processing graph.
-
-    Parameters
-    ----------
-    name, text : str
-        Name and one sentence of what it does.
-    version : int
-        Raised when the numbers it makes may change.
-    products : tuple of str
-        Names of the records it returns.
-    inputs : tuple of str
-        Names of the records it reads.
-    settings : tuple of str
-        Dotted names of the settings it reads; ``*`` stands for each instrument.
-    decisions : tuple of str
-        Kinds of decisions it reads.
-    role : str
-        Role of the raw files that it reads; only ingest steps have one.
-    before_going : bool
-        Whether it serves the time before the survey: a run that names no step leaves it out.
-    """
-
-    name: str
-    text: str
-    version: int
-    products: tuple[str, ...]
-    inputs: tuple[str, ...] = ()
-    settings: tuple[str, ...] = ()
-    decisions: tuple[str, ...] = ()
-    role: str = ""
-    before_going: bool = False
-
-    @property
-    def module(self) -> str:
-        """Module that implements the step."""
-        return "lodewalk.survey.ingest" if self.role else f"lodewalk.steps.{self.name}"
-
-
-def _ingest(role: str, text: str, *, before_going: bool = False) -> Step:
-    """Declare the step that reads all raw files of one role."""
-    products = (f"{role}_files", f"{role}_recorded")
-    return Step(f"ingest_{role}", text, 1, products, role=role, before_going=before_going)
-
+from lodewalk.steps.declared_rocks import ROCKS
+from lodewalk.steps.step import Step, ingest
 
 STEPS = (
-    _ingest("rover", "Reads the readings of the rovers."),
-    _ingest("base", "Reads the record of the base."),
-    _ingest("track", "Reads the tracks of the handheld GPS."),
-    _ingest("plan", "Reads the planned lines."),
-    _ingest("observatory", "Reads the series of an observatory."),
-    _ingest("notes", "Reads the field notes."),
-    _ingest("older", "Reads older surveys and airborne grids to join."),
-    _ingest("area", "Reads the area to survey.", before_going=True),
-    _ingest("exclusion", "Reads what the survey keeps clear of.", before_going=True),
-    _ingest("terrain", "Reads the terrain model.", before_going=True),
-    _ingest("hand_meter", "Reads hand-meter readings of rocks.", before_going=True),
+    ingest("rover", "Reads the readings of the rovers."),
+    ingest("base", "Reads the record of the base."),
+    ingest("track", "Reads the tracks of the handheld GPS."),
+    ingest("plan", "Reads the planned lines."),
+    ingest("observatory", "Reads the series of an observatory."),
+    ingest("notes", "Reads the field notes."),
+    ingest("older", "Reads older surveys and airborne grids to join."),
+    ingest("known", "Reads what boreholes and outcrops tell."),
+    ingest("area", "Reads the area to survey.", before_going=True),
+    ingest("exclusion", "Reads what the survey keeps clear of.", before_going=True),
+    ingest("terrain", "Reads the terrain model.", before_going=True),
+    ingest("hand_meter", "Reads hand-meter readings of rocks.", before_going=True),
     Step(
         "plan",
         "Lays out lines, tie lines, base and days of a survey to come, and reckons its effort.",
@@ -380,7 +335,7 @@ STEPS = (
     Step(
         "standard_error",
         "Tells how sure the grid is, near the lines and between them.",
-        3,
+        4,
         ("error_grids", "error_notes"),
         ("readings", "rover_lines", "rover_budget", "surface"),
         ("survey.crs", "grid.method", "grid.reach_m"),
@@ -393,6 +348,7 @@ STEPS = (
         ("readings", "rover_lines", "surface", "error_grids"),
         ("survey.crs", "grid"),
     ),
+    *ROCKS,
     Step(
         "check",
         "Gathers findings and gives each line and day its verdict.",

@@ -38,10 +38,15 @@ def survey_site(inputs: Mapping[str, Record]) -> SiteValues:
 def ambient_on_grid(inputs: Mapping[str, Record], crs: str) -> Floats:
     """Return the reference field there, towards grid north, east and down [nT]."""
     site = survey_site(inputs)
-    latitude, longitude, _ = middle_of_survey(inputs)
-    turn = float(grid_convergence_deg(longitude, latitude, crs=crs))
+    turn = grid_turn(inputs, crs)
     return ambient_vector(
         strength_nT=site.total_field_nT,
         inclination_deg=site.inclination_deg,
         declination_deg=site.declination_deg - turn,
     )
+
+
+def grid_turn(inputs: Mapping[str, Record], crs: str) -> float:
+    """Return the convergence there: grid north east of true north [degrees]."""
+    latitude, longitude, _ = middle_of_survey(inputs)
+    return float(grid_convergence_deg(longitude, latitude, crs=crs))

@@ -13,6 +13,7 @@ from lodewalk.methods.gridding.covariance import FieldCovariance, fit_covariance
 from lodewalk.methods.gridding.ground import Region
 from lodewalk.methods.gridding.interface import ALONG_STRIKE, region_for
 from lodewalk.methods.gridding.line_blocks import LineBlocks, line_blocks
+from lodewalk.methods.gridding.line_folds import line_directions
 from lodewalk.methods.gridding.standard_error import PART, Calibration, Surface, standard_error
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
@@ -48,6 +49,8 @@ def run(
         "variance_nT2": None,
         "overall": None,
         "judged": None,
+        "shared_nT": None,
+        "line_azimuth_deg": None,
         "problem": None,
     }
     try:
@@ -116,7 +119,16 @@ def _map(
         "variance_nT2": round(covariance.variance_nT2, 4),
         "overall": round(calibration.overall, 4),
         "judged": calibration.judged,
+        "shared_nT": round(float(np.sqrt(np.mean(shared[:, 0] ** 2))), 4),
+        "line_azimuth_deg": round(_azimuth(used), 2),
     }  # fmt: skip
+
+
+def _azimuth(used: Used) -> float:
+    """Return the direction that most of the walk has, from grid north [deg]."""
+    number = np.unique(used.passage, return_inverse=True)[1]
+    angle, _ = line_directions(used.northing_m, used.easting_m, number)
+    return float(np.degrees(angle))
 
 
 def _shared(inputs: Mapping[str, Record], used: Used) -> Floats:

@@ -92,13 +92,32 @@ class Tick(_Part):
     item: str = Field(min_length=1)
 
 
+class Pick(_Part):
+    """Value of a decision that adds a pick at a reading; without a strike straight across."""
+
+    name: str = Field(pattern=r"^P[1-9]\d*$")
+    strike_deg: float | None = Field(default=None, ge=0, lt=360)
+
+
+class Refuse(_Part):
+    """Value of a decision that refuses the pick at a reading, or the lineament it lies on.
+
+    `name` is what it was called: of several picks near the reading, this one is meant.
+    """
+
+    what: Literal["pick", "lineament"]
+    name: str = ""
+
+
 class Decision(_Part):
     """One decision; `withdraws` is the id of a decision that is taken back."""
 
     id: str = Field(min_length=1)
-    kind: Literal["clock", "lag", "drop", "keep", "bridge", "move", "test", "tick"]
+    kind: Literal[
+        "clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse"
+    ]
     target: Target
-    value: Clock | Lag | Trial | Tick | None = None
+    value: Clock | Lag | Trial | Tick | Pick | Refuse | None = None
     reason: str = Field(min_length=1, pattern=r"\S")
     who: str = Field(min_length=1, pattern=r"\S")
     when_utc: AwareDatetime
@@ -124,7 +143,9 @@ class Decision(_Part):
         wanted, form = VALUES.get(self.kind, (type(None), "null"))
         if not isinstance(self.value, wanted):
             raise ValueError(f"a {self.kind} decision has the value {form}")
-        if self.kind not in ("drop", "keep") and self.target.readings:
+        if self.kind in ON_READING and len(self.target.readings) != 1:
+            raise ValueError(f"a {self.kind} decision is about one reading")
+        if self.kind not in ("drop", "keep", *ON_READING) and self.target.readings:
             raise ValueError(f"a {self.kind} decision is about an instrument")
         if self.kind == "move" and (self.target.start is None or self.target.end is not None):
             raise ValueError("a move has a start, the first moment at the new place, and no end")
@@ -141,7 +162,11 @@ VALUES: dict[str, tuple[type[_Part], str]] = {
     "lag": (Lag, '{"lag_s": …, "sd_s": …}'),
     "test": (Trial, '{"test": …, "item": …}'),
     "tick": (Tick, '{"item": …}'),
+    "pick": (Pick, '{"name": …, "strike_deg": …}'),
+    "refuse": (Refuse, '{"what": …, "name": …}'),
 }
+#: Kinds that are about one reading: the place on its line.
+ON_READING = ("pick", "refuse")
 
 
 def _parsed(text: str) -> datetime:

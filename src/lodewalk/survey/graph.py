@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from lodewalk.formats.registry import format_named
-from lodewalk.steps.declarations import Step
+from lodewalk.steps.step import Step
 from lodewalk.survey.decisions import Decision, in_force
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import RawFile, display_names

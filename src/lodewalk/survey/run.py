@@ -8,8 +8,9 @@ from time import perf_counter
 from typing import TYPE_CHECKING
 
 from lodewalk.steps.context import Context, Reporter, Silent
-from lodewalk.steps.declarations import Step, needed_for
+from lodewalk.steps.declarations import needed_for
 from lodewalk.steps.executors import Executor, Threads
+from lodewalk.steps.step import Step
 from lodewalk.survey.decisions import Decision, in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_of, key_parts, why_stale

@@ -53,7 +53,7 @@ def read_settings(path: Path) -> Settings:
 def check_settings(values: Mapping[str, Any], *, text: str = "", file: str = "") -> Settings:
     """Turn plain values into settings, or raise one clear error for the first wrong one."""
     try:
-        return Settings.model_validate(values)
+        settings = Settings.model_validate(values)
     except ValidationError as error:
         first = error.errors()[0]
         place = [str(part) for part in first["loc"]]
@@ -64,6 +64,25 @@ def check_settings(values: Mapping[str, Any], *, text: str = "", file: str = "")
             value=None if first["type"] == "missing" else first["input"],
             remedy=_remedy(first["type"], place),
         ) from error
+    _check_given(settings, text=text, file=file)
+    return settings
+
+
+def _check_given(settings: Settings, *, text: str, file: str) -> None:
+    """Raise where a magnetisation is said to be given and its direction isn't."""
+    lacking = [
+        name
+        for name in ("magnetisation_inclination_deg", "magnetisation_declination_deg")
+        if getattr(settings.transforms, name) is None
+    ]
+    if settings.fits.magnetisation == "given" and lacking:
+        raise SettingsError(
+            "Setting fits.magnetisation: A given magnetisation needs its direction.",
+            file=file or None,
+            line=_line_of(text, ["fits", "magnetisation"]),
+            value="given",
+            remedy=f"Set {' and '.join(lacking)} in [transforms].",
+        )
 
 
 def _rule(kind: str, message: str) -> str:

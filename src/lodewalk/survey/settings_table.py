@@ -17,6 +17,7 @@ from lodewalk.survey.settings_before_going import (
     PlanSettings,
     SurveyNoise,
 )
+from lodewalk.survey.settings_rocks import FitSettings, TraceSettings, TransformSettings
 from lodewalk.zones import checked_zone
 
 #: Years that the reference field spans; the model itself says so too when it is asked.
@@ -432,6 +433,9 @@ class Settings(Section):
     micro_level: MicroLevelSettings = MicroLevelSettings()
     grid: GridSettings = GridSettings()
     targets: Targets = Targets()
+    transforms: TransformSettings = TransformSettings()
+    trace: TraceSettings = TraceSettings()
+    fits: FitSettings = FitSettings()
     body: Body = Body()
     host: Host = Host()
     survey_noise: SurveyNoise = SurveyNoise()
@@ -461,6 +465,9 @@ SECTIONS: dict[str, type[Section]] = {
     "micro_level": MicroLevelSettings,
     "grid": GridSettings,
     "targets": Targets,
+    "transforms": TransformSettings,
+    "trace": TraceSettings,
+    "fits": FitSettings,
     "body": Body,
     "host": Host,
     "survey_noise": SurveyNoise,

@@ -1,7 +1,5 @@
 """The reader of hand-meter tables: rock, place, part, susceptibility, readings, scatter."""
 
-import csv
-import math
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -13,6 +11,7 @@ import polars as pl
 from lodewalk.errors import InputError
 from lodewalk.formats.content import Content
 from lodewalk.formats.delimited.encoding import decode
+from lodewalk.formats.plain_table import delimiter_of, number_of, rows_of
 from lodewalk.records.recorded import HandMeter
 
 #: Powers of ten that a header may write for the unit of susceptibility; hand meters read 1e-3 or
@@ -24,7 +23,6 @@ PART_REMEDY = "target is the rock sought, host the rock around it, soil the grou
 NAMES = {"rock": "rock", "lithology": "rock", "place": "place", "outcrop": "place",
          "part": "part", "n": "n", "readings": "n"}  # fmt: skip
 VALUE = re.compile(r"(k|sd)(?:_(.+))?")
-DELIMITERS = (";", "\t", ",")
 #: Magnetite, the most susceptible of minerals, stays below this (5.7 SI and more in tables of
 #: rock magnetism; from memory), so a larger value is of another unit.
 LARGEST_SI = 20.0
@@ -47,7 +45,7 @@ def recognise(head: bytes) -> float:
     lines = [line for line in text.split("\n") if line.strip() and not line.startswith("#")]
     if not lines:
         return 0.0
-    names = set(_names(lines[0].split(_delimiter(lines[0]))))
+    names = set(_names(lines[0].split(delimiter_of(lines[0]))))
     value = any(VALUE.fullmatch(name) and name[0] == "k" for name in names)
     return 0.9 if value and "part" in names else 0.0
 
@@ -98,7 +96,7 @@ def read(path: Path, *, role: str, column_map: object = None) -> Content:
         rule = "A hand-meter table serves as hand_meter."
         raise InputError(rule, file=path.name, value=role)
     text = decode(path.read_bytes(), file=path.name).text
-    rows = _rows(text, path.name)
+    rows = rows_of(text, path.name)
     head = _head(*rows[0], file=path.name)
     if len(rows) == 1:
         raise InputError("The table holds no rows.", file=path.name, line=rows[0][0])
@@ -111,34 +109,6 @@ def read(path: Path, *, role: str, column_map: object = None) -> Content:
     said = ", ".join(f"{parts[name]} of {name}" for name in PARTS if parts[name])
     told = f"Hand-meter table: {len(found)} rows ({said}); {head.title}, kept as SI."
     return Content(table, zone="UTC", understood=(told,))
-
-
-def _delimiter(line: str) -> str:
-    """Return what parts the columns of the header."""
-    return max(DELIMITERS, key=line.count)
-
-
-def _rows(text: str, file: str) -> list[tuple[int, list[str]]]:
-    """Return the rows that hold something, each with its line; comments left out."""
-    lines = text.split("\n")
-    kept = [line for line in lines if line.strip() and not line.startswith("#")]
-    if not kept:
-        raise InputError("The file is empty.", file=file)
-    delimiter = _delimiter(kept[0])
-    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
-    found = []
-    try:
-        before = 0
-        for fields in reader:
-            line, before = before + 1, reader.line_num
-            plain = [field.strip() for field in fields]
-            if any(plain) and not plain[0].startswith("#"):
-                found.append((line, plain))
-    except csv.Error as error:
-        raise InputError(
-            f"The text must be a table ({error}).", file=file, line=reader.line_num
-        ) from None
-    return found
 
 
 def _names(fields: Sequence[str]) -> list[str]:
@@ -206,26 +176,15 @@ def _reading(line: int, fields: Sequence[str], head: _Head, file: str) -> Row:
     if part not in PARTS:
         rule = f"The part must be one of {', '.join(PARTS)}."
         raise InputError(rule, file=file, line=line, value=given["part"], remedy=PART_REMEDY)
-    value = _number(given["k"], "k", file=file, line=line)
+    value = number_of(given["k"], "k", file=file, line=line)
     value = _susceptibility(value * head.unit, given["k"], file=file, line=line)
     count = _count(given.get("n", ""), file=file, line=line)
     sd = None
     if given.get("sd"):
-        sd = _number(given["sd"], "sd", file=file, line=line) * head.sd_unit
+        sd = number_of(given["sd"], "sd", file=file, line=line) * head.sd_unit
         if sd < 0:
             raise InputError("sd must not be negative.", file=file, line=line, value=given["sd"])
     return line, part, given.get("rock") or None, given.get("place") or None, value, count, sd
-
-
-def _number(text: str, name: str, *, file: str, line: int) -> float:
-    """Return a number with a point or a comma as its decimal sign."""
-    try:
-        found = float(text.replace(",", "."))
-    except ValueError:
-        found = math.nan
-    if not math.isfinite(found) or "_" in text:
-        raise InputError(f"{name} must be a number.", file=file, line=line, value=text)
-    return found
 
 
 def _susceptibility(value: float, text: str, *, file: str, line: int) -> float:

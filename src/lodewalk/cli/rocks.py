@@ -1,0 +1,291 @@
+"""`lodewalk trace`, `lodewalk fit` and `lodewalk depth`: from the map to the rocks."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from lodewalk.cli.output import AsJson, Survey, columns, emit, progress
+from lodewalk.services.opening import open_survey
+
+if TYPE_CHECKING:
+    from lodewalk.services.rocks.along import AlongResult
+    from lodewalk.services.rocks.compact import CompactResult
+    from lodewalk.services.rocks.depth import DepthResult, PickDepth
+    from lodewalk.services.rocks.fit import Body, FitResult
+    from lodewalk.services.rocks.trace import TraceResult
+
+CAUTION = "Depths are below ground, intervals 90 %. No drilling decision without licensed practice."
+BRACKETS = "In brackets: depths by methods whose own conditions don't hold there."
+#: Numbers in a sentence: two reasons that differ in these alone tell the same.
+_FIGURES = re.compile(r"[\d.]+")
+
+
+def trace(directory: Survey, as_json: AsJson = False) -> None:
+    """Trace ridges, edges and spots of the map, and the faults that offset them."""
+    from lodewalk.services.rocks.trace import trace as trace_service
+
+    with progress() as reporter:
+        result = trace_service(open_survey(directory), reporter=reporter)
+    emit(result, as_json=as_json, lines=_traced(result))
+
+
+def _traced(result: "TraceResult") -> Iterator[str]:
+    """Yield the lineaments, the surest first."""
+    if not result.lineaments:
+        yield f"Nothing was traced{f': {result.problem}' if result.problem else '.'}"
+        return
+    rows = [["name", "kind", "strike [deg]", "length [m]", "evidence", "lines", "east", "north"]]
+    for row in result.lineaments:
+        sd = f" ± {1.645 * row.strike_sd_deg:.1f}" if row.strike_sd_deg is not None else ""
+        strike = "-" if row.strike_deg is None else f"{row.strike_deg:.{1 if sd else 0}f}{sd}"
+        place = f"{row.easting_m:.0f}", f"{row.northing_m:.0f}"
+        counts = f"{row.length_m:.0f}", f"{row.evidence:.3f}", f"{row.lines}"
+        rows.append([row.lineament, row.kind, strike, *counts, *place])
+    yield from columns(rows)
+    for fault in result.faults:
+        side = "right" if fault.offset_m > 0 else "left"
+        yield (
+            f"{fault.first} and {fault.second} are offset by {abs(fault.offset_m):.0f} "
+            f"± {1.645 * fault.sd_m:.0f} m to the {side} at {fault.easting_m:.0f} E "
+            f"{fault.northing_m:.0f} N."
+        )
+
+
+def fit(
+    directory: Survey,
+    line: Annotated[
+        str | None, typer.Option(help="Fit to a piece of this line only, and keep nothing.")
+    ] = None,
+    from_m: Annotated[
+        float | None, typer.Option("--from", help="Where the piece begins along the line [m].")
+    ] = None,
+    to_m: Annotated[float | None, typer.Option("--to", help="Where it ends [m].")] = None,
+    kind: Annotated[
+        str | None,
+        typer.Option(help="thin sheet, dyke, contact, step or cylinder; left out, by evidence."),
+    ] = None,
+    strike: Annotated[
+        float | None,
+        typer.Option(help="Azimuth of the strike [degrees]; across the line when left out."),
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option(metavar="FILE.png", help="Draw the section, with --line.")
+    ] = None,
+    east: Annotated[
+        float | None, typer.Option(help="Fit a compact body at this easting, and keep nothing.")
+    ] = None,
+    north: Annotated[float | None, typer.Option(help="Its northing [m].")] = None,
+    reach: Annotated[
+        float | None,
+        typer.Option(help="Half the side of its square [m]; three depths are about right."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Fit a body at each pick, to a piece of one line, or a compact one at a place."""
+    if east is not None and north is not None and reach is not None:
+        _spot(directory, (east, north, reach), as_json=as_json)
+        return
+    if line is not None and from_m is not None and to_m is not None:
+        from lodewalk.services.rocks.along import fit_along
+
+        with progress() as reporter:
+            found = fit_along(
+                open_survey(directory),
+                line=line,
+                from_m=from_m,
+                to_m=to_m,
+                kind=kind,
+                strike_deg=strike,
+                figure=figure,
+                reporter=reporter,
+            )
+        emit(found, as_json=as_json, lines=_along(found))
+        return
+    options = {
+        "--line": line, "--from": from_m, "--to": to_m, "--kind": kind, "--strike": strike,
+        "--figure": figure,
+    }  # fmt: skip
+    if any(value is not None for value in (east, north, reach)):
+        raise typer.BadParameter("--east, --north and --reach go together.")
+    given = [name for name, value in options.items() if value is not None]
+    if given:
+        together = ("--line", "--from", "--to")
+        lacking = " and ".join(name for name in together if name not in given)
+        raise typer.BadParameter(
+            f"A piece of a line needs --line, --from and --to together; {lacking} is lacking."
+        )
+    from lodewalk.services.rocks.fit import fit as fit_service
+
+    with progress() as reporter:
+        result = fit_service(open_survey(directory), reporter=reporter)
+    emit(result, as_json=as_json, lines=_fitted(result))
+
+
+def _spot(directory: Path, where: tuple[float, float, float], *, as_json: bool) -> None:
+    """Fit a compact body at a place and tell it."""
+    from lodewalk.services.rocks.compact import fit_spot
+
+    with progress() as reporter:
+        found = fit_spot(
+            open_survey(directory),
+            easting_m=where[0],
+            northing_m=where[1],
+            reach_m=where[2],
+            reporter=reporter,
+        )
+    emit(found, as_json=as_json, lines=_compact(found))
+
+
+def _compact(found: "CompactResult") -> Iterator[str]:
+    """Yield what was told of a compact body."""
+    parts = [
+        (name, f"{told.value:.{digits}f} ({told.low:.{digits}f} to {told.high:.{digits}f}) {unit}")
+        for name, told, digits, unit in (
+            ("easting", found.easting_m, 1, "m"),
+            ("northing", found.northing_m, 1, "m"),
+            ("depth", found.depth_m, 1, "m, of its centre below ground"),
+            ("moment", found.moment_A_m2, 0, "A m²"),
+        )
+    ]
+    direction = found.direction_problem
+    if found.inclination_deg is not None and found.declination_deg is not None:
+        direction = (
+            f"inclination {found.inclination_deg:.0f}, declination {found.declination_deg:.0f} "
+            f"degrees from grid north, in a cone of ± {found.cone_deg:.0f} degrees; "
+            f"{found.off_field_deg:.0f} degrees off the field"
+        )
+    yield from columns([*map(list, parts), ["direction", direction]])
+    yield CAUTION
+
+
+def _fitted(result: "FitResult") -> Iterator[str]:
+    """Yield the bodies, and the picks without one."""
+    if result.bodies:
+        rows = [["body", "kind", "prob.", "depth [m]", "width [m]", "index angle", "dip", "misfit"]]
+        rows += [
+            [
+                row.body,
+                row.kind + ("" if row.decidable else " ?"),
+                f"{row.probability:.2f}",
+                *_numbers(row),
+                f"{row.misfit:.1f}",
+            ]
+            for row in result.bodies
+        ]
+        yield from columns(rows)
+    yield from (f"Known: {text}" for text in result.known)
+    for one in result.without:
+        yield f"{one.pick}: {one.reason}"
+    yield from result.idle
+    yield CAUTION if result.bodies else _none("No body was fitted", result.problem)
+
+
+def _none(what: str, problem: str | None) -> str:
+    """Say that there is nothing to tell, and why."""
+    return f"{what}: {problem}" if problem else f"{what}."
+
+
+def _numbers(row: "Body") -> list[str]:
+    """Return depth, width, index angle and dip of a body, each with its interval."""
+    from lodewalk.services.rocks.rows import interval
+
+    return [
+        interval(row.depth_m, row.depth_low_m, row.depth_high_m),
+        interval(
+            row.width_m if row.width_resolved else None,
+            row.width_low_m if row.width_resolved else None,
+            row.width_high_m,
+        ),
+        interval(row.index_angle_deg, row.index_angle_low_deg, row.index_angle_high_deg, digits=0),
+        interval(row.dip_deg, row.dip_low_deg, row.dip_high_deg, digits=0),
+    ]
+
+
+def _along(found: "AlongResult") -> Iterator[str]:
+    """Yield what was fitted to a piece of a line."""
+    body = found.body
+    yield (
+        f"{found.line}, {found.from_m:g} to {found.to_m:g} m: {found.readings} readings across a "
+        f"strike of {found.strike_deg:.0f} degrees."
+    )
+    depth, width, angle, dip = _numbers(body)
+    place = f"{body.easting_m:.1f} E {body.northing_m:.1f} N"
+    yield from columns(
+        [
+            ["kind", f"{body.kind}, probability {body.probability:.2f}"],
+            ["place", f"{place}, ± {1.645 * body.position_sd_m:.1f} m across the strike"],
+            ["depth", f"{depth} m"],
+            ["width", f"{width} m" if width != "-" else "-"],
+            ["index angle", f"{angle} degrees"],
+            ["dip", f"{dip} degrees" if dip != "-" else "-"],
+            ["misfit", f"{body.misfit:.1f}"],
+        ]
+    )
+    for one in found.kinds:
+        if one.kind != body.kind and one.depth_m is not None and one.probability > 0.01:
+            yield f"As {one.kind} ({one.probability:.2f}): depth {one.depth_m:.1f} m."
+    if body.not_resolved:
+        yield body.not_resolved
+    if found.figure:
+        yield f"Figure: {found.figure}"
+    yield CAUTION
+
+
+def depth(directory: Survey, as_json: AsJson = False) -> None:
+    """Tell the depth at each pick: one calibrated answer, and what each method says."""
+    from lodewalk.services.rocks.depth import depth as depth_service
+
+    with progress() as reporter:
+        result = depth_service(open_survey(directory), reporter=reporter)
+    emit(result, as_json=as_json, lines=_depths(result))
+
+
+def _depths(result: "DepthResult") -> Iterator[str]:
+    """Yield the depths with the methods beside them, and the picks without an answer."""
+    from lodewalk.services.rocks.rows import interval, number
+
+    told = [row for row in result.picks if row.depth_m is not None]
+    names = list(dict.fromkeys(m.method for row in told for m in row.methods))
+    if told:
+        rows = [["pick", "depth [m]", "top [m]", "index", *names]]
+        for row in told:
+            answer = interval(row.depth_m, row.depth_low_m, row.depth_high_m)
+            said = _said(row, names)
+            rows.append([row.pick, answer, number(row.top_height_m), number(row.index), *said])
+        yield from columns(rows)
+    yield from _without(result)
+    if told:
+        yield f"top: height above the ellipsoid; index: structural index. {BRACKETS}"
+    yield from result.idle
+    yield CAUTION if told else _none("No depth was told", result.problem)
+
+
+def _without(result: "DepthResult") -> Iterator[str]:
+    """Yield why picks have no answer, each reason once with the first of its picks."""
+    alike: dict[str, list[PickDepth]] = {}
+    for row in result.picks:
+        if row.depth_m is None:
+            alike.setdefault(_FIGURES.sub("#", row.reason), []).append(row)
+    for rows in alike.values():
+        others = f" (and {len(rows) - 1} alike: {_listed(rows[1:])})" if rows[1:] else ""
+        yield f"{rows[0].pick}: {rows[0].reason}{others}"
+
+
+def _listed(rows: "list[PickDepth]") -> str:
+    """Return the names of picks."""
+    return ", ".join(row.pick for row in rows)
+
+
+def _said(row: "PickDepth", names: list[str]) -> list[str]:
+    """Return the depth by each method; in brackets where its own conditions don't hold."""
+    by_name = {method.method: method for method in row.methods}
+    cells = []
+    for name in names:
+        one = by_name.get(name)
+        value = None if one is None else one.depth_m
+        text = "-" if value is None else f"{value:.1f}"
+        cells.append(text if one is None or one.valid or value is None else f"({text})")
+    return cells

@@ -1,0 +1,94 @@
+"""What the report says of the rocks, as plain records."""
+
+from dataclasses import dataclass
+
+from lodewalk.records.document import Document
+from lodewalk.records.grid import GridSet
+from lodewalk.records.interpreted import (
+    Bodies,
+    Curves,
+    Depths,
+    Faults,
+    LineamentPoints,
+    Lineaments,
+    Picks,
+    ProfileReadings,
+)
+
+
+@dataclass(frozen=True)
+class RockRecords:
+    """The interpretation: what was traced, picked, fitted; a document not made yet is None."""
+
+    crs: str
+    lineaments: Lineaments
+    points: LineamentPoints
+    faults: Faults
+    picks: Picks
+    profiles: ProfileReadings
+    curves: Curves
+    depths: Depths
+    bodies: Bodies
+    transforms: GridSet | None = None
+    transform_notes: Document | None = None
+    trace_notes: Document | None = None
+    fit_notes: Document | None = None
+
+
+@dataclass(frozen=True)
+class DepthRow:
+    """One lineament in the table of depths, as it is printed."""
+
+    name: str
+    kind: str
+    strike: str
+    length: str
+    depth: str
+    picks: str
+    range: str
+    methods: str
+
+
+@dataclass(frozen=True)
+class PickRow:
+    """One method at one pick, as it is printed."""
+
+    pick: str
+    method: str
+    depth: str
+    index: str
+    valid: bool
+    reason: str
+
+
+@dataclass(frozen=True)
+class BodyRow:
+    """One body, as it is printed."""
+
+    name: str
+    kind: str
+    depth: str
+    width: str
+    index_angle: str
+    dip: str
+    magnetisation: str
+
+
+@dataclass(frozen=True)
+class Rocks:
+    """The section on rocks: sentences and tables; `missing` says why a part isn't there."""
+
+    missing: tuple[str, ...] = ()
+    transforms: tuple[str, ...] = ()
+    traced: tuple[str, ...] = ()
+    depths: tuple[DepthRow, ...] = ()
+    picks: tuple[PickRow, ...] = ()
+    bodies: tuple[BodyRow, ...] = ()
+    not_resolved: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
+    known: tuple[str, ...] = ()
+
+    @property
+    def told(self) -> bool:
+        """Whether any depth or body is told."""
+        return bool(self.depths or self.bodies)

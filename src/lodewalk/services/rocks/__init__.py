@@ -1,0 +1,1 @@
+"""From map to rocks: tracing lineaments, fitting bodies, telling depths."""

@@ -1,0 +1,128 @@
+"""Fitting bodies: bringing them up to date and telling them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from lodewalk.services.rocks.rows import filled, frame_of, notes_of, plain
+from lodewalk.steps.context import Reporter
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.run import run
+
+
+@dataclass(frozen=True)
+class Body:
+    """One body: at a pick, or of a lineament, fitted to all its profiles.
+
+    Low and high are the ends of 90 % intervals; where one is missing, the data hold no more than
+    the other side. Depths are below ground, heights above the ellipsoid.
+    """
+
+    body: str
+    pick: str | None
+    lineament: str | None
+    kind: str
+    probability: float
+    decidable: bool
+    easting_m: float
+    northing_m: float
+    position_sd_m: float
+    strike_deg: float | None
+    depth_m: float | None
+    depth_sd_m: float | None
+    depth_low_m: float | None
+    depth_high_m: float | None
+    top_height_m: float | None
+    width_m: float | None
+    width_low_m: float | None
+    width_high_m: float | None
+    width_resolved: bool
+    index_angle_deg: float | None
+    index_angle_low_deg: float | None
+    index_angle_high_deg: float | None
+    dip_deg: float | None
+    dip_low_deg: float | None
+    dip_high_deg: float | None
+    magnetisation: str
+    misfit: float
+    profiles: int
+    not_resolved: str
+
+
+@dataclass(frozen=True)
+class NoBody:
+    """A pick without a body, and why."""
+
+    pick: str
+    line: str | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class FitResult:
+    """The bodies, joint ones last, the picks that have none, and what became of known facts.
+
+    `problem` says why nothing was picked at all; `idle` names the decisions that meet nothing.
+    """
+
+    bodies: list[Body]
+    without: list[NoBody]
+    known: list[str] = field(default_factory=list)
+    problem: str | None = None
+    idle: list[str] = field(default_factory=list)
+
+
+def fit(
+    folder: Folder,
+    *,
+    workers: int = 2,
+    reporter: Reporter | None = None,
+    cancelled: Callable[[], bool] = lambda: False,
+) -> FitResult:
+    """Bring the bodies up to date and return them."""
+    run(folder, to="fits", workers=workers, reporter=reporter, cancelled=cancelled)
+    rows = frame_of(folder, "bodies").iter_rows(named=True)
+    told = notes_of(folder, "fit_notes").get("facts", [])
+    known = [str(fact["text"]) for fact in told]
+    bodies = [filled(Body, row) for row in rows]
+    why, idle = nothing_picked(folder), idle_picks(folder)
+    return FitResult(bodies, without_body(folder), known, why, idle)
+
+
+def nothing_picked(folder: Folder) -> str | None:
+    """Return why there is no pick; None where there are some."""
+    if frame_of(folder, "picks").height:
+        return None
+    problem = plain(notes_of(folder, "trace_notes").get("problem"))
+    if problem:
+        return str(problem)
+    if frame_of(folder, "lineaments").height:
+        return "No lineament crosses a line that can be used."
+    return "No lineament was traced on the map, and no pick was added."
+
+
+def idle_picks(folder: Folder) -> list[str]:
+    """Return a sentence for each decision on a pick that meets nothing."""
+    words = {
+        "pick": "Pick {name} isn't looked at: its reading {reading_id} can't be used.",
+        "refuse": "The refusal of {name} meets no pick near its reading {reading_id}.",
+    }
+    return [
+        words[row["kind"]].format_map({**row, "name": row["name"] or "a pick"})
+        for row in notes_of(folder, "pick_notes")["idle_decisions"]
+    ]
+
+
+def without_body(folder: Folder) -> list[NoBody]:
+    """Return the picks that have no body, with the reason."""
+    picks = frame_of(folder, "picks").select("pick", "line", "problem")
+    notes = notes_of(folder, "fit_notes")["picks"]
+    told = {name: row["problem"] for name, row in notes.items()}
+    reasons = picks.with_columns(
+        reason=pl.coalesce("problem", pl.col("pick").replace_strict(told, default=None))
+        if told
+        else pl.col("problem")
+    )
+    found = reasons.filter(pl.col("reason").is_not_null())
+    return [filled(NoBody, row) for row in found.iter_rows(named=True)]

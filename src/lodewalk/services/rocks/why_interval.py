@@ -1,0 +1,56 @@
+"""What the interval of a depth holds: that of the calibrated answer, and the error of places."""
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lodewalk.services.rocks.depth import ANSWER
+from lodewalk.services.rocks.rows import frame_of, notes_of, number
+from lodewalk.steps.bodies import SENSOR_SD_M
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.store import product_path
+
+
+def answer_interval(folder: Folder, pick: str) -> list[str]:
+    """Say what the interval of a pick's calibrated depth holds; nothing where there is none."""
+    if not product_path(folder, "depths").exists():
+        return []
+    told = frame_of(folder, "depths").filter(
+        (pl.col("pick") == pick) & (pl.col("method") == ANSWER) & pl.col("depth_m").is_not_null()
+    )
+    note = notes_of(folder, "depth_notes")["picks"].get(pick)
+    if not told.height or note is None:
+        return []
+    kinds = ", ".join(note["kinds_below_sensor_m"])
+    apart = note["disagreement"]
+    rules = "" if apart is None else f" (they differ by {apart:.1f} of their own errors)"
+    return [
+        "This depth is the calibrated answer. Its interval holds the fit's noise below, the kinds "
+        f"that remain ({kinds or 'none fitted: the methods alone'}), a factor that trials gave, "
+        f"the disagreement of the methods where it is large{rules}, and {SENSOR_SD_M:g} m of the "
+        "sensor's height."
+    ]
+
+
+def place_error(profile: pl.DataFrame, noise: dict[str, Any]) -> list[str]:
+    """Say what the error of the places is in nanotesla, and whether it is the largest.
+
+    `profile` holds the readings of one pick, `noise` what its fit found.
+    """
+    if "place_nT" not in profile.columns:
+        return []
+    errors = np.abs(profile["place_nT"].fill_null(0.0).to_numpy())
+    most = float(errors.max(initial=0.0))
+    if not most > 0.0:
+        return []
+    place, own = (
+        float(np.sqrt(np.mean(values**2))) for values in (errors, profile["sd_nT"].to_numpy())
+    )
+    others = own * noise["scale"], noise["correlated_nT"]
+    largest = ", the largest of them" if place > max(others) else ""
+    return [
+        f"It holds the error of the places too: their sd times the slope of the anomaly, "
+        f"{number(place, 2)} nT (rms; at most {number(most, 2)} nT) beside {number(others[0], 2)} "
+        f"nT of the readings' own{largest}."
+    ]
