@@ -50,13 +50,10 @@ def fields_beside(
     list of array or None
     """
     bodies = {pick.row["pick"]: (pick, one.found.fits[0]) for pick, one in good}
-    rows = every.frame.filter(pl.col("lineament").is_not_null())
+    rows = every.frame
     found: list[Floats | None] = []
     for pick in picks:
-        others = rows.filter(
-            (pl.col("passage") == pick.row["passage"])
-            & (pl.col("lineament") != (pick.row["lineament"] or ""))
-        )
+        others = on_its_line(rows, pick)
         own = bodies.get(pick.row["pick"])
         middle = own[1].estimates["position_m"].value if own else 0.0
         field = np.zeros(pick.profile.distance_m.size)
@@ -66,6 +63,15 @@ def fields_beside(
                 field += curve(pick, body, at)
         found.append(field if _is_seen(pick, field) else None)
     return found
+
+
+def on_its_line(rows: pl.DataFrame, pick: "Pick") -> pl.DataFrame:
+    """Return the picks of other lineaments on the passage of a pick."""
+    return rows.filter(
+        (pl.col("passage") == pick.row["passage"])
+        & pl.col("lineament").is_not_null()
+        & (pl.col("lineament") != (pick.row["lineament"] or ""))
+    )
 
 
 def _body_of(

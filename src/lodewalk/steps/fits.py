@@ -15,7 +15,7 @@ from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Curves
 from lodewalk.steps.bodies import Stand, Under, bodies_table, body_row, under
 from lodewalk.steps.context import Context
-from lodewalk.steps.fields_beside import fields_beside
+from lodewalk.steps.fields_beside import fields_beside, on_its_line
 from lodewalk.steps.joint_fits import (
     Joint,
     Line,
@@ -238,12 +238,7 @@ def _neighbours(every: Table, picks: list[Pick]) -> list[tuple[float, ...]]:
     rows = every.frame.filter(pl.col("problem").is_null() | (pl.col("readings") > 0))
     found = []
     for pick in picks:
-        others = rows.filter(
-            (pl.col("passage") == pick.row["passage"])
-            & (pl.col("pick") != pick.row["pick"])
-            & pl.col("lineament").is_not_null()
-            & (pl.col("lineament") != (pick.row["lineament"] or ""))
-        )
+        others = on_its_line(rows, pick)
         at = pick.profile.distance_m
         away = pick.stand.across(others["easting_m"].to_numpy(), others["northing_m"].to_numpy())
         inside = away[(away > at[0]) & (away < at[-1])]

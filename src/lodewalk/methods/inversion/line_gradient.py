@@ -14,8 +14,6 @@ CLEAR: Final = 8.0
 LADDER: Final = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
 #: Two bodies part where the gradient between them falls below this share of the lesser one.
 PARTED: Final = 0.5
-#: How far along the line the peak of the gradient is looked for, in half widths.
-PEAK_WITHIN: Final = 1.0
 
 
 @dataclass(frozen=True)
