@@ -16,6 +16,7 @@ from lodewalk.records.interpreted import (
     Bodies,
     Curves,
     Depths,
+    Dips,
     Faults,
     LineamentPoints,
     Lineaments,
@@ -102,6 +103,7 @@ def planted_rocks(*, magnetisation="", seed=3):
         curves=table(Curves, rows["curves"]),
         depths=table(Depths, rows["depths"]),
         bodies=table(Bodies, rows["bodies"]),
+        dips=table(Dips, rows["bodies"]),
         transform_notes=Document({"problem": None}),
         trace_notes=Document({"problem": None}),
         fit_notes=Document({"problem": None}),
@@ -138,7 +140,10 @@ def _body(dyke, share, magnetisation):
     """Return the columns of a body whose depth has a standard deviation of this share."""
     name, kind, _, depth, half, strike, dip, index, amplitude = dyke
     thick = kind == "dyke"
-    told = estimate("dip", "deg", dip, 6.0) if magnetisation else {}
+    told = {"dip_words": ""}
+    if magnetisation:
+        told |= estimate("dip", "deg", dip, 6.0)
+        told |= {"dip_range_low_deg": dip - 40.0, "dip_range_high_deg": dip + 40.0}
     return {
         "lineament": name, "kind": kind, "probability": 0.98 if thick else 0.7,
         "decidable": thick, "position_sd_m": 0.3, "strike_deg": strike,

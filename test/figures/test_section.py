@@ -23,7 +23,14 @@ def dipping():
 
 
 def section(records, pick="R1-L01"):
-    return draw_section(records.picks, records.profiles, records.curves, records.bodies, pick=pick)
+    return draw_section(
+        records.picks,
+        records.profiles,
+        records.curves,
+        records.bodies,
+        pick=pick,
+        dips=records.dips,
+    )
 
 
 def axes(figure, name):
@@ -83,7 +90,9 @@ def test_a_dip_is_drawn_under_a_magnetisation_only(rocks, dipping, pick, lean):
     assert np.sign(shift(dipping)) == lean
     assert shift(rocks) == pytest.approx(0.0)
     assert "No dip without a magnetisation" in texts(section(rocks, pick))
-    assert "if magnetised: along the present field" in texts(section(dipping, pick))
+    said = texts(section(dipping, pick))
+    assert "if magnetised: along the present field" in said
+    assert "under remanence" in said
 
 
 def test_the_lean_is_that_of_the_dip(dipping):
@@ -168,7 +177,8 @@ def test_every_kind_is_drawn(rocks, kind):
     frame = rocks.bodies.frame.with_columns(kind=pl.lit(kind))
     figure = draw_section(rocks.picks, rocks.profiles, rocks.curves, Bodies(frame), pick="R1-L01")
     assert marked(axes(figure, "section"), "body")
-    words = " ".join(body_words(frame.row(0, named=True)))
+    told = rocks.told_bodies.with_columns(kind=pl.lit(kind))
+    words = " ".join(body_words(told.row(0, named=True)))
     assert "Width" not in words
     assert ("No dip without" in words) == (kind in ("contact", "step"))
 

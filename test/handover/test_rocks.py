@@ -62,7 +62,7 @@ def test_a_dip_is_told_under_a_magnetisation_only(section, job):
     table = told[told.index("<h3>Bodies") :]
     assert cells(table, "R1")[3:] == [
         "−40° (−45 to −35)",
-        "76° (66 to 86)",
+        "76° (66 to 86), under remanence 36 to 116",
         "along the present field",
     ]
 

@@ -72,7 +72,7 @@ def test_the_geopackage_is_read_back_by_another_reader(place, records):
     meta, _, shapes, values = pyogrio.raw.read(path, layer="bodies")
     assert meta["crs"] == CRS
     told = dict(zip(meta["fields"], values, strict=True))
-    frame = records.bodies.frame
+    frame = records.told_bodies
     for name in ("depth_m", "depth_low_m", "depth_high_m", "dip_deg", "index_angle_sd_deg"):
         assert np.asarray(told[name], dtype=float) == pytest.approx(
             frame[name].to_numpy(), abs=1e-6

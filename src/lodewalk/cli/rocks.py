@@ -19,6 +19,24 @@ if TYPE_CHECKING:
 
 CAUTION = "Depths are below ground, intervals 90 %. No drilling decision without licensed practice."
 BRACKETS = "In brackets: depths by methods whose own conditions don't hold there."
+#: What the words and signs of each table mean.
+TRACE_LEGEND = (
+    "evidence: probability that it is more than noise; lines: survey lines that cross it.",
+    "strike: from grid north, ± half its 90 % interval; a spot has none. Offsets: ± 90 %.",
+)
+FIT_LEGEND = (
+    'prob.: of the kind among those tried, "?" where it is not decided; "under": upper end of the '
+    "90 % interval alone; misfit: rms of what is left in errors of the readings, 1 is all noise.",
+    "index angle: in degrees, mixes dip and direction of magnetisation; dip: in degrees to the "
+    "right of the strike, facing along it as written (0 to 360 from grid north).",
+    "under remanence: dips that remanence up to fits.koenigsberger allows; no dip is told where "
+    "fits.magnetisation is unknown or all dips are allowed.",
+)
+DEPTH_LEGEND = (
+    f"top: height of the top above the ellipsoid; index: structural index. {BRACKETS}",
+    "apart: how far the methods that hold lie apart, in standard deviations of the answer; over 2 "
+    "they disagree by more than its interval tells: look at the section before you trust it.",
+)
 #: Numbers in a sentence: two reasons that differ in these alone tell the same.
 _FIGURES = re.compile(r"[\d.]+")
 
@@ -45,6 +63,7 @@ def _traced(result: "TraceResult") -> Iterator[str]:
         counts = f"{row.length_m:.0f}", f"{row.evidence:.3f}", f"{row.lines}"
         rows.append([row.lineament, row.kind, strike, *counts, *place])
     yield from columns(rows)
+    yield from TRACE_LEGEND
     for fault in result.faults:
         side = "right" if fault.offset_m > 0 else "left"
         yield (
@@ -163,19 +182,25 @@ def _compact(found: "CompactResult") -> Iterator[str]:
 
 def _fitted(result: "FitResult") -> Iterator[str]:
     """Yield the bodies, and the picks without one."""
+    from lodewalk.services.rocks.rows import number
+
     if result.bodies:
-        rows = [["body", "kind", "prob.", "depth [m]", "width [m]", "index angle", "dip", "misfit"]]
+        head = ["body", "kind", "prob.", "strike", "depth [m]", "width [m]", "index angle"]
+        rows = [[*head, "dip", "under remanence", "misfit"]]
         rows += [
             [
                 row.body,
                 row.kind + ("" if row.decidable else " ?"),
                 f"{row.probability:.2f}",
+                number(row.strike_deg, 0),
                 *_numbers(row),
+                _remanence(row),
                 f"{row.misfit:.1f}",
             ]
             for row in result.bodies
         ]
         yield from columns(rows)
+        yield from FIT_LEGEND
     yield from (f"Known: {text}" for text in result.known)
     for one in result.without:
         yield f"{one.pick}: {one.reason}"
@@ -204,6 +229,16 @@ def _numbers(row: "Body") -> list[str]:
     ]
 
 
+def _remanence(row: "Body") -> str:
+    """Return the range of dips under remanence; a dash where it adds nothing."""
+    from lodewalk.services.rocks.rows import number
+
+    low, high = row.dip_range_low_deg, row.dip_range_high_deg
+    if None in (low, high) or (low, high) == (row.dip_low_deg, row.dip_high_deg):
+        return "-"
+    return f"{number(low, 0)} to {number(high, 0)}"
+
+
 def _along(found: "AlongResult") -> Iterator[str]:
     """Yield what was fitted to a piece of a line."""
     body = found.body
@@ -220,15 +255,15 @@ def _along(found: "AlongResult") -> Iterator[str]:
             ["depth", f"{depth} m"],
             ["width", f"{width} m" if width != "-" else "-"],
             ["index angle", f"{angle} degrees"],
-            ["dip", f"{dip} degrees" if dip != "-" else "-"],
+            ["dip", f"{dip} degrees, to the right of the strike" if dip != "-" else "-"],
+            ["under remanence", _remanence(body)],
             ["misfit", f"{body.misfit:.1f}"],
         ]
     )
     for one in found.kinds:
         if one.kind != body.kind and one.depth_m is not None and one.probability > 0.01:
             yield f"As {one.kind} ({one.probability:.2f}): depth {one.depth_m:.1f} m."
-    if body.not_resolved:
-        yield body.not_resolved
+    yield from (text for text in (body.not_resolved, body.dip_words) if text)
     if found.figure:
         yield f"Figure: {found.figure}"
     yield CAUTION
@@ -250,15 +285,16 @@ def _depths(result: "DepthResult") -> Iterator[str]:
     told = [row for row in result.picks if row.depth_m is not None]
     names = list(dict.fromkeys(m.method for row in told for m in row.methods))
     if told:
-        rows = [["pick", "depth [m]", "top [m]", "index", *names]]
+        rows = [["pick", "depth [m]", "top [m]", "index", "apart", *names]]
         for row in told:
             answer = interval(row.depth_m, row.depth_low_m, row.depth_high_m)
             said = _said(row, names)
-            rows.append([row.pick, answer, number(row.top_height_m), number(row.index), *said])
+            about = number(row.top_height_m), number(row.index), number(row.disagreement)
+            rows.append([row.pick, answer, *about, *said])
         yield from columns(rows)
     yield from _without(result)
     if told:
-        yield f"top: height above the ellipsoid; index: structural index. {BRACKETS}"
+        yield from DEPTH_LEGEND
     yield from result.idle
     yield CAUTION if told else _none("No depth was told", result.problem)
 

@@ -31,7 +31,14 @@ from lodewalk.figures.style import (
     text_mm,
     wrapped,
 )
-from lodewalk.records.interpreted import Bodies, Curves, Picks, ProfileReadings
+from lodewalk.records.interpreted import (
+    Bodies,
+    Curves,
+    Dips,
+    Picks,
+    ProfileReadings,
+    with_dips,
+)
 
 Floats = NDArray[np.float64]
 NINETY = 1.6449
@@ -71,6 +78,7 @@ def draw_section(
     *,
     pick: str,
     noise: Mapping[str, float] | None = None,
+    dips: Dips | None = None,
 ) -> Figure:
     """Draw the section of a pick: data with curve and band, residuals, and the body.
 
@@ -82,6 +90,8 @@ def draw_section(
         Name of the pick.
     noise : mapping, optional
         Of the fit: ``scale`` of the readings' errors, ``correlated_nT`` that neighbours share.
+    dips : Dips, optional
+        The dips of the bodies; without them none is drawn.
 
     Returns
     -------
@@ -108,14 +118,15 @@ def draw_section(
     Traceback (most recent call last):
     lodewalk.errors.InputError: There is no pick of this name. Found 'R1-L01'.
     """
-    return _drawn(_section(picks, profiles, curves, bodies, pick, noise or {}))
+    told = with_dips(bodies, Dips.empty() if dips is None else dips)
+    return _drawn(_section(picks, profiles, curves, told, pick, noise or {}))
 
 
 def _section(
     picks: Picks,
     profiles: ProfileReadings,
     curves: Curves,
-    bodies: Bodies,
+    bodies: pl.DataFrame,
     pick: str,
     noise: Mapping[str, float],
 ) -> _Section:
@@ -124,7 +135,7 @@ def _section(
     if not rows.height:
         raise InputError("There is no pick of this name.", value=pick)
     row = rows.row(0, named=True)
-    own = bodies.frame.filter(pl.col("pick") == pick)
+    own = bodies.filter(pl.col("pick") == pick)
     told = own.filter(pl.col("depth_m").is_not_null())
     if not told.height:
         raise InputError(row["problem"] or "No body was fitted at this pick.", value=pick)

@@ -179,15 +179,32 @@ def body_words(body: Mapping[str, Any]) -> list[str]:
     if body["index_angle_deg"] is not None:
         words.append(f"Index angle {interval(body, 'index_angle', 'deg', 0)}")
     if body["dip_deg"] is not None:
-        words.append(
-            f"Dip {interval(body, 'dip', 'deg', 0)} to the right, if magnetised: "
-            f"{magnetisation_words(body['magnetisation'])}"
-        )
-    elif body["kind"] not in ("cylinder", "sphere"):
-        words.append(
-            "No dip without a magnetisation: state one in setting fits.magnetisation to have it"
-        )
+        stated = magnetisation_words(body["magnetisation"])
+        words.append(f"Dip {dip_words(body)}, to the right, if magnetised: {stated}")
+    elif body["magnetisation"] in ("", "unknown"):
+        if body["kind"] not in ("cylinder", "sphere"):
+            words.append(
+                "No dip without a magnetisation: state one in setting fits.magnetisation to have it"
+            )
+    else:
+        words.append(body["dip_words"].rstrip("."))
     return words
+
+
+def dip_words(body: Mapping[str, Any]) -> str:
+    """Return a dip with its interval, and its range under remanence where that is wider.
+
+    Examples
+    --------
+    >>> dip_words({"dip_deg": 60.0, "dip_low_deg": 50.0, "dip_high_deg": 70.0,
+    ...     "dip_range_low_deg": 20.0, "dip_range_high_deg": 100.0})
+    '60° (50 to 70), under remanence 20 to 100'
+    """
+    told = interval(body, "dip", "deg", 0)
+    low, high = body["dip_range_low_deg"], body["dip_range_high_deg"]
+    if None in (low, high) or (low, high) == (body["dip_low_deg"], body["dip_high_deg"]):
+        return told
+    return f"{told}, under remanence {number(low, 0)} to {number(high, 0)}"
 
 
 def level_top(body: Mapping[str, Any]) -> bool:

@@ -86,7 +86,7 @@ def rock_layers(records: RockRecords) -> list[Layer]:
         ``bodies``, ``depths``, ``lineaments``, ``picks`` and ``faults``.
     """
     return [
-        _points("bodies", records.bodies.frame),
+        _points("bodies", records.told_bodies),
         _points("depths", records.depths.frame),
         Layer("lineaments", "any", _polylines(records), _columns(records.lineaments.frame)),
         _points("picks", records.picks.frame),

@@ -10,7 +10,13 @@ import polars as pl
 
 from lodewalk.figures.depth_along import draw_depth_along
 from lodewalk.figures.section import draw_section
-from lodewalk.figures.section_body import SHEETS, interval, joint_words, magnetisation_words
+from lodewalk.figures.section_body import (
+    SHEETS,
+    dip_words,
+    interval,
+    joint_words,
+    magnetisation_words,
+)
 from lodewalk.figures.style import number
 from lodewalk.handover.content import ReportFigure, Undrawn
 from lodewalk.handover.pictures import picture
@@ -149,7 +155,7 @@ def best_bodies(records: RockRecords) -> list[dict[str, Any]]:
 
     A pick that lies on no lineament stands for itself.
     """
-    frame = records.bodies.frame.with_columns(
+    frame = records.told_bodies.with_columns(
         group=pl.coalesce("lineament", "body"), alone=pl.col("pick").is_not_null()
     )
     order = {name: nth for nth, name in enumerate(records.lineaments.strings("lineament"))}
@@ -233,9 +239,13 @@ def _method_words(told: pl.DataFrame) -> str:
         return "no other method holds"
     shares = valid.group_by("method").agg((pl.col("depth_m") / pl.col("answer") - 1).median())
     rows = sorted(shares.rows(), key=lambda row: (row[1], row[0]))
-    return ", ".join(
+    words = ", ".join(
         f"{name} {number(100 * off, 0, signed=True)}\N{NO-BREAK SPACE}%" for name, off in rows
     )
+    apart = told["disagreement"].drop_nulls()
+    if not len(apart):
+        return words
+    return f"{words}; apart by {number(float(np.median(apart.to_numpy())), 1)} sd of the answer"
 
 
 def _pick_rows(records: RockRecords) -> list[PickRow]:
@@ -255,11 +265,19 @@ def _pick_rows(records: RockRecords) -> list[PickRow]:
                 interval(row, "depth", "m", 1) if row["depth_m"] is not None else "no depth",
                 _plus_minus(row["index"], row["index_sd"]),
                 row["valid"],
-                row["reason"],
+                _remark(row),
             )
             for row in own.iter_rows(named=True)
         ]
     return rows
+
+
+def _remark(row: Mapping[str, Any]) -> str:
+    """Return what a method rests on; of the answer, how far the methods lie apart besides."""
+    apart = row["disagreement"]
+    if apart is None:
+        return str(row["reason"])
+    return f"{row['reason']} The methods lie apart by {number(apart, 1)} of its sd.".strip()
 
 
 def _plus_minus(value: float | None, sd: float | None) -> str:
@@ -279,7 +297,7 @@ def _body_row(row: Mapping[str, Any]) -> BodyRow:
         joint_words(row),
         _width(row),
         interval(row, "index_angle", "deg", 0),
-        interval(row, "dip", "deg", 0) if row["dip_deg"] is not None else "index angle alone",
+        dip_words(row) if row["dip_deg"] is not None else "index angle alone",
         magnetisation_words(row["magnetisation"]),
     )
 
@@ -298,8 +316,9 @@ def _not_resolved(records: RockRecords) -> tuple[str, ...]:
     """Return what the data don't tell of the bodies of the table, each sentence once."""
     names: dict[str, list[str]] = {}
     for row in best_bodies(records):
-        if row["not_resolved"]:
-            names.setdefault(row["not_resolved"], []).append(row["body"])
+        said = " ".join(text for text in (row["not_resolved"], row["dip_words"]) if text)
+        if said:
+            names.setdefault(said, []).append(row["body"])
     return tuple(f"{', '.join(bodies)}: {text}" for text, bodies in names.items())
 
 
@@ -365,7 +384,7 @@ def _section_figure(
     records: RockRecords, lineament: str | None, pick: str, *, explained: bool
 ) -> Any:
     """Return the section of a pick with its words; how to read it stands below the first one."""
-    body = records.bodies.frame.filter(pl.col("pick") == pick).row(0, named=True)
+    body = records.told_bodies.filter(pl.col("pick") == pick).row(0, named=True)
     whose = f" of {lineament}, at its best resolved pick {pick}" if lineament else f" at {pick}"
     caption = (
         "Above the readings, the curve of the body with its 90 % band, and the regional; below "
@@ -377,13 +396,13 @@ def _section_figure(
         else "Read as the first section above."
     )
     if body["dip_deg"] is None:
-        caption += " No magnetisation is stated, so the body is drawn upright: no dip is told."
+        caption += f" The body is drawn upright: no dip is told. {body['dip_words']}".rstrip()
     depth = interval(body, "depth", "m", 1)
     alt = f"Section at {pick}: {body['kind']}, top {depth} below ground."
     noted = (records.fit_notes.values if records.fit_notes else {}).get("picks") or {}
     noise = noted.get(pick, {}).get("noise")
     draw = partial(draw_section, records.picks, records.profiles, records.curves, records.bodies,
-                   pick=pick, noise=noise)  # fmt: skip
+                   pick=pick, noise=noise, dips=records.dips)  # fmt: skip
     return picture("rocks", f"Section{whose}", caption, alt, draw)
 
 

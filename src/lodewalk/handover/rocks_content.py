@@ -1,6 +1,8 @@
 """What the report says of the rocks, as plain records."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import polars as pl
 
 from lodewalk.records.document import Document
 from lodewalk.records.grid import GridSet
@@ -8,11 +10,13 @@ from lodewalk.records.interpreted import (
     Bodies,
     Curves,
     Depths,
+    Dips,
     Faults,
     LineamentPoints,
     Lineaments,
     Picks,
     ProfileReadings,
+    with_dips,
 )
 
 
@@ -33,6 +37,12 @@ class RockRecords:
     transform_notes: Document | None = None
     trace_notes: Document | None = None
     fit_notes: Document | None = None
+    dips: Dips = field(default_factory=Dips.empty)
+
+    @property
+    def told_bodies(self) -> pl.DataFrame:
+        """The bodies with their dips."""
+        return with_dips(self.bodies, self.dips)
 
 
 @dataclass(frozen=True)

@@ -131,6 +131,12 @@ class Depths(Table):
         _number("top_height_m", "m", "height of the top, above the ellipsoid", nullable=True),
         _number("index", "", "structural index", nullable=True),
         _number("index_sd", "", "one standard deviation of the index", nullable=True),
+        _number(
+            "disagreement",
+            "",
+            "of the methods that hold: their sd over that of the answer",
+            nullable=True,
+        ),
         Column("valid", pl.Boolean(), "", "whether the method's own conditions hold"),
         Column("reason", pl.String(), "", "what it assumes, or why it has no answer"),
     )
@@ -151,17 +157,60 @@ class Bodies(Table):
         *PLACE,
         _number("position_sd_m", "m", "one standard deviation of the place across the strike"),
         _number("strike_deg", "deg", "azimuth of the strike from grid north", nullable=True),
+        _number("strike_sd_deg", "deg", "one standard deviation of the strike", nullable=True),
         *_estimate("depth", "m", "depth of the top below ground"),
         _number("top_height_m", "m", "height of the top, above the ellipsoid", nullable=True),
         *_estimate("width", "m", "width across the strike, horizontal"),
         Column("width_resolved", pl.Boolean(), "", "whether the data tell the width"),
         *_estimate("index_angle", "deg", "index angle"),
         *_estimate("strength", "nT_m", "amplitude times width"),
-        *_estimate("dip", "deg", "dip under the stated magnetisation, right of the strike"),
-        Column("magnetisation", pl.String(), "", "magnetisation that the dip stands under"),
-        Column("dip_range_low_deg", pl.Float64(), "deg", "least dip under remanence", True, True),
-        Column("dip_range_high_deg", pl.Float64(), "deg", "most dip under remanence", True, True),
         _number("misfit", "", "rms of the whitened residuals"),
         Column("profiles", pl.Int64(), "", "profiles fitted together"),
         Column("not_resolved", pl.String(), "", "what the data don't tell"),
+    )
+
+
+class Dips(Table):
+    """The dip of each body under the stated magnetisation, one row a body."""
+
+    SCHEMA: ClassVar = (
+        Column("body", pl.String(), "", "name of the body"),
+        *_estimate("dip", "deg", "dip under the stated magnetisation, right of the strike"),
+        _number("dip_range_low_deg", "deg", "least dip under remanence", nullable=True),
+        _number("dip_range_high_deg", "deg", "most dip under remanence", nullable=True),
+        Column(
+            "positive",
+            pl.Boolean(),
+            "",
+            "whether the body, or the rock right of a contact, is the more magnetic side",
+            nullable=True,
+        ),
+        *_estimate("susceptibility_width", "SI_m", "susceptibility times width, at that dip"),
+        Column("magnetisation", pl.String(), "", "magnetisation that the dip stands under"),
+        Column("dip_words", pl.String(), "", "what the dip stands under, or why none is told"),
+    )
+
+
+def with_dips(bodies: Bodies, dips: Dips) -> pl.DataFrame:
+    """Return the bodies with their dips, as people see them.
+
+    Parameters
+    ----------
+    bodies : Bodies
+        The bodies.
+    dips : Dips
+        What is told of their dips; a body without a row has none.
+
+    Returns
+    -------
+    polars.DataFrame
+        A row for each body in the same order, with the columns of both.
+
+    Examples
+    --------
+    >>> with_dips(Bodies.empty(), Dips.empty()).height
+    0
+    """
+    return bodies.frame.join(dips.frame, on="body", how="left", maintain_order="left").with_columns(
+        pl.col("magnetisation", "dip_words").fill_null("")
     )

@@ -20,6 +20,7 @@ _PRODUCTS = {
     "curves": "curves",
     "depths": "depths",
     "bodies": "bodies",
+    "dips": "dips",
     "transforms": "transform_grids",
     "transform_notes": "transform_notes",
     "trace_notes": "trace_notes",

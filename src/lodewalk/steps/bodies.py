@@ -1,4 +1,4 @@
-"""Bodies from fits: a fit along a profile becomes a place, a depth below ground and a dip."""
+"""Bodies from fits: a fit along a profile becomes a place and a depth below ground."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -8,85 +8,15 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lodewalk.adapters.projection import grid_convergence_deg
-from lodewalk.errors import SettingsError
 from lodewalk.methods.bodies.dyke import profile_distance
-from lodewalk.methods.inversion.dips import Dip, dip_of
 from lodewalk.methods.inversion.results import NINETY, BodyFit, Estimate, Profile
-from lodewalk.records import Record
 from lodewalk.records.interpreted import Bodies
-from lodewalk.steps.site_field import middle_of_survey, survey_site
 
 Floats = NDArray[np.float64]
 #: Products that tell the field at the survey.
 FIELD_NEEDS = ("rover_positions", "rover_heights", "rover_times", "datum")
-#: Settings that say what dips stand under.
-DIP_SETTINGS = (
-    "survey.crs",
-    "fits.magnetisation",
-    "fits.koenigsberger",
-    "transforms.magnetisation_inclination_deg",
-    "transforms.magnetisation_declination_deg",
-)
 #: Error of a sensor's height above ground, one standard deviation (common practice) [m].
 SENSOR_SD_M = 0.1
-
-
-@dataclass(frozen=True)
-class Under:
-    """Field and magnetisation that dips are told under; azimuths count from grid north [deg]."""
-
-    inclination_deg: float
-    declination_deg: float
-    magnetisation: str
-    koenigsberger: float
-    body_inclination_deg: float | None
-    body_declination_deg: float | None
-
-    def dip(self, index: Estimate, azimuth_deg: float, strike_sd_deg: float = 0.0) -> Dip:
-        """Return the dip of a body by its index angle and the azimuth of its profile."""
-        body = self.body_declination_deg
-        return dip_of(
-            index,
-            magnetisation=self.magnetisation,
-            inclination_deg=self.inclination_deg,
-            profile_azimuth_deg=azimuth_deg - self.declination_deg,
-            koenigsberger=self.koenigsberger,
-            strike_sd_deg=strike_sd_deg,
-            body_inclination_deg=self.body_inclination_deg,
-            body_azimuth_deg=None if body is None else azimuth_deg - body,
-        )
-
-
-def under(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> Under:
-    """Return field and magnetisation at the survey.
-
-    Raises
-    ------
-    SettingsError
-        Where a magnetisation is said to be given and isn't.
-    """
-    site = survey_site(inputs)
-    latitude, longitude, _ = middle_of_survey(inputs)
-    turn = float(grid_convergence_deg(longitude, latitude, crs=settings["survey.crs"]))
-    stated = settings["fits.magnetisation"]
-    names = ("inclination", "declination")
-    given = [settings[f"transforms.magnetisation_{name}_deg"] for name in names]
-    if stated == "given" and None in given:
-        raise SettingsError(
-            'Setting fits.magnetisation is "given", but no direction of magnetisation is.',
-            file="survey.toml",
-            remedy="Set magnetisation_inclination_deg and magnetisation_declination_deg in "
-            "[transforms].",
-        )
-    return Under(
-        site.inclination_deg,
-        site.declination_deg - turn,
-        stated,
-        settings["fits.koenigsberger"],
-        given[0] if stated == "given" else None,
-        given[1] - turn if stated == "given" else None,
-    )
 
 
 @dataclass(frozen=True)
@@ -119,7 +49,6 @@ def body_row(
     fit: BodyFit,
     profile: Profile,
     stand: Stand,
-    under: Under,
     *,
     depth: Estimate | None = None,
 ) -> dict[str, Any]:
@@ -133,8 +62,6 @@ def body_row(
         What was fitted to what.
     stand : Stand
         Where the profile lies.
-    under : Under
-        What dips are told under.
     depth : Estimate, optional
         Depth below the sensor, instead of the fit's own.
     """
@@ -144,9 +71,7 @@ def body_row(
     rise = float(np.interp(position.value, profile.distance_m, profile.rise_m))
     below = below_ground(depth or own["depth_m"], stand.sensor_height_m - rise)
     level = None if stand.ground_m is None else stand.ground_m + rise
-    dip = under.dip(own["index_angle_deg"], stand.azimuth_deg, stand.strike_sd_deg)
     width = own.get("half_width_m")
-    said = [*fit.not_resolved, *([dip.words] if dip.words else [])]
     return {
         **about,
         "kind": fit.kind,
@@ -154,18 +79,15 @@ def body_row(
         "northing_m": stand.northing_m + position.value * float(np.cos(turn)),
         "position_sd_m": position.sd,
         "strike_deg": (stand.azimuth_deg - 90.0) % 360.0,
+        "strike_sd_deg": stand.strike_sd_deg,
         **estimate_columns("depth", "m", below),
         "top_height_m": None if level is None else level - below.value,
         **estimate_columns("width", "m", width, times=2.0),
         "width_resolved": width is not None and width.resolved,
         **estimate_columns("index_angle", "deg", own["index_angle_deg"]),
         **estimate_columns("strength", "nT_m", own.get("strength_nT_m")),
-        **estimate_columns("dip", "deg", dip.dip),
-        "magnetisation": under.magnetisation,
-        "dip_range_low_deg": dip.range_low_deg if np.isfinite(dip.range_low_deg) else None,
-        "dip_range_high_deg": dip.range_high_deg if np.isfinite(dip.range_high_deg) else None,
         "misfit": float(np.sqrt(fit.cost / fit.freedom)) if fit.freedom > 0 else 0.0,
-        "not_resolved": " ".join(said),
+        "not_resolved": " ".join(fit.not_resolved),
     }
 
 

@@ -39,12 +39,19 @@ ROCKS = (
     Step(
         "fits",
         "Fits a body to each profile, and one to all profiles of a lineament together.",
-        2,
+        3,
         ("bodies", "curves", "fit_notes"),
         (
-            "picks", "profiles", "lineaments", "rover_positions", "rover_heights", "rover_times",
-            "datum", "known_files", "known_recorded",
+            "picks", "profiles", "lineaments", "known_files", "known_recorded",
         ),
+        ("survey.crs",),
+    ),
+    Step(
+        "dips",
+        "Tells the dip of each body under the stated magnetisation, and its range under remanence.",
+        1,
+        ("dips",),
+        ("bodies", "rover_positions", "rover_heights", "rover_times", "datum"),
         (
             "survey.crs", "fits.magnetisation", "fits.koenigsberger",
             "transforms.magnetisation_inclination_deg", "transforms.magnetisation_declination_deg",
@@ -53,7 +60,7 @@ ROCKS = (
     Step(
         "depth",
         "Tells the depth below each pick by every method and as one calibrated answer.",
-        2,
+        3,
         ("depths", "depth_notes"),
         ("picks", "profiles", "bodies", "fit_notes", "lineaments", "readings",
          "rover_positions", "grids"),

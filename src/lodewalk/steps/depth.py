@@ -82,7 +82,7 @@ def _rows(
     first = DepthRule(
         ANSWER, answer.depth, answer.distance_m, answer.index, not answer.problem, said
     )
-    yield _row(pick, first)
+    yield {**_row(pick, first), "disagreement": _rounded(answer.spread)}
     if body is not None:
         taken = [
             name

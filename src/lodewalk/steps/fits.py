@@ -13,7 +13,7 @@ from lodewalk.methods.inversion.pooled_noise import pooled_noises
 from lodewalk.methods.inversion.results import BodyFit, Noise, Profile, ProfileFit
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Curves
-from lodewalk.steps.bodies import Stand, Under, bodies_table, body_row, under
+from lodewalk.steps.bodies import Stand, bodies_table, body_row
 from lodewalk.steps.context import Context
 from lodewalk.steps.fields_beside import fields_beside, on_its_line
 from lodewalk.steps.joint_fits import (
@@ -85,18 +85,16 @@ def run(
         for k, found in zip(again, more, strict=True):
             fitted[k] = found
         good, lines, joints = _joined(picks, fitted, context)
-    field = under(inputs, settings) if good else None
     rows: list[dict[str, Any]] = []
     curves = [Curves.empty().frame]
     for pick, one in good:
-        assert field is not None
-        rows.append(pick_body(pick, one.found, field))
+        rows.append(pick_body(pick, one.found))
         curves.append(curve_rows(pick, one.found.fits[0]))
     strikes = dict(table(inputs, "lineaments").frame.select("lineament", "strike_deg").iter_rows())
     for (line, own), joint in zip(lines, joints, strict=True):
-        if field is not None and not joint.problem:
+        if not joint.problem:
             stands = [pick.stand for pick in own]
-            rows.append(joint_row(line, joint, stands, strikes[line.name], field))
+            rows.append(joint_row(line, joint, stands, strikes[line.name]))
     notes = {
         "picks": {
             str(pick.row["pick"]): _note(one) for pick, one in zip(picks, fitted, strict=True)
@@ -283,7 +281,7 @@ def profile_of(frame: pl.DataFrame) -> Profile:
     return Profile(distance, anomaly, rise, own, place_nT=place, place_sd_m=place_sd)
 
 
-def pick_body(pick: Pick, found: ProfileFit, field: Under) -> dict[str, Any]:
+def pick_body(pick: Pick, found: ProfileFit) -> dict[str, Any]:
     """Return the body of a pick as a row."""
     best = found.fits[0]
     about = {
@@ -294,7 +292,7 @@ def pick_body(pick: Pick, found: ProfileFit, field: Under) -> dict[str, Any]:
         "decidable": found.decidable,
         "profiles": 1,
     }
-    return body_row(about, best, pick.profile, pick.stand, field, depth=found.depth)
+    return body_row(about, best, pick.profile, pick.stand, depth=found.depth)
 
 
 def curve_rows(pick: Pick, fit: BodyFit) -> pl.DataFrame:

@@ -18,7 +18,7 @@ from lodewalk.methods.inversion.results import (
     Profile,
     ProfileFit,
 )
-from lodewalk.steps.bodies import Stand, Under, body_row
+from lodewalk.steps.bodies import Stand, body_row
 
 #: Kinds that are fitted to several profiles together.
 KINDS = ("thin sheet", "dyke", "contact")
@@ -219,7 +219,7 @@ def _mean_angle(singles: Sequence[Single], edge: bool) -> tuple[Estimate, float]
 
 
 def joint_row(
-    line: Line, joint: Joint, stands: Sequence[Stand], strike_deg: float, under: Under
+    line: Line, joint: Joint, stands: Sequence[Stand], strike_deg: float
 ) -> dict[str, Any]:
     """Return the body of a lineament as a row: depth below mean ground, place at its middle."""
     fit, middle = joint.fit, len(stands) // 2
@@ -260,7 +260,7 @@ def joint_row(
         "profiles": fit.profiles,
     }
     flat = Profile(np.array([-1.0, 1.0]), np.zeros(2))
-    return body_row(about, body, flat, stand, under)
+    return body_row(about, body, flat, stand)
 
 
 def joint_note(joint: Joint) -> dict[str, Any]:

@@ -24,6 +24,7 @@ PUBLIC = {
     "faults": "faults.parquet",
     "depths": "depths.parquet",
     "bodies": "bodies.parquet",
+    "dips": "dips.parquet",
     "check": "check.json",
     "rewalk": "rewalk.gpx",
     "summary": "summary.json",
@@ -100,6 +101,7 @@ TABLES = {
     "curves": "interpreted.Curves",
     "depths": "interpreted.Depths",
     "bodies": "interpreted.Bodies",
+    "dips": "interpreted.Dips",
     "joined": "products.Joined",
     "join_findings": "products.Findings",
 }

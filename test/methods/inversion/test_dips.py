@@ -41,7 +41,7 @@ def test_dip_of_an_induced_dyke_comes_back(inclination, azimuth, dip):
                          profile_azimuth_deg=azimuth, **field)  # fmt: skip
     amplitude, index = index_of(curve)
     found = dip_of(exact(index), inclination_deg=inclination, profile_azimuth_deg=azimuth,
-                   magnetisation="induced")  # fmt: skip
+                   magnetisation="induced", koenigsberger=0.2)  # fmt: skip
     assert found.dip.value == pytest.approx(dip, abs=1e-6)
     assert found.positive
     back = index_of_dip(dip, inclination_deg=inclination, profile_azimuth_deg=azimuth)
@@ -114,8 +114,39 @@ def test_strong_remanence_allows_any_dip():
     assert remanence_turn(1.2, 1.0) == 180.0
     found = dip_of(exact(-50.0), inclination_deg=60.0, profile_azimuth_deg=0.0, koenigsberger=1.5,
                    magnetisation="induced")  # fmt: skip
-    assert (found.range_low_deg, found.range_high_deg) == (0.0, 180.0)
+    assert found.dip is None
+    assert np.isnan([found.range_low_deg, found.range_high_deg]).all()
     assert "any dip" in found.words
+
+
+def test_an_interval_that_remanence_widens_to_all_dips_tells_none():
+    """asin(0.9) is 64 degrees: with 30 more to either side it holds 0 to 180 about 90."""
+    place = {"inclination_deg": 90.0, "profile_azimuth_deg": 0.0, "koenigsberger": 0.9,
+             "magnetisation": "induced"}  # fmt: skip
+    index = index_of_dip(90.0, inclination_deg=90.0, profile_azimuth_deg=0.0)
+    narrow = dip_of(Estimate(index, 5.0, index - 8.0, index + 8.0), **place)
+    assert narrow.dip.value == pytest.approx(90.0)
+    assert narrow.range_low_deg == pytest.approx(90.0 - 8.0 - np.degrees(np.arcsin(0.9)))
+    assert dip_of(Estimate(index, 18.0, index - 30.0, index + 30.0), **place).dip is None
+
+
+def test_a_contact_says_on_which_side_the_more_magnetic_rock_lies():
+    place = {"inclination_deg": 60.0, "profile_azimuth_deg": 0.0, "magnetisation": "induced"}
+    right, left = (dip_of(exact(index), edge=True, **place) for index in (-50.0, 130.0))
+    assert "right of the strike is the more magnetic" in right.words
+    assert "left of the strike is the more magnetic" in left.words
+    assert (right.positive, left.positive) == (True, False)
+
+
+def test_the_error_of_the_dip_widens_that_of_the_susceptibility():
+    field = {"strength_nT": 5e4, "inclination_deg": 60.0, "profile_azimuth_deg": 0.0}
+    step = 1e-3
+    sides = [susceptibility_width(exact(1000.0), dip_deg=40.0 + s, **field).value
+             for s in (-step, step)]  # fmt: skip
+    rate = abs(sides[1] - sides[0]) / (2.0 * step)
+    found = susceptibility_width(exact(1000.0), dip_deg=40.0, dip_sd_deg=3.0, **field)
+    assert found.sd == pytest.approx(3.0 * rate, rel=1e-4)
+    assert found.high - found.value == pytest.approx(1.645 * found.sd, rel=1e-3)
 
 
 def test_uncertain_index_tells_no_dip():

@@ -52,6 +52,7 @@ def dip_of(
     strike_sd_deg: float = 0.0,
     body_inclination_deg: float | None = None,
     body_azimuth_deg: float | None = None,
+    edge: bool = False,
 ) -> Dip:
     """Return the dip that an index angle means under a stated magnetisation.
 
@@ -72,11 +73,14 @@ def dip_of(
     body_inclination_deg, body_azimuth_deg : float, optional
         With ``given``: inclination of the body's whole magnetisation, and azimuth of the profile
         from its declination [deg].
+    edge : bool
+        Whether it is a contact or a step: then the words tell which rock is the more magnetic.
 
     Returns
     -------
     Dip
-        Without a dip where the field lies nearly along the strike, or the errors reach too far.
+        Without a dip where the field lies nearly along the strike, the errors reach too far, or
+        remanence allows any dip.
 
     Raises
     ------
@@ -127,6 +131,7 @@ def dip_of(
         strike_sd_deg=strike_sd_deg,
         extra=remanence_turn(koenigsberger, share) if magnetisation == "induced" else 0.0,
         words=(under, koenigsberger if magnetisation == "induced" else 0.0),
+        edge=edge,
     )
 
 
@@ -216,6 +221,7 @@ def susceptibility_width(
     strength: Estimate,
     *,
     dip_deg: float,
+    dip_sd_deg: float = 0.0,
     strength_nT: float,
     inclination_deg: float,
     profile_azimuth_deg: float,
@@ -228,6 +234,8 @@ def susceptibility_width(
         Amplitude times width [nT m].
     dip_deg : float
         Dip [deg], above 0 and below 180.
+    dip_sd_deg : float
+        Its standard deviation [deg], held in the interval as independent of that of the strength.
     strength_nT, inclination_deg : float
         The ambient field [nT] and its inclination [deg].
     profile_azimuth_deg : float
@@ -260,13 +268,14 @@ def susceptibility_width(
     share = section_direction(inclination_deg, profile_azimuth_deg)[1]
     check_positive(share, name="Share of the field across the strike")
     factor = 2.0 * np.pi / (strength_nT * share**2 * np.sin(np.radians(dip_deg)))
-    return Estimate(
-        float(factor * strength.value),
-        float(factor * strength.sd),
-        float(factor * strength.low),
-        float(factor * strength.high),
-        strength.resolved,
+    value = float(factor * strength.value)
+    turned = abs(value) * np.radians(dip_sd_deg) / abs(np.tan(np.radians(dip_deg)))
+    low, high = (
+        float(np.hypot(factor * end - value, NINETY * turned))
+        for end in (strength.low, strength.high)
     )
+    sd = float(np.hypot(factor * strength.sd, turned))
+    return Estimate(value, sd, max(value - low, 0.0), value + high, strength.resolved)
 
 
 def _told(
@@ -277,6 +286,7 @@ def _told(
     strike_sd_deg: float,
     extra: float,
     words: tuple[str, float],
+    edge: bool,
 ) -> Dip:
     """Return the dip at an index angle, for a direction that the strike's error turns too."""
     raw = (turn - index.value) % 360.0
@@ -288,21 +298,25 @@ def _told(
     if not dip > 0.0 or half > WIDEST / 2.0:
         return _none("The index angle is too uncertain for a dip.")
     low, high = max(dip - half, 0.0), min(dip + half, 180.0)
+    least, most = max(dip - half - extra, 0.0), min(dip + half + extra, 180.0)
     under, ratio = words
+    if least <= 0.0 and most >= 180.0:
+        return _none(f"Remanence up to {ratio:g} of the induced allows any dip: none is told.")
     said = f"Dip under {under}"
     if ratio > 0.0:
         said += f"; the range holds remanence up to {ratio:g} of the induced"
-    if extra >= 180.0:
-        said += ", which allows any dip"
-    if not positive:
-        said += "; the body is less magnetic than its host, or magnetised the other way round"
-    return Dip(
-        Estimate(float(dip), sd, float(low), float(high)),
-        float(max(dip - half - extra, 0.0)),
-        float(min(dip + half + extra, 180.0)),
-        positive,
-        said + ".",
-    )
+    said += _side(positive=positive, edge=edge)
+    told = Estimate(float(dip), sd, float(low), float(high))
+    return Dip(told, float(least), float(most), positive, said + ".")
+
+
+def _side(*, positive: bool, edge: bool) -> str:
+    """Return which side is the more magnetic; nothing of a body that is more so than its host."""
+    if edge:
+        side = "right" if positive else "left"
+        return f"; the rock on the {side} of the strike is the more magnetic"
+    less = "; the body is less magnetic than its host, or magnetised the other way round"
+    return "" if positive else less
 
 
 def _none(words: str) -> Dip:

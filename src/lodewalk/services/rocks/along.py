@@ -26,15 +26,9 @@ from lodewalk.services.decide_places import (
 from lodewalk.services.rocks.fit import Body
 from lodewalk.services.rocks.rows import filled
 from lodewalk.steps.across import NEEDS, Walked, pick_row, walked
-from lodewalk.steps.bodies import (
-    DIP_SETTINGS,
-    FIELD_NEEDS,
-    Under,
-    bodies_table,
-    body_row,
-    under,
-)
+from lodewalk.steps.bodies import FIELD_NEEDS, bodies_table, body_row
 from lodewalk.steps.context import Reporter
+from lodewalk.steps.dips import DIP_SETTINGS, dip_row, dips_table, under
 from lodewalk.steps.fits import Fitted, Pick, curve_rows, fit_one, pick_body, pick_of
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import run
@@ -144,7 +138,8 @@ def fit_along(
     if fitted.found.problem:
         raise InputError(fitted.found.problem)
     field = under(inputs, picked(folder.settings, DIP_SETTINGS))
-    row = pick_body(pick, fitted.found, field)
+    body = pick_body(pick, fitted.found)
+    row = body | dip_row(body, field)
     if figure is not None:
         _draw(figure, pick, profile_rows, fitted, row)
     return AlongResult(
@@ -154,7 +149,7 @@ def fit_along(
         (pick.stand.azimuth_deg - 90.0) % 360.0,
         pick.profile.distance_m.size,
         filled(Body, row),
-        _kinds(fitted, pick, field),
+        _kinds(fitted, pick),
         None if figure is None else str(figure),
     )
 
@@ -223,7 +218,7 @@ def _inside(
     return number, np.array([lines.ids[row] in wanted for row in rows], dtype=bool)
 
 
-def _kinds(fitted: Fitted, pick: Pick, field: Under) -> list[Kind]:
+def _kinds(fitted: Fitted, pick: Pick) -> list[Kind]:
     """Return the kinds that were tried with the depth below ground that each gives.
 
     The depth of a kind that is as good as excluded has no interval.
@@ -231,7 +226,7 @@ def _kinds(fitted: Fitted, pick: Pick, field: Under) -> list[Kind]:
     told = []
     for one in fitted.found.fits:
         share = fitted.found.probability[one.kind]
-        own = body_row({}, one, pick.profile, pick.stand, field)
+        own = body_row({}, one, pick.profile, pick.stand)
         held = share > LEFT_OUT
         row: dict[str, Any] = {
             "kind": one.kind,
@@ -257,6 +252,7 @@ def _draw(path: Path, pick: Pick, rows: pl.DataFrame, fitted: Fitted, body: dict
         Curves(curve_rows(pick, fitted.found.fits[0])),
         bodies_table([body]),
         pick=NAME,
+        dips=dips_table([body]),
         noise={"scale": fitted.noise.scale, "correlated_nT": fitted.noise.correlated_nT},
     )
     path.write_bytes(png_bytes(drawn))

@@ -28,7 +28,8 @@ class MethodDepth:
 class PickDepth:
     """The calibrated depth at one pick, below ground, and what each method said.
 
-    Without a depth, `reason` says why there is none.
+    Without a depth, `reason` says why there is none. `disagreement` is the standard deviation
+    of the methods that hold over that of the answer: over 2 they disagree by more than it tells.
     """
 
     pick: str
@@ -42,6 +43,7 @@ class PickDepth:
     depth_high_m: float | None
     top_height_m: float | None
     index: float | None
+    disagreement: float | None
     reason: str
     methods: list[MethodDepth]
 
@@ -90,5 +92,13 @@ def depths_of(folder: Folder) -> list[PickDepth]:
 
 #: The columns of a depth that isn't there.
 NO_DEPTH = dict.fromkeys(
-    ("depth_m", "depth_sd_m", "depth_low_m", "depth_high_m", "top_height_m", "index")
+    (
+        "depth_m",
+        "depth_sd_m",
+        "depth_low_m",
+        "depth_high_m",
+        "top_height_m",
+        "index",
+        "disagreement",
+    )
 )

@@ -2,13 +2,16 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import cast
 
 import polars as pl
 
+from lodewalk.records.interpreted import Bodies, Dips, with_dips
 from lodewalk.services.rocks.rows import filled, frame_of, notes_of, plain
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import run
+from lodewalk.survey.store import read_product
 
 
 @dataclass(frozen=True)
@@ -16,7 +19,8 @@ class Body:
     """One body: at a pick, or of a lineament, fitted to all its profiles.
 
     Low and high are the ends of 90 % intervals; where one is missing, the data hold no more than
-    the other side. Depths are below ground, heights above the ellipsoid.
+    the other side. Depths are below ground, heights above the ellipsoid. The dip is that to the
+    right of the strike as written; its range holds the remanence that the settings allow.
     """
 
     body: str
@@ -44,7 +48,14 @@ class Body:
     dip_deg: float | None
     dip_low_deg: float | None
     dip_high_deg: float | None
+    dip_range_low_deg: float | None
+    dip_range_high_deg: float | None
+    positive: bool | None
+    susceptibility_width_SI_m: float | None
+    susceptibility_width_low_SI_m: float | None
+    susceptibility_width_high_SI_m: float | None
     magnetisation: str
+    dip_words: str
     misfit: float
     profiles: int
     not_resolved: str
@@ -81,13 +92,18 @@ def fit(
     cancelled: Callable[[], bool] = lambda: False,
 ) -> FitResult:
     """Bring the bodies up to date and return them."""
-    run(folder, to="fits", workers=workers, reporter=reporter, cancelled=cancelled)
-    rows = frame_of(folder, "bodies").iter_rows(named=True)
+    run(folder, to="dips", workers=workers, reporter=reporter, cancelled=cancelled)
     told = notes_of(folder, "fit_notes").get("facts", [])
     known = [str(fact["text"]) for fact in told]
-    bodies = [filled(Body, row) for row in rows]
+    bodies = [filled(Body, row) for row in told_bodies(folder).iter_rows(named=True)]
     why, idle = nothing_picked(folder), idle_picks(folder)
     return FitResult(bodies, without_body(folder), known, why, idle)
+
+
+def told_bodies(folder: Folder) -> pl.DataFrame:
+    """Return the bodies with their dips, as they stand."""
+    bodies, dips = (read_product(folder, name) for name in ("bodies", "dips"))
+    return with_dips(cast(Bodies, bodies), cast(Dips, dips))
 
 
 def nothing_picked(folder: Folder) -> str | None:

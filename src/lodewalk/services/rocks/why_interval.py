@@ -24,7 +24,7 @@ def answer_interval(folder: Folder, pick: str) -> list[str]:
         return []
     kinds = ", ".join(note["kinds_below_sensor_m"])
     apart = note["disagreement"]
-    rules = "" if apart is None else f" (they differ by {apart:.1f} of their own errors)"
+    rules = "" if apart is None else f" (they lie apart by {apart:.1f} of its standard deviations)"
     return [
         "This depth is the calibrated answer. Its interval holds the fit's noise below, the kinds "
         f"that remain ({kinds or 'none fitted: the methods alone'}), a factor that trials gave, "
