@@ -20,7 +20,7 @@ OTHERS = {
     "horizontal_gradient": "nT/m",
     "total_gradient": "nT/m",
     "tilt_angle": "deg",
-    "tilt_horizontal_derivative": "rad/m",
+    "tilt_horizontal_derivative": "deg/m",
     "regional": "nT",
     "residual": "nT",
 }

@@ -35,7 +35,7 @@ FIT_LEGEND = (
 DEPTH_LEGEND = (
     f"top: height of the top above the ellipsoid; index: structural index. {BRACKETS}",
     "apart: how far the methods that hold lie apart, in standard deviations of the answer; over 2 "
-    "they disagree by more than its interval tells: look at the section before you trust it.",
+    "they disagree by more than its interval tells: look at the section. A dash: one holds.",
 )
 #: Numbers in a sentence: two reasons that differ in these alone tell the same.
 _FIGURES = re.compile(r"[\d.]+")
@@ -52,6 +52,8 @@ def trace(directory: Survey, as_json: AsJson = False) -> None:
 
 def _traced(result: "TraceResult") -> Iterator[str]:
     """Yield the lineaments, the surest first."""
+    from lodewalk.services.rocks.rows import evidence
+
     if not result.lineaments:
         yield f"Nothing was traced{f': {result.problem}' if result.problem else '.'}"
         return
@@ -60,7 +62,7 @@ def _traced(result: "TraceResult") -> Iterator[str]:
         sd = f" ± {1.645 * row.strike_sd_deg:.1f}" if row.strike_sd_deg is not None else ""
         strike = "-" if row.strike_deg is None else f"{row.strike_deg:.{1 if sd else 0}f}{sd}"
         place = f"{row.easting_m:.0f}", f"{row.northing_m:.0f}"
-        counts = f"{row.length_m:.0f}", f"{row.evidence:.3f}", f"{row.lines}"
+        counts = f"{row.length_m:.0f}", evidence(row.evidence), f"{row.lines or '-'}"
         rows.append([row.lineament, row.kind, strike, *counts, *place])
     yield from columns(rows)
     yield from TRACE_LEGEND

@@ -39,9 +39,9 @@ class Lineaments(Table):
         _number("strike_deg", "deg", "azimuth of the strike from grid north", nullable=True),
         _number("strike_sd_deg", "deg", "one standard deviation of the strike", nullable=True),
         _number("length_m", "m", "length along the polyline"),
-        _number("evidence", "", "probability that it is more than noise"),
+        _number("evidence", "", "probability that it is more than noise; 0.999 is 0.999 or over"),
         _number("strength", "nT/m", "median of the traced gradient along it"),
-        Column("lines", pl.Int64(), "", "survey lines that cross it"),
+        Column("lines", pl.Int64(), "", "survey lines that cross it", nullable=True),
         _number("alike", "", "correlation of the anomaly from line to line", nullable=True),
     )
 

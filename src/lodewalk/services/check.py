@@ -199,10 +199,24 @@ def check(folder: Folder, *, reporter: Reporter | None = None, pages: bool = Fal
     """Bring up what the verdicts need and return them; `pages` draws the page of each day."""
     run_steps(folder, to="check", reporter=reporter)
     result = check_result(json.loads(product_path(folder, "check").read_text(encoding="utf-8")))
+    result = replace(result, findings=[*result.findings, *_idle(folder)])
     if not pages:
         return result
     drawn = write_day_pages(folder)
     return replace(result, days=[replace(day, figure=drawn.get(day.date)) for day in result.days])
+
+
+def _idle(folder: Folder) -> list[Finding]:
+    """Return findings on picks and refusals that meet nothing, if those of the last run hold."""
+    from lodewalk.services.rocks.idle import idle_findings
+    from lodewalk.services.why import why_step
+
+    if not product_path(folder, "pick_notes").exists() or why_step(folder, "picks").stale:
+        return []
+    return [
+        Finding(row["kind"], row["instrument"], None, None, row["severity"], row["text"])
+        for row in idle_findings(folder).frame.iter_rows(named=True)
+    ]
 
 
 def check_result(found: dict[str, Any]) -> CheckResult:

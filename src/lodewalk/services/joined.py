@@ -27,7 +27,12 @@ def all_findings(folder: Folder, *, reduced: bool = False) -> "Findings":
     made = [name for step in STEPS for name in step.products if name.endswith("_findings")]
     checked = {*step_named("check").inputs, *step_named("check").products}
     names = [name for name in made if reduced or name in checked]
-    return Findings(pl.concat([product(folder, name).frame for name in names]))
+    frames = [product(folder, name).frame for name in names]
+    if reduced:
+        from lodewalk.services.rocks.idle import idle_findings
+
+        frames.append(idle_findings(folder).frame)
+    return Findings(pl.concat(frames))
 
 
 def base_record(folder: Folder) -> "BaseRecord | None":

@@ -6,7 +6,7 @@ ROCKS = (
     Step(
         "transforms",
         "Transforms the grid: continuation, derivatives, reductions, regional and residual.",
-        2,
+        3,
         ("transform_grids", "transform_notes"),
         (
             "grids", "grid_notes", "error_notes", "datum", "rover_positions", "rover_heights",
@@ -17,7 +17,7 @@ ROCKS = (
     Step(
         "trace",
         "Traces ridges, edges and spots of the grid, with strike, evidence and offsets by faults.",
-        1,
+        2,
         ("lineaments", "lineament_points", "faults", "trace_notes"),
         (
             "grids", "transform_grids", "readings", "rover_lines", "lines", "rover_culture",

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
 from lodewalk.methods.lineaments.culture import near_culture
+from lodewalk.methods.lineaments.evidence import SUREST
 from lodewalk.methods.lineaments.faults import Offset, find_offsets, groups
 from lodewalk.methods.lineaments.kinds import kind_of
 from lodewalk.methods.lineaments.markers import LEAST_ALIKE, Marker, follow_marker
@@ -276,14 +277,15 @@ def _lineaments(traced: Traced) -> Lineaments:
                 "strike_sd_deg": _column([s.sd_deg for s in traced.strikes], nothing),
                 "length_m": _column([r.length_m for r in ridges], np.zeros(spots)),
                 "evidence": _column(
-                    [r.evidence for r in ridges], [spot.evidence for spot in traced.spots]
+                    [min(r.evidence, SUREST) for r in ridges],
+                    [min(spot.evidence, SUREST) for spot in traced.spots],
                 ),
                 "strength": _column(
                     [float(np.median(r.strength)) for r in ridges],
                     [spot.strength for spot in traced.spots],
                 ),
                 "lines": pl.Series(
-                    [*[lines for lines, _ in traced.markers], *[0] * spots], dtype=pl.Int64
+                    [*[lines for lines, _ in traced.markers], *[None] * spots], dtype=pl.Int64
                 ),
                 "alike": _column([alike for _, alike in traced.markers], nothing),
             }

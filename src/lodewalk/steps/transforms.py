@@ -66,7 +66,7 @@ UNITS = {
     "horizontal_gradient": "nT/m",
     "total_gradient": "nT/m",
     "tilt_angle": "deg",
-    "tilt_horizontal_derivative": "rad/m",
+    "tilt_horizontal_derivative": "deg/m",
 }
 
 
@@ -209,7 +209,7 @@ def _of_gradients(
     """Return what is made of the derivatives and isn't linear."""
     slopes = Gradients(north, east, values["vertical_derivative"])
     tilt = tilt_angle(slopes)
-    turned = gradients(np.radians(tilt), spacing_m)
+    turned = gradients(tilt, spacing_m)
     return {
         "horizontal_gradient": horizontal_gradient(slopes),
         "total_gradient": total_gradient(slopes),

@@ -7,6 +7,7 @@ from typing import Any, TypeVar, cast
 
 import polars as pl
 
+from lodewalk.methods.lineaments.evidence import SUREST
 from lodewalk.records import Document
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import read_product
@@ -53,6 +54,17 @@ def number(value: float | None, digits: int = 1) -> str:
         return "-"
     rounded = round(value, digits)
     return f"{rounded if rounded else 0.0:.{digits}f}"
+
+
+def evidence(value: float) -> str:
+    """Return the evidence of a lineament for print; trials bear no more than "over 0.999".
+
+    Examples
+    --------
+    >>> evidence(0.9731), evidence(0.999)
+    ('0.973', 'over 0.999')
+    """
+    return f"over {SUREST:g}" if value >= SUREST else f"{value:.3f}"
 
 
 def interval(value: float | None, low: float | None, high: float | None, *, digits: int = 1) -> str:

@@ -11,7 +11,7 @@ from lodewalk.survey.run import run
 
 @dataclass(frozen=True)
 class Lineament:
-    """One lineament; strike and its error are missing for a spot."""
+    """One lineament; a spot has no strike and no lines; evidence of 0.999 is that or over."""
 
     lineament: str
     kind: str
@@ -22,7 +22,7 @@ class Lineament:
     strike_sd_deg: float | None
     length_m: float
     evidence: float
-    lines: int
+    lines: int | None
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Why a body or a depth is what it is, down to the readings it rests on."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,14 @@ import polars as pl
 from lodewalk.errors import LodewalkError
 from lodewalk.methods.inversion.influence import depth_influence
 from lodewalk.services.rocks.depth import MethodDepth, depths_of
-from lodewalk.services.rocks.rows import frame_of, interval, notes_of, number, plain
+from lodewalk.services.rocks.rows import (
+    evidence,
+    frame_of,
+    interval,
+    notes_of,
+    number,
+    plain,
+)
 from lodewalk.services.rocks.why_interval import answer_interval, place_error
 from lodewalk.steps.bodies import SENSOR_SD_M
 from lodewalk.steps.fits import profile_of
@@ -22,7 +29,10 @@ MOST_TOLD = 5
 
 @dataclass(frozen=True)
 class RestsOn:
-    """One reading of a profile, and how far its own error moves the depth."""
+    """One reading of a profile, and how far its error moves the depth.
+
+    That error is its own, `sd_nT`, and what the error of its place makes, `place_nT`.
+    """
 
     reading_id: str
     file: str
@@ -30,6 +40,7 @@ class RestsOn:
     distance_m: float
     anomaly_nT: float
     sd_nT: float
+    place_nT: float | None
     moves_depth_m: float | None
 
 
@@ -147,7 +158,8 @@ def _where(
     rows = frame_of(folder, "lineaments").filter(pl.col("lineament") == lineament)
     lines += [
         f"Lineament {lineament}, a {row['kind']} {number(row['length_m'], 0)} m long on "
-        f"{row['lines']} lines, evidence {number(row['evidence'], 3)}, was traced from the map."
+        f"{row['lines'] or 0} lines, was traced from the map; that it is more than noise has the "
+        f"probability {evidence(row['evidence'])}."
         for row in rows.iter_rows(named=True)
     ]
     return [*lines, *_grid(folder)]
@@ -173,7 +185,8 @@ def _what(
     """Say the depth, the kind, and what each method says."""
     lines = []
     if depth[0] is not None:
-        lines.append(f"Depth of the top below ground {interval(*depth)} m.")
+        by = ", the calibrated answer over the methods below" if methods else ""
+        lines.append(f"Depth of the top below ground {interval(*depth)} m (90 % interval){by}.")
     if body is not None:
         sure = "" if body["decidable"] else ", which doesn't decide it"
         lines.append(
@@ -238,15 +251,24 @@ def _rests_on(
     if pick is not None and body is not None:
         moves = _moves(profiles, pick, body)
     columns = ("reading_id", "file", "line_in_file", "distance_m", "anomaly_nT", "sd_nT")
+    places = joined["place_nT"].to_list() if "place_nT" in joined.columns else []
     return [
-        RestsOn(**row, moves_depth_m=plain(float(moved)))
-        for row, moved in zip(joined.select(columns).iter_rows(named=True), moves, strict=True)
+        RestsOn(**row, place_nT=plain(place), moves_depth_m=plain(float(moved)))
+        for row, place, moved in zip(
+            joined.select(columns).iter_rows(named=True),
+            places or [None] * joined.height,
+            moves,
+            strict=True,
+        )
     ]
 
 
 def _moves(profiles: pl.DataFrame, pick: dict[str, Any], body: dict[str, Any]) -> Any:
-    """Return how far each reading's own error moves the depth [m]."""
+    """Return how far the error of each reading and of its place moves the depth [m]."""
     profile = profile_of(profiles)
+    if profile.place_nT.size:
+        whole = np.hypot(profile.sd_nT, np.nan_to_num(profile.place_nT))
+        profile = replace(profile, sd_nT=whole)
     turn = np.radians(pick["azimuth_deg"])
     east, north = (body[axis] - pick[axis] for axis in ("easting_m", "northing_m"))
     place = float(east * np.sin(turn) + north * np.cos(turn))
@@ -279,10 +301,11 @@ def _told(pick: dict[str, Any] | None, readings: list[RestsOn], names: list[str]
         key=lambda row: -abs(row.moves_depth_m or 0.0),
     )
     if telling:
-        lines.append("Their own errors move the depth most at:")
+        lines.append("One sd of a reading and of its place moves the depth most at:")
     lines += [
         f"  {row.reading_id} ({row.file}, line {row.line_in_file}), {row.distance_m:.1f} m across, "
-        f"{row.anomaly_nT:.1f} nT: {row.moves_depth_m or 0.0:+.2f} m"
+        f"{row.anomaly_nT:.1f} nT ± {np.hypot(row.sd_nT, row.place_nT or 0.0):.1f}: "
+        f"{row.moves_depth_m or 0.0:+.2f} m"
         for row in telling[:MOST_TOLD]
     ]
     return [*lines, "lodewalk why DIR READING follows each back to its raw line."]

@@ -33,6 +33,14 @@ def answer_interval(folder: Folder, pick: str) -> list[str]:
     ]
 
 
+def _off(profile: pl.DataFrame) -> str:
+    """Return how far a reading stands from its place."""
+    if "place_sd_m" not in profile.columns:
+        return ""
+    sd = profile["place_sd_m"].drop_nulls().to_numpy()
+    return f"{number(float(np.median(sd)), 1)} m (one sd) " if sd.size else ""
+
+
 def place_error(profile: pl.DataFrame, noise: dict[str, Any]) -> list[str]:
     """Say what the error of the places is in nanotesla, and whether it is the largest.
 
@@ -50,7 +58,8 @@ def place_error(profile: pl.DataFrame, noise: dict[str, Any]) -> list[str]:
     others = own * noise["scale"], noise["correlated_nT"]
     largest = ", the largest of them" if place > max(others) else ""
     return [
-        f"It holds the error of the places too: their sd times the slope of the anomaly, "
-        f"{number(place, 2)} nT (rms; at most {number(most, 2)} nT) beside {number(others[0], 2)} "
-        f"nT of the readings' own{largest}."
+        f"It holds the error of the places too: a reading that stands {_off(profile)}from its "
+        f"place on a steep anomaly is off by {number(place, 2)} nT (rms; at most "
+        f"{number(most, 2)} nT), beside {number(others[0], 2)} nT of the "
+        f"readings' own{largest}."
     ]
