@@ -24,6 +24,7 @@ PUBLIC = {
     "faults": "faults.parquet",
     "depths": "depths.parquet",
     "bodies": "bodies.parquet",
+    "compact_bodies": "compact_bodies.parquet",
     "check": "check.json",
     "rewalk": "rewalk.gpx",
     "summary": "summary.json",
@@ -100,6 +101,8 @@ TABLES = {
     "curves": "interpreted.Curves",
     "depths": "interpreted.Depths",
     "bodies": "interpreted.Bodies",
+    "compact_bodies": "interpreted.CompactBodies",
+    "compact_curves": "interpreted.CompactCurves",
     "joined": "products.Joined",
     "join_findings": "products.Findings",
 }
