@@ -20,6 +20,8 @@ _PRODUCTS = {
     "curves": "curves",
     "depths": "depths",
     "bodies": "bodies",
+    "compact": "compact_bodies",
+    "compact_curves": "compact_curves",
     "transforms": "transform_grids",
     "transform_notes": "transform_notes",
     "trace_notes": "trace_notes",

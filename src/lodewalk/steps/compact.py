@@ -262,7 +262,7 @@ def direction_words(found: MagnetisationDirection) -> str:
     off = f"{found.off_field_deg:.0f} degrees off the present field"
     if found.remanent:
         return (
-            f"Magnetised {off}, which lies outside the cone: it holds remanence, if its shape "
-            "doesn't turn so strong a magnetisation."
+            f"Magnetised {off}, outside the cone: it holds remanence, unless it is so magnetic "
+            "that its shape turns the magnetisation."
         )
-    return f"Magnetised {off}, which lies inside the cone: induction alone explains it."
+    return f"Magnetised {off}, inside the cone: induction alone explains it."

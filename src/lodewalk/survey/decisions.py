@@ -13,8 +13,10 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
+    SerializerFunctionWrapHandler,
     ValidationError,
     field_validator,
+    model_serializer,
     model_validator,
 )
 
@@ -107,6 +109,13 @@ class Pick(_Part):
         if self.compact and self.strike_deg is not None:
             raise ValueError("a compact body has no strike")
         return self
+
+    @model_serializer(mode="wrap")
+    def _written(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        written: dict[str, Any] = handler(self)
+        if not self.compact:
+            written.pop("compact", None)
+        return written
 
 
 class Refuse(_Part):
