@@ -202,7 +202,7 @@ def _compact_bodies(result: "FitResult") -> Iterator[str]:
             rows.append([row.body, depth, moment, way, f"{row.misfit or 0.0:.1f}"])
         yield from columns(rows)
         yield from (f"{row.body}: {row.direction}" for row in told)
-        yield "The depth is that of a compact body's centre; its top, which lies higher, isn't told."
+        yield "A compact body's depth is that of its centre; its top lies higher and isn't told."
     for row in result.compact:
         if row.problem is not None:
             yield f"{row.body}, compact: {row.problem}"

@@ -12,9 +12,9 @@ from lodewalk.figures.depth_along import draw_depth_along
 from lodewalk.figures.section import draw_section
 from lodewalk.figures.section_body import SHEETS, interval, joint_words, magnetisation_words
 from lodewalk.figures.style import number
+from lodewalk.handover.compact_rocks import compact_figures, compact_rows, without_compact
 from lodewalk.handover.content import ReportFigure, Undrawn
 from lodewalk.handover.pictures import picture
-from lodewalk.handover.compact_rocks import compact_figures, compact_rows, without_compact
 from lodewalk.handover.rocks_content import BodyRow, DepthRow, PickRow, RockRecords, Rocks
 
 #: Transforms in words, in the order in which they are told.

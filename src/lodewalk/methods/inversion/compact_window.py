@@ -122,9 +122,7 @@ def fit_at_place(
     if good:
         reach, rows, fit = min(
             good,
-            key=lambda item: abs(
-                np.log(item[0] / (BEST * item[2].estimates["depth_m"].value))
-            ),
+            key=lambda item: abs(np.log(item[0] / (BEST * item[2].estimates["depth_m"].value))),
         )
     else:
         reach, rows, fit = min(each, key=lambda item: TELLING.index(item[2].kind))
@@ -230,8 +228,8 @@ def direction_at_place(
     fit = found.fit
     if fit.problem:
         return MagnetisationDirection(fit=fit, problem=fit.problem, kind=fit.kind)
-    own = [part[found.rows] for part in (
-        readings.easting_m, readings.northing_m, readings.height_m, readings.anomaly_nT)]  # fmt: skip
+    parts = (readings.easting_m, readings.northing_m, readings.height_m, readings.anomaly_nT)
+    own = [part[found.rows] for part in parts]
     rest = own[3] - compact_curve(fit, *own[:3], ambient_nT=ambient_nT)[0]
     spacing = fit.estimates["depth_m"].value / FINE
     half = int(np.floor(fit.reach_m / spacing))
