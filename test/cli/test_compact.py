@@ -2,31 +2,10 @@
 
 import json
 
-import numpy as np
 import pytest
 
-from dyked_survey import SENSOR, Dyke, make_dyked_survey
-from lodewalk.methods.bodies import ambient_vector
-from small_survey import SOUTH, WEST
-
-#: Its moment lies off the field: north, east, down [A m2].
-DEPTH, MOMENT = 16.0, np.array([4000.0, 3000.0, 500.0])
-PLACE = (WEST + 47.0, SOUTH + 118.0)
-
-
-class Ball(Dyke):
-    """A dipole in place of the dyke, its field projected on the main field's direction."""
-
-    def across(self, east, north):
-        return east, north
-
-    def curve(self, x):
-        """mu0 / 4 pi (3 (m.r) r / r^5 - m / r^3), in nT, along the field."""
-        away = np.stack([x[1] - PLACE[1], x[0] - PLACE[0], np.full(x[0].shape, -DEPTH)])
-        far = np.linalg.norm(away, axis=0)
-        field = 100.0 * (3 * away * (MOMENT @ away) / far**5 - MOMENT[:, None] / far**3)
-        main = ambient_vector(strength_nT=1.0, inclination_deg=-38.8, declination_deg=-19.6)
-        return main @ field
+from dyked_survey import SENSOR, make_dyked_survey
+from planted_ball import DEPTH, PLACE, Ball
 
 
 @pytest.fixture(scope="module")
@@ -69,3 +48,21 @@ def test_what_is_no_compact_body_is_refused(refused, ball, place, message):
 
 def test_a_place_needs_its_reach(lodewalk, ball):
     assert lodewalk("fit", ball, "--east", "5").code == 2
+
+
+def test_a_compact_body_that_a_person_asks_for_is_kept_and_explained(lodewalk, ball, refused):
+    where = "--easting", f"{PLACE[0]:.1f}", "--northing", f"{PLACE[1]:.1f}"
+    said = "--reason", "plug mapped", "--who", "AB"
+    assert "no strike" in refused(ball, "pick", ball, *where, "--compact", "--strike", 30, *said)
+    assert lodewalk("pick", ball, *where, "--compact", *said).code == 0
+    shown = lodewalk("fit", ball, "--json")
+    assert shown.code == 0, shown.err
+    told = {row["body"]: row for row in json.loads(shown.out)["compact"]}["P1"]
+    assert told["source"] == "decision"
+    assert told["centre_depth_low_m"] < DEPTH - SENSOR < told["centre_depth_high_m"]
+    printed = lodewalk("fit", ball).out
+    assert "depth of centre [m]" in printed
+    assert "its top lies higher and isn't told" in printed
+    why = lodewalk("why", ball, "P1").out
+    assert "depth of its centre below ground" in why
+    assert "plug mapped" in why or "A person decided it" in why

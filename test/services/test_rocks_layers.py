@@ -24,7 +24,7 @@ from lodewalk.survey.folder import create_folder, open_folder
 from planted_rocks import CRS, DYKES, LINES, WEST, planted_rocks
 
 SCHEMA = Path(__file__).parents[1] / "published" / "gpx11.xsd"
-LAYERS = ("bodies", "depths", "lineaments", "picks", "faults")
+LAYERS = ("bodies", "depths", "lineaments", "picks", "faults", "compact_bodies")
 PICKS = len(DYKES) * len(LINES)
 
 
@@ -68,7 +68,7 @@ def test_the_geopackage_is_read_back_by_another_reader(place, records):
     counts = {name: pyogrio.read_info(path, layer=name)["features"]
               for name, _ in pyogrio.list_layers(path)}  # fmt: skip
     assert counts == {"bodies": PICKS + 2, "depths": 6 * PICKS, "lineaments": 3, "picks": PICKS,
-                      "faults": 1}  # fmt: skip
+                      "faults": 1, "compact_bodies": 0}  # fmt: skip
     meta, _, shapes, values = pyogrio.raw.read(path, layer="bodies")
     assert meta["crs"] == CRS
     told = dict(zip(meta["fields"], values, strict=True))

@@ -27,6 +27,9 @@ def pick(
         float | None,
         typer.Option(help="Azimuth of the strike [degrees]; across the line when left out."),
     ] = None,
+    compact: Annotated[
+        bool, typer.Option("--compact", help="Look for a compact body there, such as a plug.")
+    ] = False,
     reason: Reason = "",
     who: Who = "",
     as_json: AsJson = False,
@@ -45,10 +48,11 @@ def pick(
         easting_m=easting,
         northing_m=northing,
         strike_deg=strike,
+        compact=compact,
     )
     name = (made.value or {})["name"]
     told = f"{made.id[:8]}: pick {name} at reading {made.target['readings'][0]}"
-    emit(made, as_json=as_json, lines=[told, "Next: lodewalk depth DIR"])
+    emit(made, as_json=as_json, lines=[told, f"Next: lodewalk {'fit' if compact else 'depth'} DIR"])
 
 
 def refuse(

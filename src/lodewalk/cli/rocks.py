@@ -206,8 +206,33 @@ def _fitted(result: "FitResult") -> Iterator[str]:
     yield from (f"Known: {text}" for text in result.known)
     for one in result.without:
         yield f"{one.pick}: {one.reason}"
+    yield from _compact_bodies(result)
     yield from result.idle
-    yield CAUTION if result.bodies else _none("No body was fitted", result.problem)
+    told = result.bodies or any(row.problem is None for row in result.compact)
+    yield CAUTION if told else _none("No body was fitted", result.problem)
+
+
+def _compact_bodies(result: "FitResult") -> Iterator[str]:
+    """Yield the compact bodies, and why places have none."""
+    from lodewalk.services.rocks.rows import interval
+
+    told = [row for row in result.compact if row.problem is None]
+    if told:
+        rows = [["compact body", "depth of centre [m]", "moment [A m²]", "direction", "misfit"]]
+        for row in told:
+            depth = interval(row.centre_depth_m, row.centre_depth_low_m, row.centre_depth_high_m)
+            moment = interval(row.moment_A_m2, row.moment_low_A_m2, row.moment_high_A_m2, digits=0)
+            way = "not told"
+            if row.inclination_deg is not None:
+                way = (f"I {row.inclination_deg:.0f}, D {row.declination_deg:.0f} "
+                       f"± {row.cone_deg:.0f} degrees")  # fmt: skip
+            rows.append([row.body, depth, moment, way, f"{row.misfit or 0.0:.1f}"])
+        yield from columns(rows)
+        yield from (f"{row.body}: {row.direction}" for row in told)
+        yield "A compact body's depth is that of its centre; its top lies higher and isn't told."
+    for row in result.compact:
+        if row.problem is not None:
+            yield f"{row.body}, compact: {row.problem}"
 
 
 def _none(what: str, problem: str | None) -> str:

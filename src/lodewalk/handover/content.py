@@ -146,8 +146,8 @@ class LineRow:
 class ReportFigure:
     """A figure as PNG bytes with its words.
 
-    `section` is map, errors, targets, transforms, lineaments, rocks, base, heading or line; a
-    `narrow` one is half as wide as a page.
+    `section` is map, errors, targets, transforms, lineaments, rocks, compact, base, heading or
+    line; a `narrow` one is half as wide as a page.
     """
 
     section: str

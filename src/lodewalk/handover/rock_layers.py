@@ -18,6 +18,7 @@ from lodewalk.formats.geojson.write import write as write_features
 from lodewalk.formats.geopackage.write import Layer, Shape
 from lodewalk.formats.geopackage.write import write as write_layers
 from lodewalk.formats.gpx import write as write_gpx
+from lodewalk.handover.compact_rocks import compact_targets
 from lodewalk.handover.device_names import device_names
 from lodewalk.handover.rocks import best_bodies, best_pick, problems_of
 from lodewalk.handover.rocks_content import RockRecords
@@ -83,7 +84,7 @@ def rock_layers(records: RockRecords) -> list[Layer]:
     Returns
     -------
     list of Layer
-        ``bodies``, ``depths``, ``lineaments``, ``picks`` and ``faults``.
+        ``bodies``, ``depths``, ``lineaments``, ``picks``, ``faults`` and ``compact_bodies``.
     """
     return [
         _points("bodies", records.told_bodies),
@@ -91,6 +92,7 @@ def rock_layers(records: RockRecords) -> list[Layer]:
         Layer("lineaments", "any", _polylines(records), _columns(records.lineaments.frame)),
         _points("picks", records.picks.frame),
         _points("faults", records.faults.frame),
+        _points("compact_bodies", records.compact.frame),
     ]
 
 
@@ -160,7 +162,10 @@ def target_points(records: RockRecords) -> pl.DataFrame:
         pick = best_pick(records, body["lineament"]) if body["lineament"] else body["pick"]
         place = by_pick.get(pick, body)
         rows.append((body["body"], place["easting_m"], place["northing_m"], _target_text(body)))
-    return _frame(rows)
+    compact = compact_targets(records)
+    # a body that is told as compact stands once, at its own place
+    names = {name for name, *_ in compact}
+    return _frame([row for row in rows if row[0].split("-")[0] not in names] + compact)
 
 
 def _target_text(body: dict[str, Any]) -> str:

@@ -18,6 +18,7 @@ from lodewalk.figures.section_body import (
     magnetisation_words,
 )
 from lodewalk.figures.style import number
+from lodewalk.handover.compact_rocks import compact_figures, compact_rows, without_compact
 from lodewalk.handover.content import ReportFigure, Undrawn
 from lodewalk.handover.pictures import picture
 from lodewalk.handover.rocks_content import BodyRow, DepthRow, PickRow, RockRecords, Rocks
@@ -67,6 +68,8 @@ def rocks_of(records: RockRecords | None) -> Rocks:
         not_resolved=_not_resolved(records),
         without=_without(records),
         known=_known(records),
+        compact=compact_rows(records),
+        without_compact=without_compact(records),
     )
 
 
@@ -377,7 +380,7 @@ def rock_figures(records: RockRecords | None, *, most: int = 6) -> list[ReportFi
         _section_figure(records, None, pick, explained=not (nth or figures))
         for nth, pick in enumerate(lone["pick"].to_list())
     ]
-    return figures + alone
+    return figures + alone + compact_figures(records, most=most)
 
 
 def _section_figure(

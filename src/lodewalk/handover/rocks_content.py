@@ -8,6 +8,8 @@ from lodewalk.records.document import Document
 from lodewalk.records.grid import GridSet
 from lodewalk.records.interpreted import (
     Bodies,
+    CompactBodies,
+    CompactCurves,
     Curves,
     Depths,
     Dips,
@@ -37,6 +39,8 @@ class RockRecords:
     transform_notes: Document | None = None
     trace_notes: Document | None = None
     fit_notes: Document | None = None
+    compact: CompactBodies = field(default_factory=CompactBodies.empty)
+    compact_curves: CompactCurves = field(default_factory=CompactCurves.empty)
     dips: Dips = field(default_factory=Dips.empty)
 
     @property
@@ -85,6 +89,18 @@ class BodyRow:
 
 
 @dataclass(frozen=True)
+class CompactRow:
+    """One compact body, as it is printed."""
+
+    name: str
+    place: str
+    depth: str
+    moment: str
+    direction: str
+    remark: str
+
+
+@dataclass(frozen=True)
 class Rocks:
     """The section on rocks: sentences and tables; `missing` says why a part isn't there."""
 
@@ -97,8 +113,10 @@ class Rocks:
     not_resolved: tuple[str, ...] = ()
     without: tuple[str, ...] = ()
     known: tuple[str, ...] = ()
+    compact: tuple[CompactRow, ...] = ()
+    without_compact: tuple[str, ...] = ()
 
     @property
     def told(self) -> bool:
         """Whether any depth or body is told."""
-        return bool(self.depths or self.bodies)
+        return bool(self.depths or self.bodies or self.compact)

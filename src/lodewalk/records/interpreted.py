@@ -214,3 +214,44 @@ def with_dips(bodies: Bodies, dips: Dips) -> pl.DataFrame:
     return bodies.frame.join(dips.frame, on="body", how="left", maintain_order="left").with_columns(
         pl.col("magnetisation", "dip_words").fill_null("")
     )
+
+
+class CompactBodies(Table):
+    """Compact bodies fitted to the readings around a spot or a place that a person named."""
+
+    SCHEMA: ClassVar = (
+        Column("body", pl.String(), "", "name: that of the spot, or of the pick"),
+        Column("source", pl.String(), "", "trace, or decision"),
+        *PLACE,
+        _number("position_sd_m", "m", "one standard deviation of the place, the worse axis",
+                nullable=True),
+        *_estimate("centre_depth", "m", "depth of the centre below ground; the top lies higher"),
+        _number("centre_height_m", "m", "height of the centre, above the ellipsoid", nullable=True),
+        *_estimate("moment", "A_m2", "magnetic moment of the whole body"),
+        _number("inclination_deg", "deg", "inclination of the magnetisation", nullable=True),
+        _number("declination_deg", "deg", "its declination, from true north", nullable=True),
+        _number("cone_deg", "deg", "half angle of the cone that holds it in nine of ten",
+                nullable=True),
+        _number("off_field_deg", "deg", "angle between it and the present field", nullable=True),
+        Column("remanent", pl.Boolean(), "", "whether the field lies outside the cone", True),
+        Column("direction", pl.String(), "", "what is told of the direction, or why nothing is"),
+        _number("anomaly_share", "", "largest anomaly as a share of the field", nullable=True),
+        _number("misfit", "", "rms of the whitened residuals", nullable=True),
+        _number("reach_m", "m", "half the side of the window of readings"),
+        Column("readings", pl.Int64(), "", "number of readings of the window"),
+        Column("problem", pl.String(), "", "why there is no body", nullable=True),
+    )  # fmt: skip
+
+
+class CompactCurves(Table):
+    """Readings around each compact body, with what the body makes there."""
+
+    SCHEMA: ClassVar = (
+        Column("body", pl.String(), "", "name of the body"),
+        Column("reading_id", pl.String(), "", "the reading"),
+        *PLACE,
+        _number("anomaly_nT", "nT", "total-field anomaly"),
+        _number("sd_nT", "nT", "independent error of the reading, one standard deviation"),
+        _number("model_nT", "nT", "anomaly of the body with level and slopes"),
+        _number("regional_nT", "nT", "its level and slopes alone"),
+    )

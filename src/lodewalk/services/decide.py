@@ -143,6 +143,7 @@ def add_pick(
     easting_m: float | None = None,
     northing_m: float | None = None,
     strike_deg: float | None = None,
+    compact: bool = False,
 ) -> DecideResult:
     """Add a pick at a reading, or at the kept reading nearest to a place.
 
@@ -156,6 +157,8 @@ def add_pick(
         Place in the survey's CRS [m].
     strike_deg : float, optional
         Azimuth of the strike from grid north [deg]; straight across the line when left out.
+    compact : bool
+        Whether a compact body is looked for there, which has no strike.
 
     Raises
     ------
@@ -164,6 +167,10 @@ def add_pick(
         that is no azimuth.
     """
     check_azimuth(strike_deg)
+    if compact and strike_deg is not None:
+        raise InputError(
+            "A compact body has no strike.", value=strike_deg, remedy="Leave out --strike."
+        )
     check_finite(distance=distance_m, easting=easting_m, northing=northing_m)
     if reading is not None:
         places = {"--line": line, "--distance": distance_m, "--easting": easting_m}
@@ -177,7 +184,11 @@ def add_pick(
             folder,
             kind="pick",
             target={"readings": [reading]},
-            value={"name": next_name(folder), "strike_deg": strike_deg},
+            value={
+                "name": next_name(folder),
+                "strike_deg": strike_deg,
+                **({"compact": True} if compact else {}),
+            },
             reason=reason,
             who=who,
         )

@@ -21,6 +21,8 @@ _PRODUCTS = {
     "depths": "depths",
     "bodies": "bodies",
     "dips": "dips",
+    "compact": "compact_bodies",
+    "compact_curves": "compact_curves",
     "transforms": "transform_grids",
     "transform_notes": "transform_notes",
     "trace_notes": "trace_notes",

@@ -27,9 +27,9 @@ def write_rock_layers(folder: Folder) -> list[Path]:
 
     Notes
     -----
-    ``rocks.gpkg`` holds the layers bodies, depths, lineaments, picks and faults in the survey's
-    CRS, the GeoJSON files the same ones on WGS84 (RFC 7946), ``targets.gpx`` a waypoint for each
-    body and ``check-points.gpx`` one for each crossing of a lineament and a line.
+    ``rocks.gpkg`` holds the layers bodies, depths, lineaments, picks, faults and compact bodies
+    in the survey's CRS, the GeoJSON files the same ones on WGS84 (RFC 7946), ``targets.gpx`` a
+    waypoint for each body and ``check-points.gpx`` one for each crossing of a lineament and a line.
     """
     from lodewalk.handover.rock_layers import PATTERNS, rock_files
 

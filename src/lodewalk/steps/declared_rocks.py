@@ -58,6 +58,18 @@ ROCKS = (
         ),
     ),
     Step(
+        "compact",
+        "Fits a compact body to the readings around each spot, and tells its magnetisation.",
+        1,
+        ("compact_bodies", "compact_curves", "compact_notes"),
+        (
+            "readings", "rover_lines", "lines", "rover_positions", "rover_heights", "rover_culture",
+            "budget", "rover_times", "datum", "lineaments", "picks",
+        ),
+        ("survey.crs",),
+        ("pick",),
+    ),
+    Step(
         "depth",
         "Tells the depth below each pick by every method and as one calibrated answer.",
         3,

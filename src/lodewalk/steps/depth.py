@@ -20,6 +20,7 @@ from lodewalk.steps.bodies import Stand, below_ground, estimate_columns
 from lodewalk.steps.context import Context
 from lodewalk.steps.fits import Pick, usable_picks
 from lodewalk.steps.rows import document, table
+from lodewalk.steps.strong import noted_beyond, wider, without_beyond
 
 ANSWER = "answer"
 #: Window of Euler's equation in nodes, and places that are told.
@@ -33,16 +34,24 @@ def run(
     del settings
     picks = usable_picks(inputs)
     noises = document(inputs, "fit_notes").values["picks"]
-    parts = [(pick.profile, *_found(noises.get(pick.row["pick"]))) for pick in picks]
-    answers = context.map(_answer, parts)
+    strong = [noted_beyond(noises.get(pick.row["pick"])) for pick in picks]
+    parts = [
+        (without_beyond(pick.profile, one), *_found(noises.get(pick.row["pick"])))
+        for pick, one in zip(picks, strong, strict=True)
+    ]
+    answers = [
+        DepthAnswer(None, problem=one.problem) if one is not None and one.problem else answer
+        for answer, one in zip(context.map(_answer, parts), strong, strict=True)
+    ]
     bodies = {
         row["pick"]: row
         for row in table(inputs, "bodies").frame.iter_rows(named=True)
         if row["pick"] is not None
     }
     rows: list[dict[str, Any]] = []
-    for pick, answer in zip(picks, answers, strict=True):
-        rows += _rows(pick, answer, bodies.get(pick.row["pick"]))
+    for pick, answer, one in zip(picks, answers, strong, strict=True):
+        own = _rows(pick, answer, bodies.get(pick.row["pick"]))
+        rows += [row if one is None or one.problem else wider(row, one) for row in own]
     rows += _without(inputs, {row["pick"] for row in rows})
     columns = {
         column.name: pl.Series([row.get(column.name) for row in rows], dtype=column.dtype)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lodewalk.methods.inversion.choice import USUAL, fit_profile, noise_rows
 from lodewalk.methods.inversion.pooled_noise import pooled_noises
 from lodewalk.methods.inversion.results import BodyFit, Noise, Profile, ProfileFit
+from lodewalk.methods.inversion.strong import STRONG, anomaly_share
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Curves
 from lodewalk.steps.bodies import Stand, bodies_table, body_row
@@ -34,6 +35,16 @@ from lodewalk.steps.known_facts import (
     near_picks,
 )
 from lodewalk.steps.rows import table
+from lodewalk.steps.strong import (
+    Field,
+    add_words,
+    beyond_note,
+    beyond_of,
+    measured,
+    said_of,
+    told_beyond,
+    without_beyond,
+)
 
 Floats = NDArray[np.float64]
 #: Profiles of one lineament that are fitted together, at most, spread evenly along it: more take
@@ -68,12 +79,22 @@ def run(
 ) -> dict[str, Record]:
     """Return the bodies, their curves, and what was found on the way."""
     picks = usable_picks(inputs)
+    strong = beyond_of(
+        inputs, [(p.profile, p.stand.azimuth_deg) for p in picks], crs=settings["survey.crs"],
+        context=context,
+    )  # fmt: skip
+    beyond = dict(zip((str(pick.row["pick"]) for pick in picks), strong, strict=True))
+    picks = [
+        replace(pick, profile=without_beyond(pick.profile, one))
+        for pick, one in zip(picks, strong, strict=True)
+    ]
     beside = _neighbours(table(inputs, "picks"), picks)
     facts = facts_of(table(inputs, "known_recorded").frame, crs=settings["survey.crs"])
     known = near_picks(facts, [(pick.row, pick.stand) for pick in picks])
     profiles = [pick.profile for pick in picks]
     noises = _noises(picks, context.map(noise_rows, profiles))
     fitted = context.map(_fit_part, list(zip(profiles, beside, noises, known, strict=True)))
+    fitted = [replace(f, found=measured(f.found, b)) for f, b in zip(fitted, strong, strict=True)]
     context.check_cancelled()
     good, lines, joints = _joined(picks, fitted, context)
     named = {line.name: joint for (line, _), joint in zip(lines, joints, strict=True)}
@@ -83,7 +104,7 @@ def run(
         more = context.map(_fit_beside, list(again.values()))
         context.check_cancelled()
         for k, found in zip(again, more, strict=True):
-            fitted[k] = found
+            fitted[k] = replace(found, found=measured(found.found, strong[k]))
         good, lines, joints = _joined(picks, fitted, context)
     rows: list[dict[str, Any]] = []
     curves = [Curves.empty().frame]
@@ -94,10 +115,12 @@ def run(
     for (line, own), joint in zip(lines, joints, strict=True):
         if not joint.problem:
             stands = [pick.stand for pick in own]
-            rows.append(joint_row(line, joint, stands, strikes[line.name]))
+            row = joint_row(line, joint, stands, strikes[line.name])
+            rows.append(add_words(row, said_of([beyond[str(pick.row["pick"])] for pick in own])))
     notes = {
         "picks": {
-            str(pick.row["pick"]): _note(one) for pick, one in zip(picks, fitted, strict=True)
+            str(pick.row["pick"]): _note(one) | beyond_note(beyond[str(pick.row["pick"])])
+            for pick, one in zip(picks, fitted, strict=True)
         },
         "facts": facts_note(
             facts,
@@ -225,10 +248,15 @@ def _fit_part(
     return Fitted(noise, found, used, refused)
 
 
-def fit_one(profile: Profile, *, kinds: Sequence[str] = USUAL) -> Fitted:
+def fit_one(
+    profile: Profile, *, kinds: Sequence[str] = USUAL, field: Field, azimuth_deg: float
+) -> Fitted:
     """Return the noise that one profile shows by itself and what it says of the body under it."""
+    strong = anomaly_share(profile, field.strength_nT) > STRONG
+    beyond = told_beyond((profile, azimuth_deg, field)) if strong else None
+    profile = without_beyond(profile, beyond)
     noise = pooled_noises([profile], [noise_rows(profile)])[0]
-    return Fitted(noise, fit_profile(profile, kinds=kinds))
+    return Fitted(noise, measured(fit_profile(profile, kinds=kinds), beyond))
 
 
 def _neighbours(every: Table, picks: list[Pick]) -> list[tuple[float, ...]]:

@@ -173,7 +173,7 @@ def _decided(
     row_of = {name: row for row, name in enumerate(lines.ids)}
     found, idle = [], []
     for decision in decisions:
-        if decision["kind"] != "pick":
+        if decision["kind"] != "pick" or decision["value"].get("compact"):
             continue
         row = row_of.get(decision["target"]["readings"][0], -1)
         line = lines.line(int(lines.passage[row])) if row >= 0 and lines.used[row] else None

@@ -13,8 +13,10 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
+    SerializerFunctionWrapHandler,
     ValidationError,
     field_validator,
+    model_serializer,
     model_validator,
 )
 
@@ -93,10 +95,27 @@ class Tick(_Part):
 
 
 class Pick(_Part):
-    """Value of a decision that adds a pick at a reading; without a strike straight across."""
+    """Value of a decision that adds a pick at a reading; without a strike straight across.
+
+    A `compact` one is a place under which a compact body is looked for, and has no strike.
+    """
 
     name: str = Field(pattern=r"^P[1-9]\d*$")
     strike_deg: float | None = Field(default=None, ge=0, lt=360)
+    compact: bool = False
+
+    @model_validator(mode="after")
+    def _check_compact(self) -> "Pick":
+        if self.compact and self.strike_deg is not None:
+            raise ValueError("a compact body has no strike")
+        return self
+
+    @model_serializer(mode="wrap")
+    def _written(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        written: dict[str, Any] = handler(self)
+        if not self.compact:
+            written.pop("compact", None)
+        return written
 
 
 class Refuse(_Part):
@@ -162,7 +181,7 @@ VALUES: dict[str, tuple[type[_Part], str]] = {
     "lag": (Lag, '{"lag_s": …, "sd_s": …}'),
     "test": (Trial, '{"test": …, "item": …}'),
     "tick": (Tick, '{"item": …}'),
-    "pick": (Pick, '{"name": …, "strike_deg": …}'),
+    "pick": (Pick, '{"name": …, "strike_deg": …, "compact": …}'),
     "refuse": (Refuse, '{"what": …, "name": …}'),
 }
 #: Kinds that are about one reading: the place on its line.

@@ -25,6 +25,7 @@ PUBLIC = {
     "depths": "depths.parquet",
     "bodies": "bodies.parquet",
     "dips": "dips.parquet",
+    "compact_bodies": "compact_bodies.parquet",
     "check": "check.json",
     "rewalk": "rewalk.gpx",
     "summary": "summary.json",
@@ -102,6 +103,8 @@ TABLES = {
     "depths": "interpreted.Depths",
     "bodies": "interpreted.Bodies",
     "dips": "interpreted.Dips",
+    "compact_bodies": "interpreted.CompactBodies",
+    "compact_curves": "interpreted.CompactCurves",
     "joined": "products.Joined",
     "join_findings": "products.Findings",
 }

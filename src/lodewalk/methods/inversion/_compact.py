@@ -32,6 +32,8 @@ class Window:
     anomaly: FloatArray
     ambient: FloatArray
     root: FloatArray  # lower triangle
+    line: FloatArray | None = None  # number of the line that each reading lies on
+    place_sd: FloatArray | None = None  # error of each reading's place on one axis
 
     @property
     def middle(self) -> FloatArray:
@@ -65,13 +67,36 @@ class Solution:
 
 
 def noise_root(
-    points: FloatArray, *, sd: FloatArray, correlated: float, length: float
+    points: FloatArray,
+    *,
+    sd: FloatArray,
+    correlated: float,
+    length: float,
+    shared: FloatArray | None = None,
 ) -> FloatArray:
-    """Return the root of the covariance of the readings' errors."""
-    if correlated <= 0.0:
+    """Return the root of the covariance of the readings' errors; `shared` is by column."""
+    if correlated <= 0.0 and shared is None:
         return np.diag(sd)
-    apart = np.hypot(*(points[i][:, None] - points[i][None, :] for i in range(2)))
-    return np.asarray(np.linalg.cholesky(correlated**2 * np.exp(-apart / length) + np.diag(sd**2)))
+    known = np.diag(sd**2)
+    if correlated > 0.0:
+        apart = np.hypot(*(points[i][:, None] - points[i][None, :] for i in range(2)))
+        known += correlated**2 * np.exp(-apart / length)
+    if shared is not None:
+        known += shared @ shared.T
+    return np.asarray(np.linalg.cholesky(known))
+
+
+def by_line(values: FloatArray, line: FloatArray) -> FloatArray:
+    """Return values as one column a line, zero off it."""
+    return np.where(line[:, None] == np.unique(line), values[:, None], 0.0)
+
+
+def _misplaced(window: Window, parts: FloatArray) -> FloatArray:
+    """Return the error of lines that lie aside: slopes with the body's place, one column each."""
+    if window.line is None or window.place_sd is None or not window.place_sd.any():
+        return np.zeros((window.anomaly.size, 0))
+    aside = parts * window.place_sd
+    return np.hstack([by_line(slope, window.line) for slope in aside])
 
 
 def widened(window: Window, values: FloatArray) -> tuple[Window, Window]:
@@ -90,9 +115,10 @@ def widened(window: Window, values: FloatArray) -> tuple[Window, Window]:
     ]
     share = np.column_stack(columns) / np.sqrt(len(columns))
     field, slopes = _body(window, np.append(values[:9], np.zeros(5)))
-    parts = anomaly_slopes(field, slopes[6:], ambient_nT=window.ambient, exact=True)
-    shape = COMPACT_SD * deep**2 * parts.T
-    known = window.root @ window.root.T + share @ share.T
+    parts = anomaly_slopes(field, slopes, ambient_nT=window.ambient, exact=True)
+    shape = COMPACT_SD * deep**2 * parts[6:].T
+    aside = _misplaced(window, parts[:2])
+    known = window.root @ window.root.T + share @ share.T + aside @ aside.T
     free, compact = (np.linalg.cholesky(part) for part in (known, known + shape @ shape.T))
     return replace(window, root=free), replace(window, root=compact)
 

@@ -11,6 +11,7 @@ from lodewalk.errors import InputError
 from lodewalk.methods.inversion._compact import (
     Solution,
     Window,
+    by_line,
     modelled,
     noise_root,
     solve,
@@ -97,6 +98,9 @@ def fit_compact(
     ambient_nT: ArrayLike,
     sd_nT: ArrayLike = 1.0,
     noise: Noise | None = None,
+    line: ArrayLike = 0,
+    line_sd_nT: ArrayLike = 0.0,
+    place_sd_m: ArrayLike = 0.0,
 ) -> CompactFit:
     """Fit a compact body to the readings or grid nodes of a window.
 
@@ -112,6 +116,12 @@ def fit_compact(
         Independent error of each reading, one standard deviation [nT].
     noise : Noise, optional
         Its scale, and the error that neighbours share; none by default.
+    line : int or array, shape (n,)
+        Number of the line that each reading lies on.
+    line_sd_nT : float or array, shape (n,)
+        Error that the readings of a line share, one standard deviation [nT].
+    place_sd_m : float or array, shape (n,)
+        Error of each reading's place on one axis, shared by its line [m].
 
     Returns
     -------
@@ -146,7 +156,10 @@ def fit_compact(
     >>> round(fit.estimates["depth_m"].value, 3), round(fit.cone_deg, 1)
     (12.0, 2.0)
     """
-    window = _window(easting_m, northing_m, height_m, anomaly_nT, ambient_nT, sd_nT, noise)
+    window = _window(
+        (easting_m, northing_m, height_m), anomaly_nT, ambient_nT, noise,
+        errors=(sd_nT, line, line_sd_nT, place_sd_m),
+    )  # fmt: skip
     few = _too_few(window)
     if few:
         return CompactFit(problem=few, kind="too few")
@@ -160,23 +173,24 @@ def fit_compact(
 
 
 def _window(
-    easting_m: ArrayLike,
-    northing_m: ArrayLike,
-    height_m: ArrayLike,
+    places: tuple[ArrayLike, ArrayLike, ArrayLike],
     anomaly_nT: ArrayLike,
     ambient_nT: ArrayLike,
-    sd_nT: ArrayLike,
     noise: Noise | None,
+    *,
+    errors: tuple[ArrayLike, ...],
 ) -> Window:
-    """Return the readings that are used, with the root of their covariance."""
-    check_same_length(
-        easting_m=easting_m, northing_m=northing_m, height_m=height_m, anomaly_nT=anomaly_nT
-    )
-    rows = [np.asarray(part, dtype=float) for part in (easting_m, northing_m, height_m)]
+    """Return the readings that are used, with the root of their covariance.
+
+    `errors` are sd, line, error that a line shares, and error of the place.
+    """
+    names = ("easting_m", "northing_m", "height_m")
+    check_same_length(**dict(zip(names, places, strict=True)), anomaly_nT=anomaly_nT)
     data = np.asarray(anomaly_nT, dtype=float)
-    sd = np.broadcast_to(np.asarray(sd_nT, dtype=float), data.shape)
-    every = np.vstack([*rows, data, sd])
-    if not np.isfinite(every).all() or not (sd > 0.0).all():
+    rows = [np.asarray(part, dtype=float) for part in places]
+    more = [np.broadcast_to(np.asarray(part, dtype=float), data.shape) for part in errors]
+    every = np.vstack([*rows, data, *more])
+    if not np.isfinite(every).all() or not (more[0] > 0.0).all() or (every[6:] < 0.0).any():
         raise InputError("A window holds finite values only, and errors above zero.")
     every = every[:, :: max(1, -(-data.size // MOST))]
     noise = noise or Noise()
@@ -185,8 +199,10 @@ def _window(
         sd=noise.scale * every[4],
         correlated=noise.correlated_nT,
         length=noise.length_m,
+        shared=by_line(every[6], every[5]) if every[6].any() else None,
     )
-    return Window(every[:3], every[3], np.asarray(ambient_nT, dtype=float), root)
+    ambient = np.asarray(ambient_nT, dtype=float)
+    return Window(every[:3], every[3], ambient, root, every[5], every[7])
 
 
 def _too_few(window: Window) -> str:

@@ -81,6 +81,7 @@ def magnetisation_direction(
     ambient_nT: ArrayLike,
     sd_nT: ArrayLike = 1.0,
     noise: Noise | None = None,
+    fit: CompactFit | None = None,
 ) -> MagnetisationDirection:
     """Tell the direction of magnetisation of the compact body in a window of a grid.
 
@@ -96,6 +97,8 @@ def magnetisation_direction(
         Ambient field towards grid north, grid east and down [nT].
     sd_nT, noise
         Errors of the nodes, as for `fit_compact`.
+    fit : CompactFit, optional
+        A fit to readings around the body, in place of one to the nodes.
 
     Returns
     -------
@@ -153,7 +156,7 @@ def magnetisation_direction(
             problem=f"Holes make up {share} % of the window.", kind="holes"
         )
     ambient = np.asarray(ambient_nT, dtype=float)
-    fit = fit_compact(
+    fit = fit or fit_compact(
         east[there], north[there], height[there], values[there], ambient_nT=ambient,
         sd_nT=errors[there], noise=noise,
     )  # fmt: skip

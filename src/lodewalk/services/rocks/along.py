@@ -30,6 +30,7 @@ from lodewalk.steps.bodies import FIELD_NEEDS, bodies_table, body_row
 from lodewalk.steps.context import Reporter
 from lodewalk.steps.dips import DIP_SETTINGS, dip_row, dips_table, under
 from lodewalk.steps.fits import Fitted, Pick, curve_rows, fit_one, pick_body, pick_of
+from lodewalk.steps.strong import field_there
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import run
 from lodewalk.survey.settings import picked
@@ -134,7 +135,12 @@ def fit_along(
         run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
     inputs = {name: read_product(folder, name) for name in {*NEEDS, *FIELD_NEEDS}}
     pick, profile_rows = _picked(folder, walked(inputs), line, (from_m, to_m), strike_deg)
-    fitted = fit_one(pick.profile, kinds=(kind,) if kind else USUAL)
+    fitted = fit_one(
+        pick.profile,
+        kinds=(kind,) if kind else USUAL,
+        field=field_there(inputs, folder.settings.survey.crs),
+        azimuth_deg=pick.stand.azimuth_deg,
+    )
     if fitted.found.problem:
         raise InputError(fitted.found.problem)
     field = under(inputs, picked(folder.settings, DIP_SETTINGS))

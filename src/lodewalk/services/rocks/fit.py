@@ -71,6 +71,39 @@ class NoBody:
 
 
 @dataclass(frozen=True)
+class CompactBody:
+    """A compact body under a spot or a named place; without numbers where `problem` says why.
+
+    Depth and height are those of its centre: where its top lies isn't told. The declination of
+    its magnetisation counts from true north; where the direction is null, `direction` says why.
+    """
+
+    body: str
+    source: str
+    easting_m: float
+    northing_m: float
+    position_sd_m: float | None
+    centre_depth_m: float | None
+    centre_depth_low_m: float | None
+    centre_depth_high_m: float | None
+    centre_height_m: float | None
+    moment_A_m2: float | None
+    moment_low_A_m2: float | None
+    moment_high_A_m2: float | None
+    inclination_deg: float | None
+    declination_deg: float | None
+    cone_deg: float | None
+    off_field_deg: float | None
+    remanent: bool | None
+    direction: str
+    anomaly_share: float | None
+    misfit: float | None
+    reach_m: float
+    readings: int
+    problem: str | None
+
+
+@dataclass(frozen=True)
 class FitResult:
     """The bodies, joint ones last, the picks that have none, and what became of known facts.
 
@@ -82,6 +115,7 @@ class FitResult:
     known: list[str] = field(default_factory=list)
     problem: str | None = None
     idle: list[str] = field(default_factory=list)
+    compact: list[CompactBody] = field(default_factory=list)
 
 
 def fit(
@@ -92,12 +126,25 @@ def fit(
     cancelled: Callable[[], bool] = lambda: False,
 ) -> FitResult:
     """Bring the bodies up to date and return them."""
-    run(folder, to="dips", workers=workers, reporter=reporter, cancelled=cancelled)
+    for step in ("dips", "compact"):
+        run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
     told = notes_of(folder, "fit_notes").get("facts", [])
     known = [str(fact["text"]) for fact in told]
     bodies = [filled(Body, row) for row in told_bodies(folder).iter_rows(named=True)]
     why, idle = nothing_picked(folder), idle_picks(folder)
-    return FitResult(bodies, without_body(folder), known, why, idle)
+    rows = frame_of(folder, "compact_bodies").iter_rows(named=True)
+    compact = [filled(CompactBody, row) for row in rows]
+    idle += idle_compact(folder)
+    return FitResult(bodies, without_body(folder), known, why, idle, compact)
+
+
+def idle_compact(folder: Folder) -> list[str]:
+    """Return a sentence for each compact body asked for at a reading without a place."""
+    return [
+        f"Compact body {row['name']} isn't looked for: its reading {row['reading_id']} has no "
+        "place."
+        for row in notes_of(folder, "compact_notes")["idle_decisions"]
+    ]
 
 
 def told_bodies(folder: Folder) -> pl.DataFrame:

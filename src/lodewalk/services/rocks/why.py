@@ -17,6 +17,7 @@ from lodewalk.services.rocks.rows import (
     number,
     plain,
 )
+from lodewalk.services.rocks.why_compact import compact_readings, compact_row, compact_words
 from lodewalk.services.rocks.why_interval import answer_interval, place_error
 from lodewalk.steps.bodies import SENSOR_SD_M
 from lodewalk.steps.fits import profile_of
@@ -63,6 +64,8 @@ class WhyBody:
 
 def names_body(folder: Folder, name: str) -> bool:
     """Tell whether a name is that of a pick or of a lineament with picks."""
+    if compact_row(folder, name) is not None:
+        return True
     if not product_path(folder, "picks").exists():
         return False
     picks = frame_of(folder, "picks")
@@ -84,9 +87,12 @@ def why_body(folder: Folder, name: str) -> WhyBody:
     WhyBody
         Sentences for a person, and every reading.
     """
+    compact = compact_row(folder, name)
     picks = frame_of(folder, "picks").filter(
         (pl.col("pick") == name) | (pl.col("lineament") == name)
     )
+    if compact is not None and not picks.height:
+        return _why_compact(folder, compact)
     own = picks.filter(pl.col("pick") == name)
     pick = own.row(0, named=True) if own.height else None
     body = _body(folder, name)
@@ -99,6 +105,7 @@ def why_body(folder: Folder, name: str) -> WhyBody:
         *_what(body, depth, methods),
         *_interval(folder, pick, body),
         *_told(pick, readings, names),
+        *(compact_words(compact) if compact is not None else []),
     ]
     return WhyBody(
         name,
@@ -111,6 +118,25 @@ def why_body(folder: Folder, name: str) -> WhyBody:
         readings,
         lines,
     )
+
+
+def _why_compact(folder: Folder, row: dict[str, Any]) -> WhyBody:
+    """Explain a compact body at a place that a person named."""
+    depth = [plain(row[f"centre_depth_{end}"]) for end in ("m", "low_m", "high_m")]
+    readings = [
+        RestsOn(
+            one["reading_id"], one["file"], one["line_in_file"],
+            float(np.hypot(one["easting_m"] - row["easting_m"],
+                           one["northing_m"] - row["northing_m"])),
+            one["anomaly_nT"], one["sd_nT"], None,
+        )
+        for one in compact_readings(folder, row["body"]).iter_rows(named=True)
+    ]  # fmt: skip
+    said = "A person decided it; see lodewalk decide DIR list."
+    return WhyBody(
+        row["body"], None, None, None if row["problem"] else "compact", depth[0], depth[1],
+        depth[2], [], [], readings, [*compact_words(row), said],
+    )  # fmt: skip
 
 
 def _body(folder: Folder, name: str) -> dict[str, Any] | None:
