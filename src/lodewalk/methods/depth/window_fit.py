@@ -87,8 +87,8 @@ class Window:
         self.depth = 1.0
         self.factor = np.linalg.cholesky(covariance)
         # errors of one kind all along: the inverse is as good as solving, and much quicker
-        self.turned = solve_triangular(self.factor, np.eye(len(covariance)), lower=True)
-        self.turned = np.ascontiguousarray(self.turned.T)
+        inverse = solve_triangular(self.factor, np.eye(len(covariance)), lower=True)
+        self.lower = np.ascontiguousarray(inverse)
         middle = profile.distance_m - profile.distance_m.mean()
         self.length = float(np.ptp(middle))
         least = float(-profile.rise_m.min()) + 1e-3 * self.length
@@ -100,7 +100,7 @@ class Window:
 
     def whitened(self, rows: FloatArray) -> FloatArray:
         """Return rows over the readings with the errors made independent and equal."""
-        return np.asarray(rows @ self.turned)
+        return np.asarray(rows @ self.lower.T)
 
     def linearised(self, kind: str, shape: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return residuals, slopes of the model without its linear part, and its basis."""
@@ -112,7 +112,7 @@ class Window:
         profile = self.profile
         liken = np.array([self.depth, ALIKE])
         numbers = (CODES[kind], own.parts, len(own.shape))
-        readings = (profile.distance_m, profile.rise_m, self.turned, self.trend, self.data)
+        readings = (profile.distance_m, profile.rise_m, self.lower, self.trend, self.data)
         return (*numbers, *readings, liken)
 
 
@@ -254,7 +254,7 @@ def _neighbour(window: Window, fit: WindowFit) -> tuple[float, float] | None:
     left, slopes, basis = window.linearised(fit.kind, fit.shape)
     count = window.data.size
     left, slopes = left[:count], slopes[free_of(fit.kind, fit.shape), :count]
-    known = np.linalg.qr(np.concatenate([basis, slopes.T], axis=1))[0]
+    known = np.linalg.qr(np.concatenate([basis, slopes]).T)[0]
     left = left - known @ (known.T @ left)
     middle, depth = fit.shape[0], fit.shape[1]
     reach = OWN_REACH * depth
