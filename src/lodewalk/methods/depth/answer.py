@@ -23,9 +23,9 @@ from lodewalk.methods.depth.structural_index import INDEX, told_index
 from lodewalk.methods.depth.window_fit import (
     Window,
     WindowFit,
-    best_window_fit,
     depth_interval,
     scaled,
+    window_fits,
 )
 from lodewalk.methods.inversion.results import NINETY, Estimate, Noise, Profile, ProfileFit
 
@@ -107,7 +107,8 @@ def answer_depth(
     if problem:
         return DepthAnswer(None, problem=problem)
     window = Window(profile, covariance, about_m=about_m)
-    fits = _fits(window, (kind,) if kind else tuple(kinds))
+    minima = _minima(window, (kind,) if kind else tuple(kinds))
+    fits = [own[0] for own in minima]
     weights = probabilities(fits)
     usual = max(weights, key=lambda name: weights[name]) if weights else "thin sheet"
     rules = depth_rules(profile, noise=errors, kind=usual)
@@ -116,9 +117,9 @@ def answer_depth(
     if not fits:
         return _by_rules(rules)
     found = {
-        one.kind: _widened(window, one, errors, known=noise is not None)
-        for one in fits
-        if weights[one.kind] >= LEAST_PROBABILITY
+        own[0].kind: _over_minima(window, own, errors, known=noise is not None)
+        for own in minima
+        if weights[own[0].kind] >= LEAST_PROBABILITY
     }
     depth = mixed({name: weights[name] for name in found}, found)
     depth = scaled(depth, max(disagreement(rules, depth.value) / DISAGREE, 1.0))
@@ -131,14 +132,30 @@ def answer_depth(
     )
 
 
-def _fits(window: Window, kinds: Sequence[str]) -> list[WindowFit]:
-    """Return the fits that came to rest, the best first."""
-    fits = [best_window_fit(window, kind) for kind in kinds]
-    rested = [fit for fit in fits if fit.converged and np.isfinite(fit.depth_sd_m)]
+def _minima(window: Window, kinds: Sequence[str]) -> list[list[WindowFit]]:
+    """Return the minima of each kind whose best came to rest, the best kind first."""
+    fits = [window_fits(window, kind) for kind in kinds]
+    rested = [own for own in fits if own[0].converged and np.isfinite(own[0].depth_sd_m)]
     if len(kinds) > 1:
         # a width below none is the thin sheet's own
-        rested = [fit for fit in rested if fit.kind != "dyke" or fit.shape[2] > 0.0]
-    return sorted(rested, key=lambda fit: -fit.log_evidence)
+        rested = [own for own in rested if own[0].kind != "dyke" or own[0].shape[2] > 0.0]
+    return sorted(rested, key=lambda own: -own[0].log_evidence)
+
+
+def _over_minima(
+    window: Window, minima: Sequence[WindowFit], noise: Noise, *, known: bool
+) -> Estimate:
+    """Return the depth of a kind over its minima, each by how well it fits."""
+    size = max(minima[0].cost / minima[0].freedom, 1.0)
+    logs = np.array([fit.log_evidence for fit in minima]) / size
+    shares = np.exp(logs - logs.max())
+    names = [str(number) for number in range(len(minima))]
+    found = [_widened(window, fit, noise, known=known) for fit in minima]
+    return mixed(
+        dict(zip(names, shares.tolist(), strict=True)),
+        dict(zip(names, found, strict=True)),
+        median=True,
+    )
 
 
 def probabilities(fits: Sequence[WindowFit]) -> dict[str, float]:
@@ -209,18 +226,22 @@ def _widened(window: Window, fit: WindowFit, noise: Noise, *, known: bool) -> Es
     return depth_interval(window, fit, scale=factor)
 
 
-def mixed(weights: Mapping[str, float], found: Mapping[str, Estimate]) -> Estimate:
+def mixed(
+    weights: Mapping[str, float], found: Mapping[str, Estimate], *, median: bool = False
+) -> Estimate:
     """Return the estimate over kinds of some probability.
 
     Parameters
     ----------
     weights, found : mapping by kind
         Probability and estimate of each.
+    median : bool
+        Whether the value is the median: of minima apart the mean fits none.
 
     Returns
     -------
     Estimate
-        Mean, standard deviation and 90 % interval of the mixture, each kind's share normal in
+        Mean or median, standard deviation and 90 % interval of the mixture, each kind's share normal in
         the logarithm on either side.
 
     Examples
@@ -243,8 +264,9 @@ def mixed(weights: Mapping[str, float], found: Mapping[str, Estimate]) -> Estima
     grid = np.linspace(np.log(values.min()) - 3.0, np.log(values.max()) + 3.0, 2401)
     away = grid[:, None] - np.log(values)
     below = ndtr(away / np.where(away < 0.0, lows, highs)) @ shares
-    low, high = np.exp(np.interp([0.05, 0.95], below, grid))
-    return Estimate(mean, sd, float(low), float(high), bool(high < 20.0 * mean))
+    low, middle, high = np.exp(np.interp([0.05, 0.5, 0.95], below, grid))
+    value = float(middle) if median else mean
+    return Estimate(value, sd, float(low), float(high), bool(high < 20.0 * mean))
 
 
 def _log_sd(value: float, end: float) -> float:

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
-from lodewalk.methods.depth._window_kernel import CODES, linearised, searched
-from lodewalk.methods.inversion.models import kind_of, shape_curves
+from lodewalk.methods.depth._window_kernel import CODES, body_curves, linearised, searched
+from lodewalk.methods.inversion.models import kind_of
 from lodewalk.methods.inversion.results import NINETY, Estimate, Profile
 from lodewalk.validation import FloatArray
 
@@ -29,8 +29,12 @@ NEIGHBOUR_DEPTHS = (0.5, 1.0, 2.0)
 ENDED = 0.02
 #: A finite dyke reaches down this many depths of its top, or more.
 THICK = 1.3
-#: Squares in degrees of freedom under which a fit needs no other start.
-GOOD = 1.2
+#: First shapes of other depths that are tried, apart by this much in the logarithm.
+STARTS, APART = 3, 0.45
+#: Times that a first shape is looked for again with the neighbours' anomaly taken off.
+ALTERNATE = 1
+#: Squares over those of the best within which another minimum remains possible: one in a hundred.
+RIVAL = 9.2
 
 
 @dataclass(frozen=True)
@@ -87,8 +91,8 @@ class Window:
         self.depth = 1.0
         self.factor = np.linalg.cholesky(covariance)
         # errors of one kind all along: the inverse is as good as solving, and much quicker
-        self.turned = solve_triangular(self.factor, np.eye(len(covariance)), lower=True)
-        self.turned = np.ascontiguousarray(self.turned.T)
+        inverse = solve_triangular(self.factor, np.eye(len(covariance)), lower=True)
+        self.lower = np.ascontiguousarray(inverse)
         middle = profile.distance_m - profile.distance_m.mean()
         self.length = float(np.ptp(middle))
         least = float(-profile.rise_m.min()) + 1e-3 * self.length
@@ -100,7 +104,7 @@ class Window:
 
     def whitened(self, rows: FloatArray) -> FloatArray:
         """Return rows over the readings with the errors made independent and equal."""
-        return np.asarray(rows @ self.turned)
+        return np.asarray(rows @ self.lower.T)
 
     def linearised(self, kind: str, shape: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return residuals, slopes of the model without its linear part, and its basis."""
@@ -112,7 +116,7 @@ class Window:
         profile = self.profile
         liken = np.array([self.depth, ALIKE])
         numbers = (CODES[kind], own.parts, len(own.shape))
-        readings = (profile.distance_m, profile.rise_m, self.turned, self.trend, self.data)
+        readings = (profile.distance_m, profile.rise_m, self.lower, self.trend, self.data)
         return (*numbers, *readings, liken)
 
 
@@ -254,7 +258,7 @@ def _neighbour(window: Window, fit: WindowFit) -> tuple[float, float] | None:
     left, slopes, basis = window.linearised(fit.kind, fit.shape)
     count = window.data.size
     left, slopes = left[:count], slopes[free_of(fit.kind, fit.shape), :count]
-    known = np.linalg.qr(np.concatenate([basis, slopes.T], axis=1))[0]
+    known = np.linalg.qr(np.concatenate([basis, slopes]).T)[0]
     left = left - known @ (known.T @ left)
     middle, depth = fit.shape[0], fit.shape[1]
     reach = OWN_REACH * depth
@@ -268,9 +272,7 @@ def _neighbour(window: Window, fit: WindowFit) -> tuple[float, float] | None:
     tried = np.stack(np.meshgrid(places, depth * np.array(NEIGHBOUR_DEPTHS)), axis=-1)
     shapes = tried.reshape(-1, 2)
     profile = window.profile
-    columns, _ = shape_curves(
-        "thin sheet", profile.distance_m, profile.rise_m, shapes, slopes=False
-    )
+    columns = _curves("thin sheet", profile.distance_m, profile.rise_m, shapes)
     white = window.whitened(columns)
     white = white - (white @ known) @ known.T
     gains = np.einsum("skn,n->sk", white, left)
@@ -283,22 +285,24 @@ def _neighbour(window: Window, fit: WindowFit) -> tuple[float, float] | None:
     return float(shapes[best, 0]), float(shapes[best, 1])
 
 
-def first_shapes(window: Window, kind: str, *, kept: int = 2) -> list[FloatArray]:
+def first_shapes(
+    window: Window, kind: str, *, kept: int = STARTS, anomaly_nT: FloatArray | None = None
+) -> list[FloatArray]:
     """Return the best shapes of a scan over place, depth and width near the pick.
 
     Only the inner half of the window is looked at, so that neighbours at its edges count little.
     """
     profile, half = window.profile, 0.5 * window.length
+    anomaly = profile.anomaly_nT if anomaly_nT is None else anomaly_nT
     rows = np.flatnonzero(np.abs(profile.distance_m - window.about) < 0.5 * half)
     if rows.size < 10:
         rows = np.arange(profile.distance_m.size)
     tried = _scanned(kind, half, window.about)
-    distance, rise = profile.distance_m[rows], profile.rise_m[rows]
-    columns, _ = shape_curves(kind, distance, rise, tried, slopes=False)
+    columns = _curves(kind, profile.distance_m[rows], profile.rise_m[rows], tried)
     weight = 1.0 / np.sqrt((window.factor[rows] ** 2).sum(axis=1))
-    base = np.stack([weight, (distance - window.about) / half * weight])
+    base = np.stack([weight, (profile.distance_m[rows] - window.about) / half * weight])
     base = np.linalg.qr(base.T)[0].T
-    data = profile.anomaly_nT[rows] * weight
+    data = anomaly[rows] * weight
     data = data - (base @ data) @ base
     columns = columns * weight
     columns = columns - (columns @ base.T) @ base
@@ -307,10 +311,21 @@ def first_shapes(window: Window, kind: str, *, kept: int = 2) -> list[FloatArray
     normal += 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(pull.shape[1])
     gain = np.einsum("sk,sk->s", pull, np.linalg.solve(normal, pull[..., None])[..., 0])
     best = tried[np.argsort(-gain, kind="stable")]
-    first = best[0]
-    apart = np.abs(np.log(best[:, 1] / first[1])) > 0.6
-    others = best[apart][: kept - 1]
-    return [first, *others]
+    found = [best[0]]
+    for _ in range(kept - 1):
+        apart = np.abs(np.log(best[:, 1, None] / [one[1] for one in found])).min(axis=1) > APART
+        found += list(best[apart][:1])
+    return found
+
+
+def _curves(kind: str, distance: FloatArray, rise: FloatArray, shapes: FloatArray) -> FloatArray:
+    """Return the curves of many shapes, shape (s, k, n)."""
+    parts = kind_of(kind).parts
+    columns = np.empty((len(shapes), parts, distance.size))
+    slopes = np.empty((shapes.shape[1], parts, distance.size))
+    for own, found in zip(shapes, columns, strict=True):
+        body_curves(CODES[kind], distance, rise, own, found, slopes)  # type: ignore[call-arg]
+    return columns
 
 
 def _scanned(kind: str, half: float, about: float) -> FloatArray:
@@ -341,14 +356,76 @@ def best_window_fit(window: Window, kind: str) -> WindowFit:
     >>> round(float(best_window_fit(window, "thin sheet").shape[1]), 2)
     5.0
     """
+    return window_fits(window, kind)[0]
+
+
+def window_fits(window: Window, kind: str) -> list[WindowFit]:
+    """Return the fits of a kind that the data hardly tell apart, the best first.
+
+    Parameters
+    ----------
+    window : Window
+        The profile.
+    kind : str
+        Kind of the body.
+
+    Returns
+    -------
+    list of WindowFit
+        The likeliest minimum, and those of other depths that are within `RIVAL` of it: of
+        one depth the best counts, of several the evidence, in which a neighbour costs more.
+    """
     starts = first_shapes(window, kind)
     window.depth = float(starts[0][1])
-    fits: list[WindowFit] = []
-    for start, held in ((starts[0], True), (starts[0], False), *((s, True) for s in starts[1:])):
-        fits += with_neighbours(window, kind, start, held=held)
-        if fits[-1].converged and fits[-1].cost < GOOD * fits[-1].freedom:
+    fits = with_neighbours(window, kind, starts[0], held=False)
+    for start in starts:
+        fits += with_neighbours(window, kind, start)
+    for _ in range(ALTERNATE):
+        best = _best_first(window, fits)[0]
+        if not best.neighbours:
             break
-    return max(fits, key=lambda fit: (fit.converged, -_badness(window, fit)))
+        own = len(kind_of(kind).shape)
+        alone = window.profile.anomaly_nT - neighbours_field(window, best)
+        again = first_shapes(window, kind, anomaly_nT=alone)
+        fits += [fit_window(window, kind, np.append(one, best.shape[own:])) for one in again]
+    return _apart(_best_first(window, fits))
+
+
+def _best_first(window: Window, fits: list[WindowFit]) -> list[WindowFit]:
+    """Return fits in order, those that came to rest first."""
+    return sorted(fits, key=lambda fit: (not fit.converged, _badness(window, fit)))
+
+
+def _apart(fits: list[WindowFit]) -> list[WindowFit]:
+    """Return the first of fits and its rivals at other depths, the likeliest first."""
+    kept: list[WindowFit] = []
+    for fit in fits:
+        told = fit.converged and np.isfinite(fit.depth_sd_m)
+        if not kept or (told and all(_other(fit, one) for one in kept)):
+            kept.append(fit)
+    if not kept[0].converged:
+        return kept[:1]
+    kept.sort(key=lambda fit: -fit.log_evidence)
+    size = max(kept[0].cost / kept[0].freedom, 1.0)
+    return [fit for fit in kept if kept[0].log_evidence - fit.log_evidence < 0.5 * RIVAL * size]
+
+
+def _other(one: WindowFit, other: WindowFit) -> bool:
+    """Return whether two minima are at depths apart by more than their errors."""
+    return abs(one.shape[1] - other.shape[1]) > max(one.depth_sd_m, other.depth_sd_m)
+
+
+def neighbours_field(window: Window, fit: WindowFit) -> FloatArray:
+    """Return the anomaly of the neighbours of a fit [nT]."""
+    profile, own = window.profile, len(kind_of(fit.kind).shape)
+    body = _curves(fit.kind, profile.distance_m, profile.rise_m, fit.shape[None, :own])[0]
+    places = fit.shape[own:].reshape(-1, 2)
+    sheets = _curves("thin sheet", profile.distance_m, profile.rise_m, places)
+    curves = np.concatenate([*sheets, body])
+    design = np.concatenate([window.whitened(curves), window.trend]).T
+    weights = np.linalg.lstsq(design, window.data)[0]
+    beside = 2 * len(places)
+    return np.asarray(weights[:beside] @ curves[:beside])
 
 
 def _badness(window: Window, fit: WindowFit) -> float:
@@ -407,7 +484,7 @@ def _end(window: Window, fit: WindowFit, side: float, wanted: float) -> float:
         if not slope > 0.0:
             return np.inf if side > 0 else 0.0
         nearer, shape = (abs(at), root), found.shape
-        at = side * min(abs(at) + (wanted - root) / slope, abs(at) + 2.0)
+        at = side * float(np.clip(abs(at) + (wanted - root) / slope, 0.1 * step, abs(at) + 2.0))
         if at > 4.0:
             return np.inf
     return float(depth * np.exp(at))
