@@ -6,7 +6,7 @@ ROCKS = (
     Step(
         "transforms",
         "Transforms the grid: continuation, derivatives, reductions, regional and residual.",
-        2,
+        3,
         ("transform_grids", "transform_notes"),
         (
             "grids", "grid_notes", "error_notes", "datum", "rover_positions", "rover_heights",
