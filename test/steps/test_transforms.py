@@ -27,22 +27,32 @@ OTHERS = {
 OWN = {
     "up_m": None,
     "separation": "matched filter",
+    "surface": "auto",
     "magnetisation_inclination_deg": None,
     "magnetisation_declination_deg": None,
 }
 
 
-def heights(relief):
-    """Return a table whose middle nine tenths rise by the relief [m]."""
-    values = np.linspace(400.0, 400.0 + relief / 0.9, 2001)
-    return SimpleNamespace(floats=lambda name: {"height_m": values}[name])
+def sensor(shape, relief):
+    """Return places on every node and heights whose nine tenths rise by about the relief [m].
+
+    Waves of two hundred metres: nine tenths of a sine lie within 0.988 of its amplitude.
+    """
+    north, east = np.indices(shape) * 5.0
+    height = 400.0 + relief / 1.976 * np.sin(2 * np.pi * north / 200.0)
+    columns = {
+        "easting_m": 6e5 + east.ravel(),
+        "northing_m": 7.2e6 + north.ravel(),
+        "height_m": height.ravel(),
+    }
+    return SimpleNamespace(floats=columns.__getitem__)
 
 
 @pytest.fixture
 def made(monkeypatch):
     """Return grids and notes of a survey at a place with this inclination."""
 
-    def run(values, *, relief=3.0, shared=0.1, inclination=-38.0, depth=15.0, **own):
+    def run(values, *, relief=3.0, shared=0.1, inclination=-38.0, depth=15.0, sd=0.3, **own):
         dip, turn = np.radians([inclination, -20.0])
         level = np.cos(dip)
         field = 23000.0 * np.array([level * np.cos(turn), level * np.sin(turn), np.sin(dip)])
@@ -51,18 +61,20 @@ def made(monkeypatch):
         grids = ()
         if values is not None:
             grid = Grid(values, 6e5, 7.2e6, 5.0, "EPSG:32722", "nT", transforms.NAME)
-            sd = np.where(np.isnan(values), np.nan, 0.3)
+            spread = np.where(np.isnan(values), np.nan, sd or 0.0)
             error = Grid(
-                sd, 6e5, 7.2e6, 5.0, "EPSG:32722", "nT", f"{transforms.NAME}_standard_error"
+                spread, 6e5, 7.2e6, 5.0, "EPSG:32722", "nT", f"{transforms.NAME}_standard_error"
             )
-            grids = (grid, error)
+            grids = (grid, error) if sd else (grid,)
+        readings = sensor(np.shape(values) if values is not None else (9, 9), relief)
         inputs = {
             "grids": GridSet(grids),
             "grid_notes": Document({"problem": "No reading.", "line_spacing_m": 20.0}),
             "error_notes": Document(
                 {"depth_m": depth, "shared_nT": shared, "line_azimuth_deg": 10.0}
             ),
-            "rover_heights": heights(relief),
+            "rover_positions": readings,
+            "rover_heights": readings,
         }
         settings = {"survey.crs": "EPSG:32722", "transforms": OWN | own}
         found = transforms.run(inputs, settings, Context(key="k"))
@@ -132,12 +144,62 @@ def test_a_strong_anomaly_is_warned_of(made):
     assert "5 % of the field" in told
 
 
-@pytest.mark.parametrize(("relief", "told"), [(9.0, 0), (14.0, 1)])
-def test_relief_over_half_a_line_spacing_is_told(made, relief, told):
-    notes = made(bump(24), relief=relief).notes
-    assert notes["relief_m"] == pytest.approx(relief)
-    assert len(notes["warnings"]) == told
-    assert all("level" in one and "14 m" in one for one in notes["warnings"])
+@pytest.mark.parametrize(("relief", "taken"), [(9.0, "plane"), (14.0, "equivalent sources")])
+def test_relief_over_half_a_line_spacing_takes_equivalent_sources(made, relief, taken):
+    notes = made(bump(), relief=relief).notes
+    assert notes["relief_m"] == pytest.approx(relief, rel=0.1)
+    assert notes["surface"]["departure_m"] == pytest.approx(relief, rel=0.1)
+    assert notes["surface"]["taken"] == taken
+    assert "half a line spacing (10.0 m)" in notes["surface"]["why"]
+    assert notes["warnings"] == []
+
+
+def test_a_plane_that_is_asked_for_on_uneven_ground_is_warned_of(made):
+    found = made(bump(), relief=14.0, surface="plane")
+    (told,) = found.notes["warnings"]
+    assert "departs from one by 1" in told
+    other = made(bump(), relief=14.0).grids.named("vertical_derivative").values
+    assert np.nanmax(np.abs(other - found.grids.named("vertical_derivative").values)) > 0.01
+    level = made(bump(), relief=0.0, surface="equivalent sources").grids
+    plain = made(bump(), relief=0.0).grids
+    for name in LINEAR:
+        assert np.allclose(level.named(name).values, plain.named(name).values, equal_nan=True)
+
+
+def test_a_grid_without_an_error_gives_transforms_without_one(made):
+    found = made(bump(), sd=None)
+    (told,) = found.notes["warnings"]
+    assert "no standard error" in told
+    for name in LINEAR:
+        assert np.isfinite(found.grids.named(name).values).any()
+        assert np.isnan(found.grids.named(f"{name}_standard_error").values).all()
+
+
+def test_what_is_made_of_derivatives_has_an_error_where_it_is_large(made):
+    found = made(bump())
+    for name, unit in {"total_gradient": "nT/m", "tilt_angle": "deg"}.items():
+        error = found.grids.named(f"{name}_standard_error")
+        assert error.unit == unit
+        values = found.grids.named("total_gradient").values
+        assert np.isfinite(error.values[values > np.nanquantile(values, 0.9)]).all()
+    assert set(found.notes["without_error"]) == {
+        name for name in OTHERS if found.grids.named(f"{name}_standard_error") is None
+    }
+
+
+def test_a_damped_reduction_stands_in_where_it_can_be_told(made):
+    """At the equator the plain one is refused; over noise alone the damped one is too."""
+    assert made(bump()).notes["damped"] is None
+    found = made(bump(), inclination=0.0)
+    assert "reduced_to_pole" in found.notes["refused"]
+    assert found.notes["damped"]["told"]
+    assert "too weak" in found.notes["damped"]["why"]
+    assert found.grids.named("reduced_to_pole_damped").unit == "nT"
+    assert found.grids.named("reduced_to_pole_damped_standard_error") is not None
+    noise = np.random.default_rng(1).normal(0, 0.1, (48, 54))
+    found = made(noise, inclination=0.0)
+    assert not found.notes["damped"]["told"]
+    assert found.grids.named("reduced_to_pole_damped") is None
 
 
 def test_what_lines_share_makes_the_continuation_less_sure(made):

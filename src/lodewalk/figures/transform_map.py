@@ -21,6 +21,7 @@ MEANING: Final = {
     "tilt_angle": "Angle of the gradient above the level: 0 over edges of upright bodies.",
     "tilt_horizontal_derivative": "Steepness of the tilt angle: edges, weak ones too.",
     "reduced_to_pole": "The anomaly as at the pole: bodies lie under their highs.",
+    "reduced_to_pole_damped": "As at the pole; bodies along the declination look too weak.",
     "reduced_to_equator": "The anomaly as at the equator: bodies lie under their lows.",
     "pseudo_gravity": "Anomaly at the pole added up downwards: gravity of dense magnetite.",
 }

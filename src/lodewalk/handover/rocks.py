@@ -26,6 +26,7 @@ from lodewalk.handover.rocks_content import BodyRow, DepthRow, PickRow, RockReco
 #: Transforms in words, in the order in which they are told.
 TRANSFORMS = {
     "reduced_to_pole": "reduced to the pole",
+    "reduced_to_pole_damped": "reduced to the pole, damped",
     "reduced_to_equator": "reduced to the equator",
     "vertical_derivative": "vertical derivative",
     "horizontal_gradient": "horizontal gradient",

@@ -14,7 +14,14 @@ from lodewalk.methods.spectral.error import (
     error_depth,
     transform_errors,
 )
-from lodewalk.methods.spectral.low_latitude import Judgement, judge_reduction
+from lodewalk.methods.spectral.gradient_error import gradient_errors
+from lodewalk.methods.spectral.low_latitude import (
+    DampedReduction,
+    Judgement,
+    damped_reductions,
+    judge_reduction,
+    least_error,
+)
 from lodewalk.methods.spectral.operators import (
     Direction,
     Operator,
@@ -29,7 +36,6 @@ from lodewalk.methods.spectral.operators import (
 from lodewalk.methods.spectral.power import radial_power
 from lodewalk.methods.spectral.separation import (
     Parts,
-    continuation_parts,
     matched_parts,
     trend_parts,
     two_layers,
@@ -48,18 +54,29 @@ from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.steps.context import Context
 from lodewalk.steps.rows import document, table
 from lodewalk.steps.site_field import ambient_on_grid, grid_turn
+from lodewalk.steps.transform_surface import Surface, taken_surface
 
 Floats = NDArray[np.float64]
 NAME = "total_field_anomaly"
 #: Height of the upward continuation, in line spacings.
 UP = 2.0
-#: Relief that is told of, in line spacings: the spacing limits what the grid shows of depths
-#: (common practice has no figure; this one is ours).
-RELIEF = 0.5
 #: Reductions, which the guard judges.
 JUDGED = ("reduced_to_pole", "reduced_to_equator", "pseudo_gravity")
 #: Derivatives that only what is made of them shows.
 SLOPES = ("north", "east")
+#: The reduction that stands in for a plain one that is refused.
+DAMPED = "reduced_to_pole_damped"
+#: Transforms without a standard error, and why.
+NO_ERROR = {
+    "tilt_horizontal_derivative": "it is the change of an angle that has no direction where the "
+    "field is quiet: the first order doesn't hold",
+    "regional": "what belongs to it is a choice, not a measurement",
+    "residual": "what belongs to the regional is a choice, not a measurement",
+}
+NO_GRID_ERROR = (
+    "The grid has no standard error (see error_notes.json), so none of the transforms has one; "
+    "reductions were judged by what lies beyond the edge alone."
+)
 UNITS = {
     "vertical_derivative": "nT/m",
     "pseudo_gravity": "nT m",
@@ -96,26 +113,115 @@ def run(
     own = settings["transforms"]
     field = _field(inputs, settings)
     height = own["up_m"] or UP * between
+    work = _Work(grids, grid, prepared, field, inputs, context)
+    surface = work.surface(own["surface"])
     operators = _operators(field, height)
-    values = dict(zip(operators, prepared.apply(*operators.values()), strict=True))
-    errors = _errors(grids, prepared, operators, field, (inputs, between, context))
+    values = dict(zip(operators, surface.spectrum.apply(*operators.values()), strict=True))
+    errors = work.errors(operators)
     notes |= _about(field, height, between)
     judged = {name: judge_reduction(prepared, operators[name], errors[name]) for name in JUDGED}
-    notes |= _judged(judged)
+    notes |= _judged(judged) | {"damped": None, "without_error": NO_ERROR}
+    notes |= {"relief_m": _relief(inputs), "surface": surface.notes}
     for name in notes["refused"]:
         del values[name]
-    notes["relief_m"] = _relief(inputs)
-    notes["warnings"] = _warnings(grid, field, notes["relief_m"], between)
-    values |= _of_gradients(values.pop("north"), values.pop("east"), values, grid.spacing_m)
-    parts, notes["separation"] = _separated(prepared, grid, own["separation"], height)
+    if "reduced_to_pole" in notes["refused"]:
+        found, told = work.damped(surface)
+        notes["damped"] = told
+        if found is not None:
+            values[DAMPED], errors[DAMPED] = found
+    notes["warnings"] = [*_strong(grid, field), *surface.warnings]
+    if work.sd is None:
+        notes["warnings"].append(NO_GRID_ERROR)
+    sds = {name: error.sd for name, error in errors.items()}
+    if work.sd is None:
+        sds = {name: np.full_like(sd, np.nan) for name, sd in sds.items()}
+    made, more = _of_gradients(values, sds, grid.spacing_m)
+    sds |= more
+    values = {name: found for name, found in values.items() if name not in SLOPES} | made
+    parts, notes["separation"] = _separated(
+        prepared, grid, own["separation"], values["upward_continued"]
+    )
     values |= {"regional": parts.regional, "residual": parts.residual}
-    made = [_grid(grid, name, found) for name, found in values.items()]
-    made += [
-        _grid(grid, f"{name}_standard_error", error.sd, of=name)
-        for name, error in errors.items()
+    grids_made = [_grid(grid, name, found) for name, found in values.items()]
+    grids_made += [
+        _grid(grid, f"{name}_standard_error", sd, of=name)
+        for name, sd in sds.items()
         if name in values
     ]
-    return {"transform_grids": GridSet(tuple(made)), "transform_notes": Document(notes)}
+    return {"transform_grids": GridSet(tuple(grids_made)), "transform_notes": Document(notes)}
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What transforms and their errors are made from."""
+
+    grids: GridSet
+    grid: Grid
+    prepared: GridSpectrum
+    field: _Field
+    inputs: Mapping[str, Record]
+    context: Context
+
+    @property
+    def between(self) -> float:
+        """Return the line spacing [m]."""
+        return float(document(self.inputs, "grid_notes")["line_spacing_m"])
+
+    @property
+    def sd(self) -> Floats | None:
+        """Return the grid's standard error; None where there is none."""
+        found = self.grids.named(f"{NAME}_standard_error")
+        if found is None or not np.isfinite(found.values[self.prepared.known]).any():
+            return None
+        return found.values
+
+    def surface(self, way: str) -> Surface:
+        """Return what the operators are applied to."""
+        sd = np.nan if self.sd is None else float(np.nanmedian(self.sd))
+        return taken_surface(
+            self.grid,
+            self.prepared,
+            self.inputs,
+            way=way,
+            between=self.between,
+            relative_error=sd / float(np.nanstd(self.grid.values)),
+            depth_m=document(self.inputs, "error_notes")["depth_m"],
+        )
+
+    def errors(self, operators: Mapping[str, Operator]) -> dict[str, ErrorParts]:
+        """Return the predicted error of each linear transform; without the grid's, edges alone."""
+        about = document(self.inputs, "error_notes").values
+        shared = None
+        if about["shared_nT"]:
+            shared = SharedLevel(about["shared_nT"], about["line_azimuth_deg"], self.between)
+        found = transform_errors(
+            np.zeros(self.prepared.known.shape) if self.sd is None else self.sd,
+            self.prepared,
+            list(operators.values()),
+            error_depth_m=error_depth(self.between, about["depth_m"]),
+            directions=(self.field.field, self.field.rocks),
+            shared=shared,
+            rng=self.context.rng("beyond the edge"),
+        )
+        return dict(zip(operators, found, strict=True))
+
+    def damped(self, surface: Surface) -> tuple[tuple[Floats, ErrorParts] | None, dict[str, Any]]:
+        """Return the damped reduction to the pole with its error, if it can be told, and how."""
+        ways = damped_reductions(self.field.field, self.field.rocks)
+        errors = self.errors({str(number): way for number, way in enumerate(ways)})
+        best: DampedReduction = least_error(self.prepared, ways, list(errors.values()))
+        judged = best.judgement
+        told: dict[str, Any] = {
+            "damping": best.operator.damping,
+            "typical_error": judged.error,
+            "signal": judged.signal,
+            "held_back": round(best.held_back, 3),
+            "told": judged.told,
+            "why": best.words if judged.told else judged.reason,
+        }
+        if not judged.told:
+            return None, told
+        return (surface.spectrum.apply(best.operator)[0], best.errors), told
 
 
 def _nothing(notes: Mapping[str, Any], problem: str) -> dict[str, Record]:
@@ -158,33 +264,6 @@ def _operators(field: _Field, height_m: float) -> dict[str, Operator]:
     }
 
 
-def _errors(
-    grids: GridSet,
-    prepared: GridSpectrum,
-    operators: Mapping[str, Operator],
-    field: _Field,
-    more: tuple[Mapping[str, Record], float, Context],
-) -> dict[str, ErrorParts]:
-    """Return the predicted error of each linear transform."""
-    inputs, between, context = more
-    sd = grids.named(f"{NAME}_standard_error")
-    about = document(inputs, "error_notes").values
-    shared = None
-    if about["shared_nT"]:
-        shared = SharedLevel(about["shared_nT"], about["line_azimuth_deg"], between)
-    told = {name: one for name, one in operators.items() if name not in SLOPES}
-    found = transform_errors(
-        np.zeros(prepared.known.shape) if sd is None else sd.values,
-        prepared,
-        list(told.values()),
-        error_depth_m=error_depth(between, about["depth_m"]),
-        directions=(field.field, field.rocks),
-        shared=shared,
-        rng=context.rng("beyond the edge"),
-    )
-    return dict(zip(told, found, strict=True))
-
-
 def _judged(judged: Mapping[str, Judgement]) -> dict[str, Any]:
     """Return which reductions are refused, why and what instead, and what all were judged by."""
     return {
@@ -204,27 +283,33 @@ def _judged(judged: Mapping[str, Judgement]) -> dict[str, Any]:
 
 
 def _of_gradients(
-    north: Floats, east: Floats, values: Mapping[str, Floats], spacing_m: float
-) -> dict[str, Floats]:
-    """Return what is made of the derivatives and isn't linear."""
-    slopes = Gradients(north, east, values["vertical_derivative"])
+    values: Mapping[str, Floats], sds: Mapping[str, Floats], spacing_m: float
+) -> tuple[dict[str, Floats], dict[str, Floats]]:
+    """Return what is made of the derivatives and isn't linear, and standard errors of it."""
+    three = (*SLOPES, "vertical_derivative")
+    slopes = Gradients(*(values[name] for name in three))
     tilt = tilt_angle(slopes)
     turned = gradients(tilt, spacing_m)
+    sd = gradient_errors(slopes, Gradients(*(sds[name] for name in three)))
     return {
         "horizontal_gradient": horizontal_gradient(slopes),
         "total_gradient": total_gradient(slopes),
         "tilt_angle": tilt,
         "tilt_horizontal_derivative": horizontal_gradient(turned),
+    }, {
+        "horizontal_gradient": sd.horizontal,
+        "total_gradient": sd.total,
+        "tilt_angle": sd.tilt_deg,
     }
 
 
 def _separated(
-    prepared: GridSpectrum, grid: Grid, way: str, height_m: float
+    prepared: GridSpectrum, grid: Grid, way: str, upward_continued: Floats
 ) -> tuple[Parts, dict[str, Any]]:
     """Return regional and residual, and how they were parted."""
     told: dict[str, Any] = {"way": way, "deep_m": None, "shallow_m": None, "problem": None}
     if way == "upward continuation":
-        return continuation_parts(prepared, grid.values, height_m=height_m), told
+        return Parts(upward_continued, grid.values - upward_continued), told
     if way == "matched filter":
         try:
             layers = two_layers(radial_power(prepared))
@@ -243,17 +328,10 @@ def _relief(inputs: Mapping[str, Record]) -> float | None:
     return round(float(np.ptp(np.quantile(height, [0.05, 0.95]))), 2) if height.size else None
 
 
-def _warnings(grid: Grid, field: _Field, relief_m: float | None, between: float) -> list[str]:
-    """Return what a reader has to know before using the transforms."""
+def _strong(grid: Grid, field: _Field) -> list[str]:
+    """Return a warning where the anomaly is too strong to be harmonic."""
     strong = strong_anomaly(grid.values, strength_nT=field.strength_nT)
-    found = [strong] if strong else []
-    if relief_m is not None and relief_m > RELIEF * between:
-        found.append(
-            f"The transforms take the sensor's surface as level, but it rose and fell by "
-            f"{relief_m:.0f} m (heights of the receiver, nine tenths of the readings): what "
-            "changes with the slope of the ground may be its doing, and no error holds that."
-        )
-    return found
+    return [strong] if strong else []
 
 
 def _about(field: _Field, height_m: float, between: float) -> dict[str, Any]:

@@ -17,6 +17,11 @@ class TransformSettings(Section):
         "matched filter",
         "How regional and residual are parted; by a plane where the spectrum shows no two layers.",
     )
+    surface: Literal["auto", "plane", "equivalent sources"] = setting(
+        "auto",
+        "What transforms take the sensor's surface as: a plane, or equivalent sources at its true "
+        "heights; auto, these where it departs from a plane by over half a line spacing.",
+    )
     magnetisation_inclination_deg: Annotated[float, Field(ge=-90, le=90)] | None = setting(
         None,
         "Inclination of the rocks' magnetisation, positive down; left out, along the field.",
