@@ -1,6 +1,6 @@
 """Fits: a body at each pick, and one joint body for each lineament."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,20 +11,13 @@ from numpy.typing import NDArray
 from lodewalk.methods.inversion.choice import USUAL, fit_profile, noise_rows
 from lodewalk.methods.inversion.pooled_noise import pooled_noises
 from lodewalk.methods.inversion.results import BodyFit, Noise, Profile, ProfileFit
+from lodewalk.methods.inversion.shared_width import Said
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Curves
 from lodewalk.steps.bodies import Stand, Under, bodies_table, body_row, under
 from lodewalk.steps.context import Context
-from lodewalk.steps.fields_beside import fields_beside, on_its_line
-from lodewalk.steps.joint_fits import (
-    Joint,
-    Line,
-    Single,
-    depths_of,
-    fit_together,
-    joint_note,
-    joint_row,
-)
+from lodewalk.steps.fields_beside import FieldBeside, fields_beside, on_its_line
+from lodewalk.steps.joint_fits import Joint, Line, fit_together, joint_note, joint_row
 from lodewalk.steps.known_facts import (
     CONTRADICTS,
     Near,
@@ -36,22 +29,21 @@ from lodewalk.steps.known_facts import (
 from lodewalk.steps.rows import table
 
 Floats = NDArray[np.float64]
-#: Profiles of one lineament that are fitted together, at most, spread evenly along it: more take
-#: long and say little more.
-MOST_TOGETHER = 12
 
 
 @dataclass(frozen=True)
 class Fitted:
     """What a part of the work returns: the noise of a profile and what it says of the body.
 
-    `used` are the facts from elsewhere that it was held to, `refused` those it contradicts.
+    `used` are the facts from elsewhere that it was held to, `refused` those it contradicts;
+    `plain` is what it says without them.
     """
 
     noise: Noise
     found: ProfileFit
     used: tuple[Near, ...] = ()
     refused: tuple[tuple[Near, float], ...] = ()
+    plain: ProfileFit = ProfileFit()
 
 
 @dataclass(frozen=True)
@@ -108,7 +100,7 @@ def run(
             [one.refused for one in fitted],
         ),
         "lineaments": {
-            line.name: joint_note(joint) for (line, _), joint in zip(lines, joints, strict=True)
+            line.name: joint_note(line, joint) for (line, _), joint in zip(lines, joints, strict=True)
         },
     }
     return {
@@ -127,20 +119,21 @@ def _joined(
     return good, lines, list(context.map(fit_together, [line for line, _ in lines]))
 
 
-def _fit_beside(part: tuple[Pick, Fitted, Floats]) -> Fitted:
+def _fit_beside(part: tuple[Pick, Fitted, FieldBeside]) -> Fitted:
     """Return what a profile says of its body, the field of other lineaments taken off.
 
-    Its amplitude is left open besides, as that is known from other places only.
+    How far that field may be off counts as an error that all readings share.
     """
-    pick, first, field = part
+    pick, first, (field, off) = part
     profile = replace(pick.profile, anomaly_nT=pick.profile.anomaly_nT - field)
     told = [one.constraint for one in first.used]
-    found = fit_profile(profile, noise=first.noise, constraints=told, regional=field[None, :])
+    plain = fit_profile(profile, noise=first.noise, off=off)
+    held = fit_profile(profile, noise=first.noise, off=off, constraints=told) if told else plain
     fits = tuple(
         replace(fit, **{n: getattr(fit, n) + field for n in ("model_nT", "low_nT", "high_nT")})
-        for fit in found.fits
+        for fit in held.fits
     )
-    return replace(first, found=replace(found, fits=fits))
+    return replace(first, found=replace(held, fits=fits), plain=plain)
 
 
 def _lineaments(good: list[tuple[Pick, Fitted]]) -> list[tuple[Line, list[Pick]]]:
@@ -148,38 +141,41 @@ def _lineaments(good: list[tuple[Pick, Fitted]]) -> list[tuple[Line, list[Pick]]
     names = dict.fromkeys(str(p.row["lineament"]) for p, _ in good if p.row["lineament"])
     found = []
     for name in names:
-        own = [(pick, one) for pick, one in good if pick.row["lineament"] == name]
-        own = in_order(own)
-        every = np.linspace(0, len(own) - 1, min(len(own), MOST_TOGETHER)).round().astype(int)
+        own = in_order([(pick, one) for pick, one in good if pick.row["lineament"] == name])
+        best = [one.found.fits[0] for _, one in own]
         line = Line(
             name,
-            tuple(_single(pick, one.found) for pick, one in own),
-            tuple(own[place][0].profile for place in every),
-            tuple(own[place][1].noise for place in every),
+            tuple(_said(pick, one, told) for pick, one, told in _once(own)),
+            tuple(fit.estimates["position_m"] for fit in best),
+            (float(sum(fit.cost for fit in best)), sum(fit.freedom for fit in best)),
         )
         found.append((line, [pick for pick, _ in own]))
     return found
 
 
-def _single(pick: Pick, found: ProfileFit) -> Single:
-    """Return what one profile says of its body, the depth below the ground there."""
-    stand, profile, own = pick.stand, pick.profile, found.fits[0].estimates
-    rise = float(np.interp(own["position_m"].value, profile.distance_m, profile.rise_m))
+def _once(own: Sequence[tuple[Pick, Fitted]]) -> Iterator[tuple[Pick, Fitted, ProfileFit]]:
+    """Yield what each profile says, every fact from elsewhere at the nearest profile alone.
+
+    The profiles are taken together: a fact in each would count so many times.
+    """
+    nearest: dict[int, tuple[float, str]] = {}
+    for pick, one in own:
+        for near in one.used:
+            here = (near.along_m, str(pick.row["pick"]))
+            nearest[near.fact.row] = min(nearest.get(near.fact.row, here), here)
+    places = {name for _, name in nearest.values()}
+    for pick, one in own:
+        kept = not one.used or str(pick.row["pick"]) in places or bool(one.plain.problem)
+        yield pick, one, one.found if kept else one.plain
+
+
+def _said(pick: Pick, one: Fitted, told: ProfileFit) -> Said:
+    """Return what a profile says of its body, with the heights there."""
+    stand, profile = pick.stand, pick.profile
+    place = one.found.fits[0].estimates["position_m"].value
+    rise = float(np.interp(place, profile.distance_m, profile.rise_m))
     ground = np.nan if stand.ground_m is None else stand.ground_m + rise
-    depths, alone = (
-        {kind: (depth - stand.sensor_height_m + rise, part) for kind, (depth, part) in one.items()}
-        for one in depths_of(found)
-    )
-    return Single(
-        found.fits[0].kind,
-        depths,
-        alone,
-        stand.sensor_height_m - rise,
-        ground,
-        own["index_angle_deg"],
-        own["position_m"],
-        dict(found.probability),
-    )
+    return Said(told.widths, stand.sensor_height_m - rise, ground)
 
 
 def in_order(own: Sequence[tuple[Pick, Fitted]]) -> list[tuple[Pick, Fitted]]:
@@ -220,17 +216,17 @@ def _fit_part(
     found = fit_profile(profile, noise=noise, neighbours=beside or None)
     off = [(one, contradicted(one, found)) for one in near]
     refused = tuple((one, by) for one, by in off if by > CONTRADICTS)
-    used = tuple(one for one, by in off if by <= CONTRADICTS)
+    used, plain = tuple(one for one, by in off if by <= CONTRADICTS), found
     if used:
         told = [one.constraint for one in used]
         found = fit_profile(profile, noise=noise, constraints=told, neighbours=beside or None)
-    return Fitted(noise, found, used, refused)
+    return Fitted(noise, found, used, refused, plain)
 
 
 def fit_one(profile: Profile, *, kinds: Sequence[str] = USUAL) -> Fitted:
-    """Return the noise that one profile shows by itself and what it says of the body under it."""
-    noise = pooled_noises([profile], [noise_rows(profile)])[0]
-    return Fitted(noise, fit_profile(profile, kinds=kinds))
+    """Return what one profile says of the body under it, and its likeliest noise."""
+    found = fit_profile(profile, kinds=kinds)
+    return Fitted(found.noise or Noise(), found)
 
 
 def _neighbours(every: Table, picks: list[Pick]) -> list[tuple[float, ...]]:
