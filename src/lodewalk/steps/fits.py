@@ -36,14 +36,16 @@ class Fitted:
     """What a part of the work returns: the noise of a profile and what it says of the body.
 
     `used` are the facts from elsewhere that it was held to, `refused` those it contradicts;
-    `plain` is what it says without them.
+    `plain` is what it says without them,
+    `beside` the field of other bodies that was taken off.
     """
 
     noise: Noise
     found: ProfileFit
     used: tuple[Near, ...] = ()
     refused: tuple[tuple[Near, float], ...] = ()
-    plain: ProfileFit = ProfileFit()
+    plain: ProfileFit | None = None
+    beside: FieldBeside | None = None
 
 
 @dataclass(frozen=True)
@@ -100,7 +102,8 @@ def run(
             [one.refused for one in fitted],
         ),
         "lineaments": {
-            line.name: joint_note(line, joint) for (line, _), joint in zip(lines, joints, strict=True)
+            line.name: joint_note(line, joint)
+            for (line, _), joint in zip(lines, joints, strict=True)
         },
     }
     return {
@@ -124,7 +127,8 @@ def _fit_beside(part: tuple[Pick, Fitted, FieldBeside]) -> Fitted:
 
     How far that field may be off counts as an error that all readings share.
     """
-    pick, first, (field, off) = part
+    pick, first, beside = part
+    field, off = beside.field, beside.off
     profile = replace(pick.profile, anomaly_nT=pick.profile.anomaly_nT - field)
     told = [one.constraint for one in first.used]
     plain = fit_profile(profile, noise=first.noise, off=off)
@@ -133,7 +137,7 @@ def _fit_beside(part: tuple[Pick, Fitted, FieldBeside]) -> Fitted:
         replace(fit, **{n: getattr(fit, n) + field for n in ("model_nT", "low_nT", "high_nT")})
         for fit in held.fits
     )
-    return replace(first, found=replace(held, fits=fits), plain=plain)
+    return replace(first, found=replace(held, fits=fits), plain=plain, beside=beside)
 
 
 def _lineaments(good: list[tuple[Pick, Fitted]]) -> list[tuple[Line, list[Pick]]]:
@@ -165,8 +169,9 @@ def _once(own: Sequence[tuple[Pick, Fitted]]) -> Iterator[tuple[Pick, Fitted, Pr
             nearest[near.fact.row] = min(nearest.get(near.fact.row, here), here)
     places = {name for _, name in nearest.values()}
     for pick, one in own:
-        kept = not one.used or str(pick.row["pick"]) in places or bool(one.plain.problem)
-        yield pick, one, one.found if kept else one.plain
+        free = one.plain if one.used and one.plain and not one.plain.problem else None
+        kept = free is None or str(pick.row["pick"]) in places
+        yield pick, one, one.found if kept or free is None else free
 
 
 def _said(pick: Pick, one: Fitted, told: ProfileFit) -> Said:
@@ -175,7 +180,11 @@ def _said(pick: Pick, one: Fitted, told: ProfileFit) -> Said:
     place = one.found.fits[0].estimates["position_m"].value
     rise = float(np.interp(place, profile.distance_m, profile.rise_m))
     ground = np.nan if stand.ground_m is None else stand.ground_m + rise
-    return Said(told.widths, stand.sensor_height_m - rise, ground)
+    shared = {}
+    if one.beside is not None:
+        parts = zip(one.beside.names, one.beside.common, told.response, strict=False)
+        shared = {name: (part * row[0], part * row[1]) for name, part, row in parts}
+    return Said(told.widths, stand.sensor_height_m - rise, ground, shared)
 
 
 def in_order(own: Sequence[tuple[Pick, Fitted]]) -> list[tuple[Pick, Fitted]]:

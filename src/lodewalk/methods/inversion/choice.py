@@ -10,7 +10,7 @@ from lodewalk.methods.inversion._told import told_at
 from lodewalk.methods.inversion.by_width import ByWidth, by_width, refined
 from lodewalk.methods.inversion.constraints import Constraint
 from lodewalk.methods.inversion.mixture import EXTENTS, Posterior, joined, mixed
-from lodewalk.methods.inversion.neighbours import Beside, Body, rows_of, taken_along
+from lodewalk.methods.inversion.neighbours import Beside, Body, response, rows_of, taken_along
 from lodewalk.methods.inversion.noise_choice import likely_noises
 from lodewalk.methods.inversion.place_regional import at_least, over_regionals, with_slope
 from lodewalk.methods.inversion.posterior import (
@@ -169,7 +169,12 @@ def fit_profile(
         return ProfileFit(
             problem="No anomaly stands above the noise: a level and a slope explain the readings."
         )
-    return _answer(profile, noises[0][1], found, beside)
+    told = _answer(profile, noises[0][1], found, beside)
+    if off is None or told.problem:
+        return told
+    own = max(found, key=lambda item: item.log_evidence)
+    body = Body(own.post.family, *own.shape)
+    return replace(told, response=response(profile, ready[0][1], body, off))
 
 
 def noise_rows(profile: Profile) -> FloatArray:

@@ -179,6 +179,9 @@ class ProfileFit:
         The likeliest noise of those that it was fitted under.
     widths : mapping of str to ByWidth
         What the profile says of a ``strip`` at each width, and of a ``contact``.
+    response : array, shape (k, 2)
+        What one standard deviation of each error that all readings share makes of log depth and
+        index angle [deg].
     """
 
     fits: tuple[BodyFit, ...] = ()
@@ -188,3 +191,4 @@ class ProfileFit:
     problem: str = ""
     noise: Noise | None = None
     widths: "Mapping[str, ByWidth]" = field(default_factory=dict)
+    response: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))

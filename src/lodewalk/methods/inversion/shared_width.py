@@ -45,11 +45,15 @@ class Said:
         Height of the sensor's reference above the ground at the body [m].
     ground_m : float
         Height of the ground there [m], NaN where it isn't known.
+    shared : mapping of str to (float, float)
+        Errors that this profile has in common with others, by name: what one standard deviation
+        makes of log depth and of the index angle [deg].
     """
 
     widths: Mapping[str, ByWidth]
     sensor_m: float
     ground_m: float
+    shared: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -70,9 +74,12 @@ class SharedBody:
         the strength (``strength_nT_m``, of a contact ``amplitude_nT``) and ``half_width_m``.
     spread : mapping of str to float
         Standard deviations of depth [m] and index angle [deg] between profiles.
-    best : mapping of str to (float, float)
+    ground_m : float
+        Mean height of the ground at the profiles [m].
+    best : mapping of str to (float, float, float)
         ``depth_m``, ``index_angle_deg``, ``log_strength`` and ``half_width_m`` at the most likely
-        width of a strip, which go together, each with the sd of one profile; empty for a contact.
+        width of a strip, which go together: mean, its sd, and sd between profiles. Empty for a
+        contact.
     """
 
     kind: str
@@ -80,7 +87,37 @@ class SharedBody:
     level: float
     estimates: Mapping[str, Estimate]
     spread: Mapping[str, float]
-    best: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    ground_m: float = float("nan")
+    best: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+
+    def at_profile(self, own: Said) -> dict[str, tuple[float, float, float]]:
+        """Return depth, angle and log strength under one profile: value, sd, and that of the mean.
+
+        They lie between the mean and what the profile itself says at the shared width, by the sd
+        between profiles and that of the profile (the normal mean of a random effect). The last is
+        the part of the sd that all profiles of the body have in common. The depth is that below
+        the sensor's reference; a profile without a `strip` says nothing of itself.
+        """
+        said: dict[str, tuple[float, float]] = {}
+        if "strip" in own.widths:
+            said = own.widths["strip"].at(self.best["half_width_m"][0])
+            depth = float(np.exp(said["log_depth"][0]))
+            said["depth_m"] = depth, depth * said["log_depth"][1]
+        above = self.level * (own.ground_m - self.ground_m)
+        above = own.sensor_m + (above if np.isfinite(above) else 0.0)
+        found = {}
+        for name in ("depth_m", "index_angle_deg", "log_strength"):
+            mean, error, between = self.best[name]
+            mean += above if name == "depth_m" else 0.0
+            value, share, rest = mean, 0.0, between
+            if name in said:
+                value, sd = said[name]
+                value -= 360.0 * round((value - mean) / 360.0) * (name == "index_angle_deg")
+                share = between**2 / (between**2 + sd**2)
+                rest = np.sqrt(share) * sd
+            common = (1.0 - share) * error
+            found[name] = mean + share * (value - mean), float(np.hypot(common, rest)), common
+        return found
 
 
 @dataclass(frozen=True)
@@ -118,7 +155,8 @@ def shared_body(profiles: Sequence[Said]) -> SharedBody:
     -----
     Given the width profiles are independent, so their likelihoods multiply width by width, and
     the depth below the ground (or that of a level top below its mean) is each profile's own given
-    the width, with a mean and a spread between profiles (random effects, `over_profiles`). Then
+    the width, with a mean and a spread between profiles (random effects, `over_profiles`). Errors
+    in common add the mean of what they make of the profiles, each an independent one. Then
     width, kind and way of the top are averaged over by their probability [1]_. Before the data
     kinds and ways of the top are as likely as one another, and the half width over the mean depth
     is even in its logarithm within a kind, between the ends of `fit_profile`.
@@ -208,6 +246,8 @@ def _answer(told: Sequence[Said], found: Sequence[_Family], *, known: bool) -> S
     kind = max(chance, key=lambda name: chance[name])
     own = [part for part in parts if part[0].name == FAMILIES[kind]]
     angle, turned = _over(told, own, "index_angle_deg")
+    in_depth, in_angle = _in_common(told, depth.value)
+    depth, angle = _wider(depth, in_depth), _wider(angle, in_angle)
     size, _ = _over(told, own, "log_strength")
     low, middle, high = (float(np.exp(end)) for end in (size.low, size.value, size.high))
     estimates = {
@@ -220,8 +260,32 @@ def _answer(told: Sequence[Said], found: Sequence[_Family], *, known: bool) -> S
     return SharedBody(
         kind, chance, float(level) if known else float("nan"), estimates,
         {"depth_m": between, "index_angle_deg": turned},
+        float(np.mean([one.ground_m for one in told])),
         {} if kind == "contact" else _best_of(told, [o for o in found if o.name == "strip"]),
     )  # fmt: skip
+
+
+def _in_common(told: Sequence[Said], depth_m: float) -> tuple[float, float]:
+    """Return the sd of the mean depth [m] and angle [deg] from what profiles have in common.
+
+    All profiles count alike, which is near enough to their weights for an error.
+    """
+    total = np.zeros(2)
+    for name in {name for one in told for name in one.shared}:
+        each = np.array([one.shared.get(name, (0.0, 0.0)) for one in told])
+        each[:, 0] *= depth_m + np.array([one.sensor_m for one in told])
+        total += each.mean(axis=0) ** 2
+    return float(np.sqrt(total[0])), float(np.sqrt(total[1]))
+
+
+def _wider(told: Estimate, common: float) -> Estimate:
+    """Return an estimate with one more independent error of this standard deviation."""
+    low, high = (
+        float(np.hypot(end - told.value, NINETY * common)) for end in (told.low, told.high)
+    )
+    return Estimate(
+        told.value, float(np.hypot(told.sd, common)), told.value - low, told.value + high
+    )
 
 
 def _mixed(
@@ -279,21 +343,20 @@ def _strip_of(
     return {"thin sheet": thin, "dyke": float(weight.sum()) - thin}, width
 
 
-def _best_of(told: Sequence[Said], strips: Sequence[_Family]) -> dict[str, tuple[float, float]]:
-    """Return what is likeliest of a strip together, each with the sd of one profile."""
+def _best_of(
+    told: Sequence[Said], strips: Sequence[_Family]
+) -> dict[str, tuple[float, float, float]]:
+    """Return what is likeliest of a strip together: mean, its sd, and that between profiles."""
     best = max(strips, key=lambda one: float(one.log.max()))
     at = int(np.argmax(best.log))
     row = best.rows[at : at + 1]
-    depth = float(best.depth.value[at])
-    found = {
-        "depth_m": (depth, float(best.depth.between[at])),
-        "half_width_m": (float(HALF_WIDTHS_M[row[0]]), 0.0),
-    }
+    parts = {"depth_m": [part[at : at + 1] for part in best.depth]}
     for name in ("index_angle_deg", "log_strength"):
         mean, sd = _of(told, "strip", name, row)
         own = means_over(_near_angle(mean, sd) if name == "index_angle_deg" else mean, sd)
-        found[name] = float(own.value[0]), float(np.hypot(own.between[0], np.median(sd)))
-    return found
+        parts[name] = list(own)
+    found = {name: (float(p[0][0]), float(p[1][0]), float(p[3][0])) for name, p in parts.items()}
+    return {**found, "half_width_m": (float(HALF_WIDTHS_M[row[0]]), 0.0, 0.0)}
 
 
 def _near_angle(value: FloatArray, sd: FloatArray) -> FloatArray:
