@@ -1,6 +1,6 @@
 """Fits: a body at each pick, and one joint body for each lineament."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,21 +11,14 @@ from numpy.typing import NDArray
 from lodewalk.methods.inversion.choice import USUAL, fit_profile, noise_rows
 from lodewalk.methods.inversion.pooled_noise import pooled_noises
 from lodewalk.methods.inversion.results import BodyFit, Noise, Profile, ProfileFit
+from lodewalk.methods.inversion.shared_width import Said
 from lodewalk.methods.inversion.strong import STRONG, anomaly_share
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Curves
 from lodewalk.steps.bodies import Stand, bodies_table, body_row
 from lodewalk.steps.context import Context
-from lodewalk.steps.fields_beside import fields_beside, on_its_line
-from lodewalk.steps.joint_fits import (
-    Joint,
-    Line,
-    Single,
-    depths_of,
-    fit_together,
-    joint_note,
-    joint_row,
-)
+from lodewalk.steps.fields_beside import FieldBeside, fields_beside, on_its_line
+from lodewalk.steps.joint_fits import Joint, Line, fit_together, joint_note, joint_row
 from lodewalk.steps.known_facts import (
     CONTRADICTS,
     Near,
@@ -47,22 +40,23 @@ from lodewalk.steps.strong import (
 )
 
 Floats = NDArray[np.float64]
-#: Profiles of one lineament that are fitted together, at most, spread evenly along it: more take
-#: long and say little more.
-MOST_TOGETHER = 12
 
 
 @dataclass(frozen=True)
 class Fitted:
     """What a part of the work returns: the noise of a profile and what it says of the body.
 
-    `used` are the facts from elsewhere that it was held to, `refused` those it contradicts.
+    `used` are the facts from elsewhere that it was held to, `refused` those it contradicts;
+    `plain` is what it says without them,
+    `beside` the field of other bodies that was taken off.
     """
 
     noise: Noise
     found: ProfileFit
     used: tuple[Near, ...] = ()
     refused: tuple[tuple[Near, float], ...] = ()
+    plain: ProfileFit | None = None
+    beside: FieldBeside | None = None
 
 
 @dataclass(frozen=True)
@@ -129,7 +123,8 @@ def run(
             [one.refused for one in fitted],
         ),
         "lineaments": {
-            line.name: joint_note(joint) for (line, _), joint in zip(lines, joints, strict=True)
+            line.name: joint_note(line, joint)
+            for (line, _), joint in zip(lines, joints, strict=True)
         },
     }
     return {
@@ -148,20 +143,22 @@ def _joined(
     return good, lines, list(context.map(fit_together, [line for line, _ in lines]))
 
 
-def _fit_beside(part: tuple[Pick, Fitted, Floats]) -> Fitted:
+def _fit_beside(part: tuple[Pick, Fitted, FieldBeside]) -> Fitted:
     """Return what a profile says of its body, the field of other lineaments taken off.
 
-    Its amplitude is left open besides, as that is known from other places only.
+    How far that field may be off counts as an error that all readings share.
     """
-    pick, first, field = part
+    pick, first, beside = part
+    field, off = beside.field, beside.off
     profile = replace(pick.profile, anomaly_nT=pick.profile.anomaly_nT - field)
     told = [one.constraint for one in first.used]
-    found = fit_profile(profile, noise=first.noise, constraints=told, regional=field[None, :])
+    plain = fit_profile(profile, noise=first.noise, off=off)
+    held = fit_profile(profile, noise=first.noise, off=off, constraints=told) if told else plain
     fits = tuple(
         replace(fit, **{n: getattr(fit, n) + field for n in ("model_nT", "low_nT", "high_nT")})
-        for fit in found.fits
+        for fit in held.fits
     )
-    return replace(first, found=replace(found, fits=fits))
+    return replace(first, found=replace(held, fits=fits), plain=plain, beside=beside)
 
 
 def _lineaments(good: list[tuple[Pick, Fitted]]) -> list[tuple[Line, list[Pick]]]:
@@ -169,38 +166,46 @@ def _lineaments(good: list[tuple[Pick, Fitted]]) -> list[tuple[Line, list[Pick]]
     names = dict.fromkeys(str(p.row["lineament"]) for p, _ in good if p.row["lineament"])
     found = []
     for name in names:
-        own = [(pick, one) for pick, one in good if pick.row["lineament"] == name]
-        own = in_order(own)
-        every = np.linspace(0, len(own) - 1, min(len(own), MOST_TOGETHER)).round().astype(int)
+        own = in_order([(pick, one) for pick, one in good if pick.row["lineament"] == name])
+        best = [one.found.fits[0] for _, one in own]
         line = Line(
             name,
-            tuple(_single(pick, one.found) for pick, one in own),
-            tuple(own[place][0].profile for place in every),
-            tuple(own[place][1].noise for place in every),
+            tuple(_said(pick, one, told) for pick, one, told in _once(own)),
+            tuple(fit.estimates["position_m"] for fit in best),
+            (float(sum(fit.cost for fit in best)), sum(fit.freedom for fit in best)),
         )
         found.append((line, [pick for pick, _ in own]))
     return found
 
 
-def _single(pick: Pick, found: ProfileFit) -> Single:
-    """Return what one profile says of its body, the depth below the ground there."""
-    stand, profile, own = pick.stand, pick.profile, found.fits[0].estimates
-    rise = float(np.interp(own["position_m"].value, profile.distance_m, profile.rise_m))
+def _once(own: Sequence[tuple[Pick, Fitted]]) -> Iterator[tuple[Pick, Fitted, ProfileFit]]:
+    """Yield what each profile says, every fact from elsewhere at the nearest profile alone.
+
+    The profiles are taken together: a fact in each would count so many times.
+    """
+    nearest: dict[int, tuple[float, str]] = {}
+    for pick, one in own:
+        for near in one.used:
+            here = (near.along_m, str(pick.row["pick"]))
+            nearest[near.fact.row] = min(nearest.get(near.fact.row, here), here)
+    places = {name for _, name in nearest.values()}
+    for pick, one in own:
+        free = one.plain if one.used and one.plain and not one.plain.problem else None
+        kept = free is None or str(pick.row["pick"]) in places
+        yield pick, one, one.found if kept or free is None else free
+
+
+def _said(pick: Pick, one: Fitted, told: ProfileFit) -> Said:
+    """Return what a profile says of its body, with the heights there."""
+    stand, profile = pick.stand, pick.profile
+    place = one.found.fits[0].estimates["position_m"].value
+    rise = float(np.interp(place, profile.distance_m, profile.rise_m))
     ground = np.nan if stand.ground_m is None else stand.ground_m + rise
-    depths, alone = (
-        {kind: (depth - stand.sensor_height_m + rise, part) for kind, (depth, part) in one.items()}
-        for one in depths_of(found)
-    )
-    return Single(
-        found.fits[0].kind,
-        depths,
-        alone,
-        stand.sensor_height_m - rise,
-        ground,
-        own["index_angle_deg"],
-        own["position_m"],
-        dict(found.probability),
-    )
+    shared = {}
+    if one.beside is not None:
+        parts = zip(one.beside.names, one.beside.common, told.response, strict=False)
+        shared = {name: (part * row[0], part * row[1]) for name, part, row in parts}
+    return Said(told.widths, stand.sensor_height_m - rise, ground, shared)
 
 
 def in_order(own: Sequence[tuple[Pick, Fitted]]) -> list[tuple[Pick, Fitted]]:
@@ -241,22 +246,21 @@ def _fit_part(
     found = fit_profile(profile, noise=noise, neighbours=beside or None)
     off = [(one, contradicted(one, found)) for one in near]
     refused = tuple((one, by) for one, by in off if by > CONTRADICTS)
-    used = tuple(one for one, by in off if by <= CONTRADICTS)
+    used, plain = tuple(one for one, by in off if by <= CONTRADICTS), found
     if used:
         told = [one.constraint for one in used]
         found = fit_profile(profile, noise=noise, constraints=told, neighbours=beside or None)
-    return Fitted(noise, found, used, refused)
+    return Fitted(noise, found, used, refused, plain)
 
 
 def fit_one(
     profile: Profile, *, kinds: Sequence[str] = USUAL, field: Field, azimuth_deg: float
 ) -> Fitted:
-    """Return the noise that one profile shows by itself and what it says of the body under it."""
+    """Return what one profile says of the body under it, and its likeliest noise."""
     strong = anomaly_share(profile, field.strength_nT) > STRONG
     beyond = told_beyond((profile, azimuth_deg, field)) if strong else None
-    profile = without_beyond(profile, beyond)
-    noise = pooled_noises([profile], [noise_rows(profile)])[0]
-    return Fitted(noise, measured(fit_profile(profile, kinds=kinds), beyond))
+    found = fit_profile(without_beyond(profile, beyond), kinds=kinds)
+    return Fitted(found.noise or Noise(), measured(found, beyond))
 
 
 def _neighbours(every: Table, picks: list[Pick]) -> list[tuple[float, ...]]:

@@ -7,9 +7,10 @@ import numpy as np
 
 from lodewalk.errors import InputError
 from lodewalk.methods.inversion._told import told_at
+from lodewalk.methods.inversion.by_width import ByWidth, by_width, refined
 from lodewalk.methods.inversion.constraints import Constraint
 from lodewalk.methods.inversion.mixture import EXTENTS, Posterior, joined, mixed
-from lodewalk.methods.inversion.neighbours import Beside, Body, rows_of, taken_along
+from lodewalk.methods.inversion.neighbours import Beside, Body, response, rows_of, taken_along
 from lodewalk.methods.inversion.noise_choice import likely_noises
 from lodewalk.methods.inversion.place_regional import at_least, over_regionals, with_slope
 from lodewalk.methods.inversion.posterior import (
@@ -54,11 +55,16 @@ FREE = 7
 
 @dataclass(frozen=True)
 class _Found:
-    """The posterior of one kind, the logarithm of its evidence, and where it fits best."""
+    """The posterior of one kind, the logarithm of its evidence, and where it fits best.
+
+    `fine` is the posterior at narrower nodes, `volume` that of its prior.
+    """
 
     kind: str
     post: Posterior
     log_evidence: float
+    fine: Posterior
+    volume: float
 
     @property
     def shape(self) -> tuple[float, ...]:
@@ -75,7 +81,7 @@ def fit_profile(
     kinds: Sequence[str] = USUAL,
     constraints: Sequence[Constraint] = (),
     neighbours: Sequence[float] | None = None,
-    regional: FloatArray | None = None,
+    off: FloatArray | None = None,
 ) -> ProfileFit:
     """Return which kind of body lies under a profile, where that can be told, and how deep.
 
@@ -94,8 +100,9 @@ def fit_profile(
         Places [m] of other bodies whose anomalies reach into the profile: thin sheets are
         fitted along there. By default the residuals are searched for one, which is fitted along
         when small and makes a problem when it is half as strong as the body.
-    regional : array, shape (m, n), optional
-        Curves of bodies beyond the profile, of any amplitude, beside level and slope.
+    off : array, shape (m, n), optional
+        Errors that all readings share, as of the field of bodies beyond the profile that was taken
+        off: what one standard deviation of each makes of the readings [nT].
 
     Returns
     -------
@@ -148,23 +155,26 @@ def fit_profile(
     beside = taken_along(profile, first, best, neighbours, told=noise is not None)
     if beside.problem:
         return ProfileFit(problem=beside.problem)
-    if regional is not None:
-        beside = replace(beside, rows=np.vstack([beside.rows, regional]))
     profile = with_slope(profile, first, beside)
     noises = (
         [(1.0, noise)]
         if noise
         else likely_noises(profile, np.vstack([beside.body_rows, beside.rows]))
     )
-    ready = over_regionals(profile, noises, beside, constraints)
-    if len(beside.rows) or len(ready) > len(noises):
+    ready = over_regionals(profile, noises, beside, constraints, off)
+    if len(beside.rows) or off is not None or len(ready) > len(noises):
         looks = looks_of(ready[0][1], _families(kinds))
     found = _over_noises(ready, kinds, constraints, looks)
     if max(item.log_evidence for item in found) < ANOMALY:
         return ProfileFit(
             problem="No anomaly stands above the noise: a level and a slope explain the readings."
         )
-    return _answer(profile, noises[0][1], found, beside)
+    told = _answer(profile, noises[0][1], found, beside)
+    if off is None or told.problem:
+        return told
+    own = max(found, key=lambda item: item.log_evidence)
+    body = Body(own.post.family, *own.shape)
+    return replace(told, response=response(profile, ready[0][1], body, off))
 
 
 def noise_rows(profile: Profile) -> FloatArray:
@@ -247,7 +257,10 @@ def _over_noises(
     for k, kind in enumerate(kinds):
         posts = [(chance[j, k], each[j][1][k].post) for j in range(len(each))]
         whole = max(float(chance[:, k].sum()), 1e-300)
-        found.append(_Found(kind, joined(posts, least), typical + float(np.log(whole))))
+        log_evidence = typical + float(np.log(whole))
+        fine = joined([(chance[j, k], each[j][1][k].fine) for j in range(len(each))], least)
+        volume = each[0][1][k].volume
+        found.append(_Found(kind, joined(posts, least), log_evidence, fine, volume))
     return found
 
 
@@ -265,11 +278,13 @@ def _posteriors(
     for kind in kinds:
         family, low, high = KINDS[kind]
         post = whole[family].between(low, high) if family in EXTENTS else whole[family]
+        fine = (refined(post) if family == "strip" else post).cut(constraints)
         post = post.cut(constraints)
         volume = prior_volume(setting, family, low=low, high=high)
         # two parts of the amplitude, under a prior as informative as one reading
         cost = np.log(setting.whitened.size) + np.log(volume)
-        found.append(_Found(kind, post, post.log_integral + gain - float(cost)))
+        evidence = post.log_integral + gain - float(cost)
+        found.append(_Found(kind, post, evidence, fine, volume))
     return found
 
 
@@ -296,7 +311,19 @@ def _answer(profile: Profile, noise: Noise, found: Sequence[_Found], beside: Bes
         return ProfileFit(problem=problem)
     depth = mixed([(p, item.post) for p, item in remain], "depth_m")
     named = {item.kind: float(p) for p, item in zip(chance, found, strict=True)}
-    return ProfileFit(tuple(fits), named, decided, depth)
+    return ProfileFit(
+        tuple(fits), named, decided, depth, noise=noise, widths=_widths(chance, found)
+    )
+
+
+def _widths(chance: FloatArray, found: Sequence[_Found]) -> Mapping[str, ByWidth]:
+    """Return what the profile says of each family at each width."""
+    parts: dict[str, list[tuple[float, Posterior]]] = {}
+    for share, item in zip(chance, found, strict=True):
+        if item.post.family in ("strip", "contact"):
+            whole = float(share) * item.volume
+            parts.setdefault(item.post.family, []).append((whole, item.fine))
+    return {family: by_width(own) for family, own in parts.items()}
 
 
 def _undecided(remain: Sequence[tuple[float, _Found]]) -> str:

@@ -158,7 +158,7 @@ def mixed(parts: Sequence[tuple[float, Posterior]], name: str) -> Estimate:
     pieces = [(chance * post.weight, *post.pieces(name)) for chance, post in parts]
     weight, mean, variance = (np.concatenate([piece[k] for piece in pieces]) for k in range(3))
     logarithm = pieces[0][3]
-    low, value, high = _quantiles(weight, mean, np.sqrt(variance), (0.05, 0.5, 0.95))
+    low, value, high = quantiles(weight, mean, np.sqrt(variance), (0.05, 0.5, 0.95))
     if not logarithm:
         centre = weight @ mean
         sd = np.sqrt(weight @ (variance + (mean - centre) ** 2))
@@ -202,7 +202,7 @@ def _split(post: Posterior, column: int, item: Constraint) -> Posterior:
     )  # fmt: skip
 
 
-def _quantiles(
+def quantiles(
     weight: FloatArray, mean: FloatArray, sd: FloatArray, wanted: Sequence[float]
 ) -> FloatArray:
     """Return quantiles of a mixture of normal pieces."""

@@ -249,6 +249,37 @@ def rows_of(profile: Profile, setting: Setting, body: Body) -> FloatArray:
     return np.array(rows)
 
 
+def response(profile: Profile, setting: Setting, body: Body, off: FloatArray) -> FloatArray:
+    """Return what errors that all readings share make of a body's depth and angle.
+
+    Parameters
+    ----------
+    profile : Profile
+        Readings across the strike.
+    setting : Setting
+        The same, made ready with the errors.
+    body : Body
+        The body as fitted, its width taken as known.
+    off : array, shape (k, n)
+        What one standard deviation of each error makes of the readings [nT].
+
+    Returns
+    -------
+    array, shape (k, 2)
+        Changes of log depth and of the index angle [deg]: the linear answer of weighted least
+        squares to each error.
+    """
+    rows = rows_of(profile, setting, body)[:4]
+    p, q = _weights(setting, rows[:2])
+    made, wrong = (setting.white(part) for part in (rows, off))
+    basis = setting.data[6]
+    made, wrong = (part - (part @ basis.T) @ basis for part in (made, wrong))
+    size = np.sqrt((made**2).sum(axis=1)) + 1e-300
+    change = np.linalg.lstsq((made / size[:, None]).T, wrong.T, rcond=1e-10)[0].T / size
+    turned = np.degrees(q * change[:, 0] - p * change[:, 1]) / max(p**2 + q**2, 1e-300)
+    return np.stack([change[:, 3] / body.depth, turned], axis=1)
+
+
 def _weights(setting: Setting, rows: FloatArray) -> FloatArray:
     """Return the amplitudes of rows fitted to the readings together."""
     basis = setting.data[6]

@@ -8,7 +8,7 @@ from scipy.stats import t as student
 
 from lodewalk.errors import InputError
 from lodewalk.methods.inversion.results import Estimate
-from lodewalk.validation import check_same_length
+from lodewalk.validation import FloatArray, check_same_length
 
 #: Standard deviations between profiles that are tried, in parts of the spread seen, 0 besides.
 TRIED = np.concatenate([[0.0], np.geomspace(0.01, 3.0, 120)])
@@ -20,6 +20,18 @@ class Mean(NamedTuple):
     estimate: Estimate
     between: float
     log_likelihood: float
+
+
+class Means(NamedTuple):
+    """Means over profiles, one a row: value, standard deviation, half the 90 % interval, the
+    standard deviation between profiles, and the log likelihood of it.
+    """
+
+    value: FloatArray
+    error: FloatArray
+    half: FloatArray
+    between: FloatArray
+    log_likelihood: FloatArray
 
 
 def over_profiles(values: ArrayLike, sds: ArrayLike) -> Mean:
@@ -66,16 +78,37 @@ def over_profiles(values: ArrayLike, sds: ArrayLike) -> Mean:
     check_same_length(values=value, sds=sd)
     if value.size < 2 or not (np.isfinite(value).all() and (sd > 0).all()):
         raise InputError("A mean over profiles needs two or more, each with its error.")
-    tried = TRIED[:, None] * float(np.std(value))
-    weight = 1.0 / (sd**2 + tried**2)
-    total = weight.sum(axis=1)
-    mean = (weight @ value) / total
-    square = (weight * (value - mean[:, None]) ** 2).sum(axis=1)
-    score = 0.5 * (np.log(weight).sum(axis=1) - np.log(total) - square)
-    best = int(np.argmax(score))
-    scale = max(float(square[best]) / (value.size - 1), 1.0)
-    error = float(np.sqrt(scale / total[best]))
-    half = float(student.ppf(0.95, value.size - 1)) * error
-    middle = float(mean[best])
-    estimate = Estimate(middle, error, middle - half, middle + half)
-    return Mean(estimate, float(tried[best, 0]), float(score[best]))
+    found = means_over(value[None], sd[None])
+    middle, error, half, between, score = (float(part[0]) for part in found)
+    return Mean(Estimate(middle, error, middle - half, middle + half), between, score)
+
+
+def means_over(value: FloatArray, sd: FloatArray) -> Means:
+    """Return the means of rows of numbers, each as from `over_profiles`.
+
+    Parameters
+    ----------
+    value, sd : array, shape (m, n)
+        A row for each mean, a column for each profile.
+
+    Returns
+    -------
+    Means
+        Arrays of shape (m,).
+
+    Examples
+    --------
+    >>> means_over(np.array([[1.0, 3.0], [2.0, 2.0]]), np.ones((2, 2))).value.tolist()
+    [2.0, 2.0]
+    """
+    tried = TRIED[None, :, None] * np.std(value, axis=1)[:, None, None]
+    weight = 1.0 / (sd[:, None, :] ** 2 + tried**2)
+    total = weight.sum(axis=2)
+    mean = (weight * value[:, None, :]).sum(axis=2) / total
+    square = (weight * (value[:, None, :] - mean[:, :, None]) ** 2).sum(axis=2)
+    score = 0.5 * (np.log(weight).sum(axis=2) - np.log(total) - square)
+    best = (np.arange(len(value)), np.argmax(score, axis=1))
+    scale = np.maximum(square[best] / (value.shape[1] - 1), 1.0)
+    error = np.sqrt(scale / total[best])
+    half = float(student.ppf(0.95, value.shape[1] - 1)) * error
+    return Means(mean[best], error, half, tried[:, :, 0][best], score[best])

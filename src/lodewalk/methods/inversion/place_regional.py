@@ -65,6 +65,7 @@ def over_regionals(
     noises: Sequence[tuple[float, Noise]],
     beside: Beside,
     constraints: Sequence[Constraint],
+    off: FloatArray | None = None,
 ) -> list[tuple[float, Setting]]:
     """Return a profile made ready for each noise and each regional field that is likely.
 
@@ -78,6 +79,8 @@ def over_regionals(
         Curves of the body and of neighbours that are fitted along.
     constraints : sequence of Constraint
         What is known from elsewhere.
+    off : array, shape (k, n), optional
+        Errors that the readings share, as for `made_ready`.
 
     Returns
     -------
@@ -108,7 +111,7 @@ def over_regionals(
             if share < 1.0 / (1.0 + SURE):
                 continue
             own = rows if len(rows) else None
-            setting = made_ready(profile, noise, constraints=constraints, beside=own)
+            setting = made_ready(profile, noise, constraints=constraints, beside=own, off=off)
             found.append((weight * share, setting))
     total = sum(weight for weight, _ in found)
     return [(weight / total, setting) for weight, setting in found]

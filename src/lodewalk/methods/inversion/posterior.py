@@ -90,6 +90,7 @@ def made_ready(
     *,
     constraints: Sequence[Constraint] = (),
     beside: FloatArray | None = None,
+    off: FloatArray | None = None,
 ) -> Setting:
     """Whiten a profile, with level and slope (and the curves `beside`) taken off.
 
@@ -103,18 +104,32 @@ def made_ready(
         What is known from elsewhere.
     beside : array, shape (m, n), optional
         Curves of neighbours with free amplitudes [any unit].
+    off : array, shape (k, n), optional
+        Errors that all readings share: what one standard deviation of each makes of them [nT].
 
     Returns
     -------
     Setting
         For `look` and `posterior`.
+
+    Notes
+    -----
+    Shared errors add ``r r'`` to the covariance. Of whitened readings its inverse square root takes
+    off the part ``1 - 1 / sqrt(1 + s**2)`` of what lies along each left singular vector of the
+    rows, ``s`` their singular values; all of it is taken off where an amplitude is free.
     """
     white = whitening(profile, noise)
     distance = profile.distance_m
     middle, length = 0.5 * (distance[0] + distance[-1]), np.ptp(distance)
     plain = [np.ones(distance.size), (distance - middle) / max(length, 1e-9)]
     rows = np.vstack([plain, *([] if beside is None else [beside])])
-    basis = np.ascontiguousarray(np.linalg.qr(white(rows).T)[0].T)
+    basis = np.linalg.qr(white(rows).T)[0].T
+    if off is not None and len(off):
+        left = white(off)
+        vectors, sizes, _ = np.linalg.svd((left - (left @ basis.T) @ basis).T, full_matrices=False)
+        taken = 1.0 - 1.0 / np.sqrt(1.0 + sizes**2)
+        basis = np.vstack([basis, np.sqrt(taken)[:, None] * vectors.T])
+    basis = np.ascontiguousarray(basis)
     y = white(profile.anomaly_nT - np.mean(profile.anomaly_nT))
     y = y - basis.T @ (basis @ y)
     shallow = max(0.5 * float(np.median(np.diff(distance))), 1e-6 * length)

@@ -2,11 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lodewalk.errors import InputError
 from lodewalk.validation import FloatArray, check_increasing, check_same_length
+
+if TYPE_CHECKING:
+    from lodewalk.methods.inversion.by_width import ByWidth
 
 #: Half the width of a 90 % interval in standard deviations of a normal error.
 NINETY = 1.6448536269514722
@@ -171,6 +175,13 @@ class ProfileFit:
         Depth of the top below the sensor's reference height, over the kinds that remain [m].
     problem : str
         Why there is no number: one sentence; empty where there is one.
+    noise : Noise or None
+        The likeliest noise of those that it was fitted under.
+    widths : mapping of str to ByWidth
+        What the profile says of a ``strip`` at each width, and of a ``contact``.
+    response : array, shape (k, 2)
+        What one standard deviation of each error that all readings share makes of log depth and
+        index angle [deg].
     """
 
     fits: tuple[BodyFit, ...] = ()
@@ -178,3 +189,6 @@ class ProfileFit:
     decidable: bool = False
     depth: Estimate | None = None
     problem: str = ""
+    noise: Noise | None = None
+    widths: "Mapping[str, ByWidth]" = field(default_factory=dict)
+    response: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
