@@ -133,6 +133,11 @@ def test_a_pick_is_added_refused_and_taken_back(lodewalk, dyked):
     assert [row["kind"] for row in listed] == ["pick", "refuse"]
     assert listed[1]["value"] == {"what": "pick", "name": "P1"}
     assert lodewalk("decide", dyked, "withdraw", "--id", made["id"][:8], *WHO).code == 0
+    (idle,) = told(lodewalk("fit", dyked, "--json"))["idle"]
+    assert "The refusal of P1 meets no pick" in idle
+    found = told(lodewalk("check", dyked, "--json"))["findings"]
+    assert idle in [row["text"] for row in found if row["kind"] == "decision without effect"]
+    assert "The refusal of P1" in " ".join(lodewalk("check", dyked).out.split())
     again = told(lodewalk("pick", dyked, "--line", "L2", "--distance", "120", *WHO, "--json"))
     assert again["value"]["name"] == "P2"
 
@@ -179,6 +184,7 @@ def test_why_follows_a_depth_down_to_the_readings(lodewalk, dyked_job):
     # The depth that is told is the calibrated answer's, and so is the interval explained.
     assert "This depth is the calibrated answer" in shown
     assert "the error of the places" in shown
+    assert "One sd of a reading and of its place" in shown
     for word in ("profile", "traced from the map", "grid", "interval",
                  "rests on", "rover.csv, line", "lodewalk why DIR READING"):  # fmt: skip
         assert word in shown, word

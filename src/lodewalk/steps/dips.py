@@ -138,8 +138,11 @@ def estimate_of(row: Mapping[str, Any], name: str, unit: str) -> Estimate:
     -inf
     """
     missing = {"": np.nan, "_sd": np.inf, "_low": -np.inf, "_high": np.inf}
-    told = (row[f"{name}{tail}_{unit}"] for tail in missing)
-    return Estimate(*(m if v is None else v for v, m in zip(told, missing.values(), strict=True)))
+    told = {tail: row[f"{name}{tail}_{unit}"] for tail in missing}
+    value, sd, low, high = (
+        float(missing[tail] if told[tail] is None else told[tail]) for tail in missing
+    )
+    return Estimate(value, sd, low, high)
 
 
 def dips_table(rows: list[dict[str, Any]]) -> Dips:

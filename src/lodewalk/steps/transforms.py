@@ -308,6 +308,7 @@ def _separated(
 ) -> tuple[Parts, dict[str, Any]]:
     """Return regional and residual, and how they were parted."""
     told: dict[str, Any] = {"way": way, "deep_m": None, "shallow_m": None, "problem": None}
+    told["depths_below"] = "the sensor"
     if way == "upward continuation":
         return Parts(upward_continued, grid.values - upward_continued), told
     if way == "matched filter":

@@ -20,7 +20,7 @@ def idle_findings(folder: Folder) -> Findings:
     Findings
         Without a row where no picks have been made.
     """
-    found = FindingList()
+    found = FindingList("picks")
     if product_path(folder, "pick_notes").exists():
         for text in idle_picks(folder):
             found.add("decision without effect", text, severity="doubt")
