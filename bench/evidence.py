@@ -31,6 +31,7 @@ TRIALS = (
     "choice",
     "optimiser",
     "depth",
+    "compact",
     "rocks_demo",
     "transforms",
     "lineaments",

@@ -23,7 +23,8 @@ def spot(place, *, off=5.0):
     """Return the table of one spot beside a place."""
     row = {
         "lineament": "S1", "kind": "spot", "easting_m": place[0] + off,
-        "northing_m": place[1] - off, "length_m": 0.0, "evidence": 0.99, "strength": 5.0, "lines": 0,
+        "northing_m": place[1] - off, "length_m": 0.0, "evidence": 0.99, "strength": 5.0,
+        "lines": 0,
     }  # fmt: skip
     schema = {column.name: column.dtype for column in Lineaments.SCHEMA}
     return Lineaments(pl.DataFrame([{name: row.get(name) for name in schema}], schema))

@@ -94,3 +94,15 @@ def test_a_strong_anomaly_without_an_exact_fit_has_no_number(inputs, monkeypatch
     assert all("the projection doesn't hold" in note["problem"] for note in notes.values())
     told = depth.run(inputs | made, {}, Context())["depths"].frame
     assert told.filter(pl.col("method") == "answer")["depth_m"].null_count() == told.height
+
+
+def test_what_no_long_body_makes_has_no_number(inputs):
+    """Waves as strong as a dyke beside it: their squares mix."""
+    frame = inputs["profiles"].frame
+    x = frame["distance_m"].to_numpy()
+    other = 2_000.0 * np.sin(x / 6.0)
+    mixed = frame.with_columns(anomaly_nT=pl.col("anomaly_nT") + pl.Series(other))
+    made = fits.run(inputs | {"profiles": type(inputs["profiles"])(mixed)}, SETTINGS, Context())
+    notes = made["fit_notes"].values["picks"]
+    assert len(made["bodies"]) == 0
+    assert all("the projection doesn't hold" in note["problem"] for note in notes.values())

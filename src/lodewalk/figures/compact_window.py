@@ -95,7 +95,7 @@ def _paint(
     """Paint values at readings, with the centre of the body and a circle of its depth."""
     middle = 0.5 * (places.min(axis=0) + places.max(axis=0))
     half = 0.52 * float(np.ptp(places, axis=0).max())
-    axes.scatter(*places.T, c=colours.to_rgba(values), s=5.0, linewidths=0.0)
+    axes.scatter(places[:, 0], places[:, 1], c=colours.to_rgba(values), s=5.0, linewidths=0.0)
     axes.plot(row["easting_m"], row["northing_m"], "+", color=INK, markersize=7.0)
     deep = row["centre_depth_m"]
     axes.plot(

@@ -131,7 +131,8 @@ def _asked(
         if row < 0 or not np.isfinite(lines.places[row]).all():
             idle.append({"kind": "pick", "name": name, "reading_id": reading})
             continue
-        found.append(Asked(name, "decision", *(float(axis) for axis in lines.places[row])))
+        east, north = lines.places[row]
+        found.append(Asked(name, "decision", float(east), float(north)))
     return found, idle
 
 
@@ -166,7 +167,8 @@ class Site:
         heights = lines.heights_at(rows) if rows.size else np.zeros(0)
         shared = [np.nan_to_num(lines.readings.floats(name)[rows]) for name in SHARED]
         return CompactReadings(
-            *lines.places[rows].T,
+            lines.places[rows, 0],
+            lines.places[rows, 1],
             heights if np.isfinite(heights).all() else np.zeros(rows.size),
             lines.readings.floats("anomaly_nT")[rows],
             lines.sd[rows],

@@ -97,7 +97,8 @@ def fit_at_place(
     -----
     A window counts where its half side is 1.8 to 5 depths of the centre that it tells, and where
     the centre lies within a depth of the place, or half the half side; of several the one nearest
-    to three depths is taken, by the ratio alone, whatever body it tells.
+    to three depths is taken, by the ratio alone, whatever body it tells. Wider ones than the first
+    that counts with three depths or more aren't tried.
 
     Examples
     --------
@@ -114,9 +115,12 @@ def fit_at_place(
     (40.0, 12.0)
     """
     each = []
-    for reach in reaches_m:
+    for reach in sorted(reaches_m):
         rows = readings.inside(place, reach)
-        each.append((reach, rows, _suited(_fitted(readings, rows, ambient_nT), place, reach)))
+        fit = _suited(_fitted(readings, rows, ambient_nT), place, reach)
+        each.append((reach, rows, fit))
+        if not fit.problem and reach >= BEST * fit.estimates["depth_m"].value:
+            break
     tried = tuple((reach, fit.problem) for reach, _, fit in each)
     good = [item for item in each if not item[2].problem]
     if good:
@@ -151,7 +155,7 @@ def _suited(fit: CompactFit, place: tuple[float, float], reach_m: float) -> Comp
     deep = fit.estimates["depth_m"].value
     off = [fit.estimates[n].value - at for n, at in zip(("easting_m", "northing_m"), place,
                                                         strict=True)]  # fmt: skip
-    away = float(np.hypot(*off))
+    away = float(np.hypot(off[0], off[1]))
     if away > max(AWAY_DEPTHS * deep, AWAY_REACH * reach_m):
         text = f"The compact body that the readings show lies {away:.0f} m away."
         return replace(fit, problem=text, kind="aside")

@@ -14,6 +14,9 @@ from lodewalk.validation import FloatArray
 STRONG = 0.05
 #: Kinds whose exact curve is tried; a dyke takes thin sheets in.
 KINDS = ("dyke", "contact")
+#: Largest part of the anomaly that the exact fit may leave over: the part beyond the projection is
+#: then known to such a part of its share of the field.
+LARGEST_REST = 0.1
 #: Half a width that stands for none, in depths.
 THINNEST = 1e-3
 
@@ -65,7 +68,7 @@ def beyond_projection(profile: Profile, ambient: Ambient) -> Beyond:
     Returns
     -------
     Beyond
-        With a problem where no exact fit comes to rest.
+        With a problem where no exact fit comes to rest, or where it leaves over more than a tenth.
 
     Notes
     -----
@@ -92,11 +95,17 @@ def beyond_projection(profile: Profile, ambient: Ambient) -> Beyond:
             fits.append(fit_body(profile, kind, ambient=ambient))
         except (InputError, np.linalg.LinAlgError):
             continue
-    fits = [fit for fit in fits if fit.converged and np.isfinite(fit.cost)]
+    fits = [fit for fit in fits if np.isfinite(fit.cost)]
     share = anomaly_share(profile, ambient.strength_nT)
-    if not fits:
+    best = min(fits, key=lambda fit: fit.cost, default=None)
+    # a fit without a residual never rests, and is none the worse for it
+    if best is None or not (best.converged or best.cost < best.freedom):
         return Beyond(share=share, problem=_problem(share, "no exact fit comes to rest"))
-    best = min(fits, key=lambda fit: fit.cost)
+    spread = float(np.std(profile.anomaly_nT))
+    left = float(np.std(profile.anomaly_nT - best.model_nT)) / max(spread, 1e-300)
+    if left > LARGEST_REST:
+        why = f"no long body makes it: {100.0 * left:.0f} % of it are left over"
+        return Beyond(share=share, problem=_problem(share, why))
     values = _values(best)
     exact, by_exact = body_curve(
         best.kind, profile.distance_m, values, rise_m=profile.rise_m, ambient=ambient
