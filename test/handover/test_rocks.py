@@ -140,6 +140,20 @@ def test_a_refused_transform_is_told_with_its_alternative(records):
     )
 
 
+def test_uneven_ground_and_a_damped_reduction_are_told(records):
+    notes = {
+        "surface": {"taken": "equivalent sources", "why": "It departs from a plane by 12 m."},
+        "damped": {"told": True, "why": "Waves are held back."},
+    }
+    told = rocks_of(replace(records, transform_notes=Document(notes))).transforms
+    assert told[-2:] == (
+        "Made from equivalent sources at the sensor's heights. It departs from a plane by 12 m.",
+        "Reduced to the pole, damped: Waves are held back.",
+    )
+    level = {"surface": {"taken": "plane", "why": "-"}, "damped": {"told": False, "why": "-"}}
+    assert rocks_of(replace(records, transform_notes=Document(level))).transforms == told[:-2]
+
+
 def test_the_best_pick_is_the_surest(records):
     """Planted: sd grows from 5 % of the depth on the first line to 11 % on the last."""
     assert best_pick(records, "R1") == "R1-L01"

@@ -175,16 +175,11 @@ def test_a_grid_without_an_error_gives_transforms_without_one(made):
         assert np.isnan(found.grids.named(f"{name}_standard_error").values).all()
 
 
-def test_what_is_made_of_derivatives_has_an_error_where_it_is_large(made):
+def test_transforms_without_an_error_say_why(made):
     found = made(bump())
-    for name, unit in {"total_gradient": "nT/m", "tilt_angle": "deg"}.items():
-        error = found.grids.named(f"{name}_standard_error")
-        assert error.unit == unit
-        values = found.grids.named("total_gradient").values
-        assert np.isfinite(error.values[values > np.nanquantile(values, 0.9)]).all()
-    assert set(found.notes["without_error"]) == {
-        name for name in OTHERS if found.grids.named(f"{name}_standard_error") is None
-    }
+    assert set(found.notes["without_error"]) == set(OTHERS)
+    for name in OTHERS:
+        assert found.grids.named(f"{name}_standard_error") is None
 
 
 def test_a_damped_reduction_stands_in_where_it_can_be_told(made):

@@ -103,7 +103,19 @@ def _transform_words(records: RockRecords) -> tuple[str, ...]:
         made = [text for name, text in TRANSFORMS.items() if name in names]
         words.append(f"Transforms made of the grid: {', '.join(made)}.")
     notes = records.transform_notes.values if records.transform_notes else {}
-    return (*words, *_texts(notes.get("refused")), *_texts(notes.get("warnings")))
+    told = *_texts(notes.get("refused")), *_how(notes), *_texts(notes.get("warnings"))
+    return (*words, *told)
+
+
+def _how(notes: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what was taken for the sensor's surface, if no plane, and what a damping costs."""
+    surface, damped = notes.get("surface") or {}, notes.get("damped") or {}
+    words = []
+    if surface.get("taken") == "equivalent sources":
+        words.append(f"Made from equivalent sources at the sensor's heights. {surface['why']}")
+    if damped.get("told"):
+        words.append(f"Reduced to the pole, damped: {damped['why']}")
+    return tuple(words)
 
 
 def _texts(told: Any) -> tuple[str, ...]:

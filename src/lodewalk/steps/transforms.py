@@ -14,7 +14,6 @@ from lodewalk.methods.spectral.error import (
     error_depth,
     transform_errors,
 )
-from lodewalk.methods.spectral.gradient_error import gradient_errors
 from lodewalk.methods.spectral.low_latitude import (
     DampedReduction,
     Judgement,
@@ -67,7 +66,14 @@ SLOPES = ("north", "east")
 #: The reduction that stands in for a plain one that is refused.
 DAMPED = "reduced_to_pole_damped"
 #: Transforms without a standard error, and why.
+UNLIKE = (
+    "carried on from the derivatives to the first order, its 90 % intervals held 79 to 84 % of the "
+    "nodes in trials: errors are larger where the field is steep"
+)
 NO_ERROR = {
+    "horizontal_gradient": UNLIKE,
+    "total_gradient": UNLIKE,
+    "tilt_angle": UNLIKE,
     "tilt_horizontal_derivative": "it is the change of an angle that has no direction where the "
     "field is quiet: the first order doesn't hold",
     "regional": "what belongs to it is a choice, not a measurement",
@@ -109,46 +115,53 @@ def run(
         prepared = prepare(grid.values, grid.spacing_m)
     except InputError as error:
         return _nothing(notes, str(error))
-    between = document(inputs, "grid_notes")["line_spacing_m"]
-    own = settings["transforms"]
-    field = _field(inputs, settings)
-    height = own["up_m"] or UP * between
-    work = _Work(grids, grid, prepared, field, inputs, context)
-    surface = work.surface(own["surface"])
-    operators = _operators(field, height)
-    values = dict(zip(operators, surface.spectrum.apply(*operators.values()), strict=True))
-    errors = work.errors(operators)
-    notes |= _about(field, height, between)
-    judged = {name: judge_reduction(prepared, operators[name], errors[name]) for name in JUDGED}
-    notes |= _judged(judged) | {"damped": None, "without_error": NO_ERROR}
-    notes |= {"relief_m": _relief(inputs), "surface": surface.notes}
-    for name in notes["refused"]:
-        del values[name]
-    if "reduced_to_pole" in notes["refused"]:
-        found, told = work.damped(surface)
-        notes["damped"] = told
-        if found is not None:
-            values[DAMPED], errors[DAMPED] = found
-    notes["warnings"] = [*_strong(grid, field), *surface.warnings]
-    if work.sd is None:
-        notes["warnings"].append(NO_GRID_ERROR)
-    sds = {name: error.sd for name, error in errors.items()}
-    if work.sd is None:
-        sds = {name: np.full_like(sd, np.nan) for name, sd in sds.items()}
-    made, more = _of_gradients(values, sds, grid.spacing_m)
-    sds |= more
-    values = {name: found for name, found in values.items() if name not in SLOPES} | made
-    parts, notes["separation"] = _separated(
-        prepared, grid, own["separation"], values["upward_continued"]
-    )
-    values |= {"regional": parts.regional, "residual": parts.residual}
-    grids_made = [_grid(grid, name, found) for name, found in values.items()]
-    grids_made += [
+    work = _Work(grids, grid, prepared, _field(inputs, settings), inputs, context)
+    values, sds, told = _transformed(work, settings["transforms"])
+    made = [_grid(grid, name, found) for name, found in values.items()]
+    made += [
         _grid(grid, f"{name}_standard_error", sd, of=name)
         for name, sd in sds.items()
         if name in values
     ]
-    return {"transform_grids": GridSet(tuple(grids_made)), "transform_notes": Document(notes)}
+    return {"transform_grids": GridSet(tuple(made)), "transform_notes": Document(notes | told)}
+
+
+def _transformed(
+    work: "_Work", own: Mapping[str, Any]
+) -> tuple[dict[str, Floats], dict[str, Floats], dict[str, Any]]:
+    """Return transforms and standard errors by name, and what was assumed."""
+    height = own["up_m"] or UP * work.between
+    surface, operators = work.surface(own["surface"]), _operators(work.field, height)
+    values = dict(zip(operators, surface.spectrum.apply(*operators.values()), strict=True))
+    errors = work.errors({name: one for name, one in operators.items() if name not in SLOPES})
+    notes = _about(work.field, height, work.between) | _judged(
+        {name: judge_reduction(work.prepared, operators[name], errors[name]) for name in JUDGED}
+    )
+    for name in notes["refused"]:
+        del values[name]
+    notes["damped"] = None
+    if "reduced_to_pole" in notes["refused"]:
+        found, notes["damped"] = work.damped(surface)
+        if found is not None:
+            values[DAMPED], errors[DAMPED] = found
+    sds = {name: work.stated(error) for name, error in errors.items()}
+    made = _of_gradients(values, work.grid.spacing_m)
+    values = {name: found for name, found in values.items() if name not in SLOPES} | made
+    parts, notes["separation"] = _separated(
+        work.prepared, work.grid, own["separation"], values["upward_continued"]
+    )
+    values |= {"regional": parts.regional, "residual": parts.residual}
+    notes |= {
+        "without_error": NO_ERROR,
+        "relief_m": _relief(work.inputs),
+        "surface": surface.notes,
+        "warnings": [
+            *_strong(work.grid, work.field),
+            *surface.warnings,
+            *([NO_GRID_ERROR] if work.sd is None else []),
+        ],
+    }
+    return values, sds, notes
 
 
 @dataclass(frozen=True)
@@ -204,6 +217,10 @@ class _Work:
             rng=self.context.rng("beyond the edge"),
         )
         return dict(zip(operators, found, strict=True))
+
+    def stated(self, error: ErrorParts) -> Floats:
+        """Return the standard deviation of an error; NaN where the grid has none."""
+        return np.full_like(error.sd, np.nan) if self.sd is None else error.sd
 
     def damped(self, surface: Surface) -> tuple[tuple[Floats, ErrorParts] | None, dict[str, Any]]:
         """Return the damped reduction to the pole with its error, if it can be told, and how."""
@@ -282,24 +299,16 @@ def _judged(judged: Mapping[str, Judgement]) -> dict[str, Any]:
     }
 
 
-def _of_gradients(
-    values: Mapping[str, Floats], sds: Mapping[str, Floats], spacing_m: float
-) -> tuple[dict[str, Floats], dict[str, Floats]]:
-    """Return what is made of the derivatives and isn't linear, and standard errors of it."""
-    three = (*SLOPES, "vertical_derivative")
-    slopes = Gradients(*(values[name] for name in three))
+def _of_gradients(values: Mapping[str, Floats], spacing_m: float) -> dict[str, Floats]:
+    """Return what is made of the derivatives and isn't linear."""
+    slopes = Gradients(*(values[name] for name in (*SLOPES, "vertical_derivative")))
     tilt = tilt_angle(slopes)
     turned = gradients(tilt, spacing_m)
-    sd = gradient_errors(slopes, Gradients(*(sds[name] for name in three)))
     return {
         "horizontal_gradient": horizontal_gradient(slopes),
         "total_gradient": total_gradient(slopes),
         "tilt_angle": tilt,
         "tilt_horizontal_derivative": horizontal_gradient(turned),
-    }, {
-        "horizontal_gradient": sd.horizontal,
-        "total_gradient": sd.total,
-        "tilt_angle": sd.tilt_deg,
     }
 
 

@@ -184,7 +184,7 @@ def kept_share(operator: Operator) -> float:
 
     Examples
     --------
-    >>> kept_share(to_pole(Direction(90.0, 0.0), damping=0.25))
+    >>> round(kept_share(to_pole(Direction(90.0, 0.0), damping=0.25)), 6)
     0.8
     """
     turn = np.linspace(0, 2 * np.pi, 3600, endpoint=False)
