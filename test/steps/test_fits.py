@@ -13,6 +13,7 @@ from lodewalk.steps.across import NEEDS
 from lodewalk.steps.bodies import below_ground
 from lodewalk.steps.context import Context
 from lodewalk.steps.executors import Threads
+from lodewalk.steps.known_facts import Fact, Near
 from lodewalk.survey.run import run
 from lodewalk.survey.store import read_product
 from small_survey import CRS
@@ -179,6 +180,24 @@ def test_a_borehole_narrows_the_depth_of_the_picks_beside_it_only(noisy):
             assert row["depth_low_m"] < truth < row["depth_high_m"]
         else:
             assert row == without[pick]
+    joint, before = (
+        made["bodies"].frame.filter(pl.col("pick").is_null()).row(0, named=True)
+        for made in (held, alone)
+    )
+    assert joint["depth_sd_m"] < before["depth_sd_m"]
+    assert joint["depth_low_m"] < truth < joint["depth_high_m"]
+
+
+def test_a_fact_counts_once_among_the_profiles_of_a_lineament(inputs):
+    own = fits.usable_picks(inputs)[:3]
+    fact = Fact(0, "BH1", "depth", 6.0, 0.1, *DYKE.crossing(2.5))
+    held, plain = fits.ProfileFit(problem=""), fits.ProfileFit(problem="")
+    some = [
+        (pick, fits.Fitted(fits.Noise(), held, (Near(fact, along, 2.0),), plain=plain))
+        for pick, along in zip(own, (8.0, 3.0, 9.0), strict=True)
+    ]
+    taken = [told is held for _, _, told in fits.once(some)]
+    assert taken == [False, True, False]
 
 
 def test_a_fact_that_contradicts_the_readings_is_told_and_bends_nothing(inputs, made):

@@ -9,6 +9,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.methods.inversion.choice import USUAL, fit_profile, noise_rows
+from lodewalk.methods.inversion.place_regional import curved
 from lodewalk.methods.inversion.pooled_noise import pooled_noises
 from lodewalk.methods.inversion.results import BodyFit, Noise, Profile, ProfileFit
 from lodewalk.methods.inversion.shared_width import Said
@@ -149,7 +150,7 @@ def _fit_beside(part: tuple[Pick, Fitted, FieldBeside]) -> Fitted:
     How far that field may be off counts as an error that all readings share.
     """
     pick, first, beside = part
-    field, off = beside.field, beside.off
+    field, off = beside.field, np.vstack([beside.off, curved(pick.profile)])
     profile = replace(pick.profile, anomaly_nT=pick.profile.anomaly_nT - field)
     told = [one.constraint for one in first.used]
     plain = fit_profile(profile, noise=first.noise, off=off)
@@ -170,7 +171,7 @@ def _lineaments(good: list[tuple[Pick, Fitted]]) -> list[tuple[Line, list[Pick]]
         best = [one.found.fits[0] for _, one in own]
         line = Line(
             name,
-            tuple(_said(pick, one, told) for pick, one, told in _once(own)),
+            tuple(_said(pick, one, told) for pick, one, told in once(own)),
             tuple(fit.estimates["position_m"] for fit in best),
             (float(sum(fit.cost for fit in best)), sum(fit.freedom for fit in best)),
         )
@@ -178,7 +179,7 @@ def _lineaments(good: list[tuple[Pick, Fitted]]) -> list[tuple[Line, list[Pick]]
     return found
 
 
-def _once(own: Sequence[tuple[Pick, Fitted]]) -> Iterator[tuple[Pick, Fitted, ProfileFit]]:
+def once(own: Sequence[tuple[Pick, Fitted]]) -> Iterator[tuple[Pick, Fitted, ProfileFit]]:
     """Yield what each profile says, every fact from elsewhere at the nearest profile alone.
 
     The profiles are taken together: a fact in each would count so many times.

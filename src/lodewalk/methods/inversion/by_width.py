@@ -66,6 +66,14 @@ def refined(post: Posterior) -> Posterior:
     -------
     Posterior
         The same at more nodes.
+
+    Examples
+    --------
+    >>> five = np.ones((2, 5))
+    >>> post = Posterior("strip", np.array([0.1, 0.2]), np.zeros(2), np.full(2, 0.35),
+    ...     np.zeros(2), five, five, np.zeros(2), np.ones((2, 2)))
+    >>> refined(post).extent.size
+    15
     """
     at = np.log(post.extent)
     steps = np.maximum(np.ceil(np.diff(at) / FINE).astype(int), 1)
@@ -108,6 +116,17 @@ def by_width(parts: Sequence[tuple[float, Posterior]]) -> ByWidth:
     ----------
     .. [1] Johnson, N. L., Kotz, S. and Balakrishnan, N. (1994), Continuous univariate
        distributions, volume 1, 2nd ed., Wiley, section 13.10 (from memory).
+
+    Examples
+    --------
+    A contact has no width:
+
+    >>> five = np.ones((1, 5))
+    >>> post = Posterior("contact", np.ones(1), np.zeros(1), np.ones(1), np.zeros(1), five,
+    ...     0.01 * five, np.zeros(1), np.ones((1, 2)))
+    >>> found = by_width([(1.0, post)])
+    >>> found.log_likelihood.tolist(), round(float(found.sd["log_depth"][0]), 3)
+    ([0.0], 0.1)
     """
     total, post = zip(*parts, strict=True)
     weight = np.concatenate([whole * one.weight for whole, one in zip(total, post, strict=True)])

@@ -98,9 +98,7 @@ def over_regionals(
     .. [1] Schwarz, G. (1978), Estimating the dimension of a model, The Annals of Statistics, 6(2),
        461-464, doi:10.1214/aos/1176344136.
     """
-    distance = profile.distance_m
-    middle, half = 0.5 * (distance[0] + distance[-1]), 0.5 * max(np.ptp(distance), 1e-9)
-    bowl = ((distance - middle) / half) ** 2
+    bowl = bowl_of(profile)
     found = []
     for weight, noise in noises:
         odds = curvature_odds(profile, noise, np.vstack([beside.body_rows, beside.rows]), bowl)
@@ -115,6 +113,27 @@ def over_regionals(
             found.append((weight * share, setting))
     total = sum(weight for weight, _ in found)
     return [(weight / total, setting) for weight, setting in found]
+
+
+def bowl_of(profile: Profile) -> FloatArray:
+    """Return a bowl over a profile: 0 in its middle and 1 at the ends."""
+    distance = profile.distance_m
+    middle, half = 0.5 * (distance[0] + distance[-1]), 0.5 * max(np.ptp(distance), 1e-9)
+    return np.asarray(((distance - middle) / half) ** 2)
+
+
+def curved(profile: Profile) -> FloatArray:
+    """Return a bowl as large as the range of a profile's readings: one of any size [nT].
+
+    Where bodies beyond a profile are seen in it, what is known of them tells little of how curved
+    their field is: the ends, bottoms and bodies that nobody knows of curve it as well.
+
+    Examples
+    --------
+    >>> curved(Profile(np.array([-1.0, 0.0, 1.0]), np.array([0.0, 8.0, 2.0]))).tolist()
+    [8.0, 0.0, 8.0]
+    """
+    return bowl_of(profile) * float(np.ptp(profile.anomaly_nT))
 
 
 def curvature_odds(profile: Profile, noise: Noise, rows: FloatArray, bowl: FloatArray) -> float:

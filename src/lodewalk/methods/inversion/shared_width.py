@@ -165,6 +165,17 @@ def shared_body(profiles: Sequence[Said]) -> SharedBody:
     ----------
     .. [1] Gelman, A. et al. (2013), Bayesian Data Analysis, 3rd ed., CRC Press, sections 5.3 to
        5.6 and 7.4 (from memory).
+
+    Examples
+    --------
+    >>> from lodewalk.methods.inversion.choice import fit_profile
+    >>> from lodewalk.methods.inversion.results import Noise, Profile
+    >>> x, rng = np.linspace(-50.0, 50.0, 41), np.random.default_rng(1)
+    >>> some = [Profile(x, 500.0 * 5.0 / (x**2 + 25.0) + rng.normal(0.0, 1.0, 41)) for _ in "ab"]
+    >>> found = [fit_profile(one, noise=Noise()).widths for one in some]
+    >>> body = shared_body([Said(widths, 2.0, np.nan) for widths in found])
+    >>> body.kind, round(body.estimates["depth_m"].value)
+    ('thin sheet', 3)
     """
     told = [one for one in profiles if set(FAMILIES.values()) <= set(one.widths)]
     if len(told) < LEAST_PROFILES:
