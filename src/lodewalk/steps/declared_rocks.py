@@ -39,7 +39,7 @@ ROCKS = (
     Step(
         "fits",
         "Fits a body to each profile, and one to all profiles of a lineament together.",
-        2,
+        3,
         ("bodies", "curves", "fit_notes"),
         (
             "picks", "profiles", "lineaments", "rover_positions", "rover_heights", "rover_times",
