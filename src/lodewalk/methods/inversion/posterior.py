@@ -65,7 +65,7 @@ class Setting:
     @property
     def whitened(self) -> FloatArray:
         """Readings, whitened, less what level, slope and neighbours explain."""
-        return self.data[kernel.READING]
+        return np.asarray(self.data[kernel.READING])
 
     @property
     def white(self) -> Whitening:

@@ -30,7 +30,7 @@ class Whitening:
     @property
     def scale(self) -> FloatArray:
         """One over the standard deviation of each innovation [1/nT]."""
-        return self.table[SCALE]
+        return np.asarray(self.table[SCALE])
 
     def __call__(self, values: FloatArray) -> FloatArray:
         """Return the rows of `values`, shape (n,) or (m, n), whitened."""
