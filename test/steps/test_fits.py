@@ -91,19 +91,6 @@ def test_without_a_magnetisation_no_dip_is_told(made):
     assert rows["not_resolved"].str.contains("index angle alone").all()
 
 
-def test_under_induction_the_dip_is_that_of_the_index_angle(inputs):
-    made = fits.run(inputs, SETTINGS | {"fits.magnetisation": "induced"}, Context())
-    rows = made["bodies"].frame.filter(pl.col("dip_deg").is_not_null())
-    assert rows.height
-    # By hand: I' = atan2(sin I, cos I cos b), dip = 2 I' - Q - 90 (mod 180), b from magnetic north.
-    field = fits.under(inputs, SETTINGS)
-    angle = np.radians(DYKE.strike + 90.0 - field.declination_deg)
-    tilt = np.radians(field.inclination_deg)
-    section = np.degrees(np.arctan2(np.sin(tilt), np.cos(tilt) * np.cos(angle)))
-    dip = (2 * section - DYKE.index_deg - 90.0) % 180.0
-    assert rows["dip_deg"].median() == pytest.approx(dip, abs=6.0)
-
-
 def test_a_given_magnetisation_must_be_given(inputs):
     with pytest.raises(SettingsError, match="no direction"):
         fits.run(inputs, SETTINGS | {"fits.magnetisation": "given"}, Context())

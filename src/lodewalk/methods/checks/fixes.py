@@ -145,7 +145,7 @@ def _extend_run(
     """Set the first fix of the run that fix `j` belongs to, and the box around it up to `j`."""
     east, north = track[j, 1], track[j, 2]
     run_first[j] = j
-    boxes[j] = east, east, north, north
+    boxes[j, 0], boxes[j, 1], boxes[j, 2], boxes[j, 3] = east, east, north, north
     if j and j - run_first[j - 1] < BLOCK and _agree(track[j - 1], track[j], speed, slack):
         run_first[j] = run_first[j - 1]
         west, east_end, south, north_end = boxes[j - 1]

@@ -27,20 +27,46 @@ def _plate(square: float) -> float:
 
 
 @njit(nogil=True, cache=True)
+def _solve(matrix: FloatArray, target: FloatArray) -> None:
+    """Put the solution into `target`, by elimination with the largest pivot of each column.
+
+    For so few unknowns as quick as a library's, which takes seconds to compile.
+    """
+    count = target.size
+    for k in range(count):
+        pivot = k
+        for i in range(k + 1, count):
+            if abs(matrix[i, k]) > abs(matrix[pivot, k]):
+                pivot = i
+        for j in range(k, count):
+            matrix[k, j], matrix[pivot, j] = matrix[pivot, j], matrix[k, j]
+        target[k], target[pivot] = target[pivot], target[k]
+        for i in range(k + 1, count):
+            share = matrix[i, k] / matrix[k, k]
+            for j in range(k + 1, count):
+                matrix[i, j] -= share * matrix[k, j]
+            target[i] -= share * target[k]
+    for k in range(count - 1, -1, -1):
+        for j in range(k + 1, count):
+            target[k] -= matrix[k, j] * target[j]
+        target[k] /= matrix[k, k]
+
+
+@njit(nogil=True, cache=True)
 def _own_weights(
     apart: FloatArray, away: FloatArray, noise: FloatArray, field: float
 ) -> FloatArray:
     """Return the weights of least error variance: simple kriging."""
     count = away.size
-    matrix, target = noise.copy(), np.empty(count)
+    matrix, target = np.empty((count, count)), np.empty(count)
     for i in range(count):
         for j in range(i):
-            both = field * _correlation(apart[i, j])
-            matrix[i, j] += both
-            matrix[j, i] += both
-        matrix[i, i] += (1.0 + _JITTER) * field
+            matrix[i, j] = noise[i, j] + field * _correlation(apart[i, j])
+            matrix[j, i] = matrix[i, j]
+        matrix[i, i] = noise[i, i] + (1.0 + _JITTER) * field
         target[i] = field * _correlation(away[i])
-    return np.linalg.solve(matrix, target).astype(np.float64)
+    _solve(matrix, target)
+    return target
 
 
 @njit(nogil=True, cache=True)
@@ -64,7 +90,8 @@ def _plate_weights(
         matrix[i, count + 1] = matrix[count + 1, i] = east[i]
         matrix[i, count + 2] = matrix[count + 2, i] = north[i]
     target[count] = 1.0
-    return np.linalg.solve(matrix, target)[:count].astype(np.float64)
+    _solve(matrix, target)
+    return target[:count]
 
 
 @njit(nogil=True, cache=True)
@@ -81,6 +108,15 @@ def _shares(
             unknown += both * _correlation(apart[i, j])
             error += both * noise[i, j]
     return max(unknown * field, 0.0), error
+
+
+@njit(nogil=True, cache=True)
+def _product(one: FloatArray, row: int, other: FloatArray, place: int) -> float:
+    """Return the sum of the products of a row of one table and a row of another."""
+    total = 0.0
+    for k in range(one.shape[1]):
+        total += one[row, k] * other[place, k]
+    return total
 
 
 @njit(nogil=True, cache=True)
@@ -110,31 +146,33 @@ def krige(
     """
     count = near.shape[1]
     noise, apart = np.empty((count, count)), np.empty((count, count))
+    e, n, away, own_variance = np.empty(count), np.empty(count), np.empty(count), np.empty(count)
     for node in range(node_east.size):
-        a = near[node]
-        e = (east[a] - node_east[node]) / (2.0 * depth)
-        n = (north[a] - node_north[node]) / (2.0 * depth)
-        own, away = passage[a], e * e + n * n
         for i in range(count):
+            at = near[node, i]
+            e[i] = (east[at] - node_east[node]) / (2.0 * depth)
+            n[i] = (north[at] - node_north[node]) / (2.0 * depth)
+            away[i], own_variance[i] = e[i] * e[i] + n[i] * n[i], variance[at]
             for j in range(i + 1):
+                other = near[node, j]
                 square = (e[i] - e[j]) ** 2 + (n[i] - n[j]) ** 2
                 common = 0.0
-                if own[i] >= 0 and own[i] == own[j]:
-                    common = line + np.sum(shared[a[i]] * shared[a[j]])
+                if passage[at] >= 0 and passage[at] == passage[other]:
+                    common = line + _product(shared, at, shared, other)
                 apart[i, j] = apart[j, i] = square
                 noise[i, j] = noise[j, i] = common
-            noise[i, i] += variance[a[i]]
-            if own[i] < 0:
-                noise[i, i] += np.sum(shared[a[i]] ** 2)
+            noise[i, i] += variance[at]
+            if passage[at] < 0:
+                noise[i, i] += _product(shared, at, shared, at)
         if stiffness < 0.0:
             weight = _own_weights(apart, away, noise, field)
         else:
-            weight = _plate_weights(apart, away, e, n, variance[a], stiffness)
+            weight = _plate_weights(apart, away, e, n, own_variance, stiffness)
         unknown, error = _shares(weight, apart, away, noise, field)
         if node_passage[node] >= 0:
-            error += line + np.sum(node_shared[node] ** 2)
+            error += line + _product(node_shared, node, node_shared, node)
             for i in range(count):
-                if own[i] == node_passage[node]:
-                    common = line + np.sum(shared[a[i]] * node_shared[node])
+                if passage[near[node, i]] == node_passage[node]:
+                    common = line + _product(shared, near[node, i], node_shared, node)
                     error -= 2.0 * weight[i] * common
         shares[node, 0], shares[node, 1] = unknown, max(error, 0.0)

@@ -12,7 +12,7 @@ IntArray = NDArray[np.int64]
 _APART = 3
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True)
 def _at_border(u: FloatArray, i: int, j: int) -> tuple[float, float]:
     """Return the bending and the tension at a node near the border, where terms are missing."""
     rows, columns = u.shape
@@ -33,7 +33,7 @@ def _at_border(u: FloatArray, i: int, j: int) -> tuple[float, float]:
     return bend, stretch
 
 
-@njit(nogil=True, cache=True, parallel=True)
+@njit(nogil=True, cache=True)
 def step_factor(
     weight: FloatArray, bending: float, tension: float, relaxation: float
 ) -> FloatArray:
@@ -41,8 +41,7 @@ def step_factor(
     rows, columns = weight.shape
     factor = np.empty((rows, columns))
     inner = 20.0 * bending + 4.0 * tension
-    for row in prange(rows):
-        i = int(np.int64(row))
+    for i in range(rows):
         for j in range(columns):
             own = inner
             if i < 2 or j < 2 or i >= rows - 2 or j >= columns - 2:

@@ -37,10 +37,8 @@ class Body:
     def curves(self, profile: Profile) -> FloatArray:
         """Return its two curves at the readings, shape (2, n)."""
         out = np.empty((5, profile.distance_m.size))
-        kernel.curves(
-            FAMILIES[self.family], profile.distance_m, profile.rise_m, self.place, self.depth,
-            self.extent, out,
-        )  # fmt: skip
+        at = np.vstack([profile.distance_m, profile.rise_m])
+        kernel.curves(FAMILIES[self.family], at, self.place, self.depth, self.extent, out)
         return out[:2]
 
     def moved(self, name: str, by: float) -> "Body":
@@ -169,7 +167,7 @@ def _pair(profile: Profile, noise: Noise) -> list[Body]:
     ]
     curves = np.array([sheet.curves(profile) for sheet in sheets])
     made = setting.white(curves.reshape(-1, curves.shape[-1]))
-    basis = setting.data[6]
+    basis = setting.basis
     made = made - (made @ basis.T) @ basis
     made /= np.sqrt((made**2).sum(axis=1, keepdims=True)) + 1e-300
     gram, pull = made @ made.T + 1e-9 * np.eye(len(made)), made @ setting.whitened
@@ -282,7 +280,7 @@ def response(profile: Profile, setting: Setting, body: Body, off: FloatArray) ->
 
 def _weights(setting: Setting, rows: FloatArray) -> FloatArray:
     """Return the amplitudes of rows fitted to the readings together."""
-    basis = setting.data[6]
+    basis = setting.basis
     made = setting.white(rows)
     made = made - (made @ basis.T) @ basis
     return np.asarray(np.linalg.lstsq(made.T, setting.whitened, rcond=None)[0])

@@ -116,7 +116,7 @@ def _settled(profile: Profile, rows: FloatArray, ratio: float, reach: float) -> 
         both = white(np.vstack([rows, profile.anomaly_nT - profile.anomaly_nT.mean()]))
         triangle = np.abs(np.diag(np.linalg.qr(both.T, mode="r")))
         cost = float(triangle[-1] ** 2)
-        log_scale = float(np.log(white.scale[0]).sum())
+        log_scale = float(np.log(white.scale).sum())
         told = -0.5 * cost + log_scale
         now = noise
         if not profile.place_nT.any():

@@ -11,7 +11,7 @@ from numba import njit
 from scipy.interpolate import CubicSpline
 
 from lodewalk.methods.inversion.results import Noise, Profile
-from lodewalk.methods.inversion.whitening import _filter, whiten
+from lodewalk.methods.inversion.whitening import SCALE, STEP, fill_filter, whiten
 from lodewalk.validation import FloatArray
 
 #: The grid of noises: scale over that of independent noise in the typical profile, shared over
@@ -147,20 +147,22 @@ def _restricted(
 ) -> None:  # pragma: no cover
     """Fill the restricted log likelihood and the log variance of the last row but one."""
     count, size = rows.shape
-    work, step, own = np.empty((count, size)), np.empty((2, size)), np.empty(size)
+    work, white, own = np.empty((count, size)), np.empty((6, size)), np.empty(size)
     for k in range(lengths.size):
         for m in range(size):
-            step[0, m], step[1, m] = np.exp(-gap[m] / lengths[k]), moved[m]
+            white[STEP, m], white[STEP + 1, m] = np.exp(-gap[m] / lengths[k]), moved[m]
         for i in range(scales.size):
             for m in range(size):
                 own[m] = (scales[i] * sd[m]) ** 2
             for j in range(shares.size):
-                gain, scale = _filter(step, own, (scales[i] * shares[j]) ** 2, place)
+                fill_filter(white, own, (scales[i] * shares[j]) ** 2, place)
                 total = 0.0
                 for m in range(size):
-                    total += np.log(scale[0, m])
+                    total += np.log(white[SCALE, m])
                 for row in range(count):
-                    whiten(rows[row], step, gain, scale, work[row])
+                    for m in range(size):
+                        work[row, m] = rows[row, m]
+                    whiten(work, row, white, 0)
                 left, cost, depth = _left(work)
                 found[0, i, j, k] = total - left - 0.5 * cost
                 found[1, i, j, k] = -np.log(depth)

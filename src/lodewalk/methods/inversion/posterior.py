@@ -34,7 +34,6 @@ FIRST_NODES, MOST_NODES = 13, 70
 #: that is worth another: at an end of the extents a settled body may creep on for ever.
 FINEST, WORTH = 2e-3, 1e-4
 
-Data = tuple[FloatArray, ...]
 #: Place and log depth where a search may begin, the best first, by family and extent over depth.
 Looks = Mapping[str, Mapping[float, Sequence[FloatArray]]]
 
@@ -45,8 +44,8 @@ class Setting:
 
     Parameters
     ----------
-    data : tuple of arrays
-        Distance, rise, whitened readings, three arrays of the whitening, basis of the nuisance.
+    data : array, shape (9 + m, n)
+        In its rows distance, rise, whitened readings, six of the whitening, basis of the nuisance.
     box : array, shape (3, 2)
         Least and most place [m] and logarithm of depth, and the longest step of each.
     limits : array, shape (5, 3)
@@ -57,7 +56,7 @@ class Setting:
         Degrees of freedom that the noise was told from.
     """
 
-    data: Data
+    data: FloatArray
     box: FloatArray
     limits: FloatArray
     flat: float
@@ -66,17 +65,22 @@ class Setting:
     @property
     def whitened(self) -> FloatArray:
         """Readings, whitened, less what level, slope and neighbours explain."""
-        return self.data[2]
+        return np.asarray(self.data[kernel.READING])
 
     @property
     def white(self) -> Whitening:
         """What whitens rows of readings."""
-        return Whitening(*self.data[3:6])
+        return Whitening(self.data[kernel.WHITENING : kernel.BASIS])
+
+    @property
+    def basis(self) -> FloatArray:
+        """Orthonormal rows of level, slope and neighbours, whitened."""
+        return self.data[kernel.BASIS :]
 
     def settled(self, family: str, start: FloatArray, extent: float) -> tuple[float, FloatArray]:
         """Return the least misfit near a start, and its place and log depth."""
         theta = start.copy()
-        phi = np.empty((5, self.data[0].size))
+        phi = np.empty((5, self.data.shape[1]))
         cost = kernel.settle(
             FAMILIES[family], self.data, theta, extent, self.limits, self.box, phi,
             np.empty(5), np.empty(5),
@@ -129,7 +133,6 @@ def made_ready(
         vectors, sizes, _ = np.linalg.svd((left - (left @ basis.T) @ basis).T, full_matrices=False)
         taken = 1.0 - 1.0 / np.sqrt(1.0 + sizes**2)
         basis = np.vstack([basis, np.sqrt(taken)[:, None] * vectors.T])
-    basis = np.ascontiguousarray(basis)
     y = white(profile.anomaly_nT - np.mean(profile.anomaly_nT))
     y = y - basis.T @ (basis @ y)
     shallow = max(0.5 * float(np.median(np.diff(distance))), 1e-6 * length)
@@ -137,7 +140,7 @@ def made_ready(
     box = np.array([[distance[0], np.log(shallow)],
                     [distance[-1], np.log(max(0.5 * length, 2.0 * shallow))],
                     [0.1 * length, 0.7]])  # fmt: skip
-    data = (distance, profile.rise_m, y, white.step, white.gain, white.scale, basis)
+    data = np.vstack([distance, profile.rise_m, y, white.table, basis])
     return Setting(data, box, limits_of(constraints), float(y @ y), noise.known)
 
 

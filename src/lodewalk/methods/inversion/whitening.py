@@ -8,6 +8,9 @@ from numba import njit
 from lodewalk.methods.inversion.results import Noise, Profile
 from lodewalk.validation import FloatArray
 
+#: First of the two rows of each kind in the table of a whitening.
+STEP, GAIN, SCALE = 0, 2, 4
+
 
 @dataclass(frozen=True)
 class Whitening:
@@ -15,27 +18,26 @@ class Whitening:
 
     Parameters
     ----------
-    step : array, shape (2, n)
-        Correlation, from each reading to the next, of the shared error and of the error of the
-        place; the last is not used.
-    gain : array, shape (2, n)
-        Share of each innovation that either takes over.
-    scale : array, shape (2, n)
-        One over the standard deviation of each innovation [1/nT], and what an error of the place
-        of one standard deviation makes of the reading [nT].
+    table : array, shape (6, n)
+        Two rows each: correlation, from each reading to the next, of the shared error and of the
+        error of the place (the last is not used); share of each innovation that either takes
+        over; one over the standard deviation of each innovation [1/nT], and what an error of the
+        place of one standard deviation makes of the reading [nT].
     """
 
-    step: FloatArray
-    gain: FloatArray
-    scale: FloatArray
+    table: FloatArray
+
+    @property
+    def scale(self) -> FloatArray:
+        """One over the standard deviation of each innovation [1/nT]."""
+        return np.asarray(self.table[SCALE])
 
     def __call__(self, values: FloatArray) -> FloatArray:
         """Return the rows of `values`, shape (n,) or (m, n), whitened."""
-        rows = np.atleast_2d(np.asarray(values, dtype=float))
-        out = np.empty_like(rows)
-        for row, place in zip(rows, out, strict=True):
-            whiten(row, self.step, self.gain, self.scale, place)
-        return out.reshape(np.shape(values))
+        rows = np.array(values, dtype=float, ndmin=2, order="C")
+        for row in range(len(rows)):
+            whiten(rows, row, self.table, 0)
+        return rows.reshape(np.shape(values))
 
 
 def whitening(profile: Profile, noise: Noise) -> Whitening:
@@ -73,44 +75,43 @@ def whitening(profile: Profile, noise: Noise) -> Whitening:
     [0.5, 0.5, 0.5]
     """
     gap = np.append(np.diff(profile.distance_m), 0.0)
-    step = np.exp(-gap / np.array([[noise.length_m], [profile.reach_m]]))
+    table = np.empty((6, gap.size))
+    table[:GAIN] = np.exp(-gap / np.array([[noise.length_m], [profile.reach_m]]))
     own = (noise.scale * profile.sd_nT) ** 2
-    gain, scale = _filter(step, own, noise.correlated_nT**2, profile.place_nT)
-    return Whitening(step, gain, scale)
+    fill_filter(table, own, noise.correlated_nT**2, profile.place_nT)
+    return Whitening(table)
 
 
 @njit(nogil=True, cache=True)
-def _filter(
-    step: FloatArray, own: FloatArray, shared: float, place: FloatArray
-) -> tuple[FloatArray, FloatArray]:  # pragma: no cover
-    """Return gain and scale of a whitening."""
-    gain, scale = np.empty(step.shape), np.empty(step.shape)
+def fill_filter(
+    table: FloatArray, own: FloatArray, shared: float, place: FloatArray
+) -> None:  # pragma: no cover
+    """Fill the rows of a whitening's table beyond the first two, which are the correlations."""
     # covariance of the two errors before each reading: the place's in its standard deviations
     a, b, d = shared, 0.0, 1.0
     for i in range(own.size):
         p = place[i]
         first, second = a + p * b, b + p * d
         total = first + p * second + own[i]
-        gain[0, i], gain[1, i] = first / total, second / total
-        scale[0, i], scale[1, i] = 1.0 / np.sqrt(total), p
-        a -= first * gain[0, i]
-        b -= first * gain[1, i]
-        d -= second * gain[1, i]
-        u, v = step[0, i], step[1, i]
+        one, two = first / total, second / total
+        table[GAIN, i], table[GAIN + 1, i] = one, two
+        table[SCALE, i], table[SCALE + 1, i] = 1.0 / np.sqrt(total), p
+        a -= first * one
+        b -= first * two
+        d -= second * two
+        u, v = table[STEP, i], table[STEP + 1, i]
         a = u * u * a + shared * (1.0 - u * u)
         b = u * v * b
         d = v * v * d + 1.0 - v * v
-    return gain, scale
 
 
 @njit(nogil=True, cache=True)
-def whiten(
-    values: FloatArray, step: FloatArray, gain: FloatArray, scale: FloatArray, out: FloatArray
-) -> None:  # pragma: no cover
-    """Write the whitened readings to `out`, which may be `values` itself."""
+def whiten(values: FloatArray, row: int, table: FloatArray, first: int) -> None:  # pragma: no cover
+    """Whiten a row of readings in place; the whitening's table begins at row `first`."""
+    step, gain, scale = first + STEP, first + GAIN, first + SCALE
     shared = moved = 0.0
-    for i in range(values.size):
-        new = values[i] - shared - scale[1, i] * moved
-        shared = step[0, i] * (shared + gain[0, i] * new)
-        moved = step[1, i] * (moved + gain[1, i] * new)
-        out[i] = new * scale[0, i]
+    for i in range(values.shape[1]):
+        new = values[row, i] - shared - table[scale + 1, i] * moved
+        shared = table[step, i] * (shared + table[gain, i] * new)
+        moved = table[step + 1, i] * (moved + table[gain + 1, i] * new)
+        values[row, i] = new * table[scale, i]
