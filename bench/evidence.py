@@ -35,6 +35,7 @@ TRIALS = (
     "transforms",
     "lineaments",
     "remanence",
+    "strike",
     "fits",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")

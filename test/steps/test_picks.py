@@ -14,7 +14,11 @@ from lodewalk.steps.context import Context
 from lodewalk.survey.run import run
 from lodewalk.survey.store import read_product
 
-SETTINGS = {"fits.window": 4.0}
+SETTINGS = {
+    "fits.window": 4.0,
+    "position.height_m": 0.0,
+    "instruments.*.sensor_height_sd_m": {"*": 0.1},
+}
 
 
 @pytest.fixture(scope="module")

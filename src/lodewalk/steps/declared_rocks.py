@@ -33,7 +33,7 @@ ROCKS = (
             "readings", "rover_lines", "lines", "rover_positions", "rover_heights", "rover_culture",
             "budget", "lineaments", "lineament_points",
         ),
-        ("fits.window",),
+        ("fits.window", "position.height_m", "instruments.*.sensor_height_sd_m"),
         ("pick", "refuse"),
     ),
     Step(

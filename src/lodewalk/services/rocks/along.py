@@ -25,7 +25,7 @@ from lodewalk.services.decide_places import (
 )
 from lodewalk.services.rocks.fit import Body
 from lodewalk.services.rocks.rows import filled
-from lodewalk.steps.across import NEEDS, Walked, pick_row, walked
+from lodewalk.steps.across import NEEDS, NEEDS_SET, Walked, pick_row, walked
 from lodewalk.steps.bodies import (
     DIP_SETTINGS,
     FIELD_NEEDS,
@@ -36,6 +36,7 @@ from lodewalk.steps.bodies import (
 )
 from lodewalk.steps.context import Reporter
 from lodewalk.steps.fits import Fitted, Pick, curve_rows, fit_one, pick_body, pick_of
+from lodewalk.steps.picks import STATED_SD_DEG
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import run
 from lodewalk.survey.settings import picked
@@ -116,10 +117,7 @@ def fit_along(
         a profile that can't hold a body: too short, too few readings, flat, cut by an end, or two
         bodies.
     """
-    if kind is not None and kind not in KINDS:
-        raise InputError(
-            "There is no such kind of body.", value=kind, remedy=f"Kinds are {', '.join(KINDS)}."
-        )
+    check_kind(kind)
     check_azimuth(strike_deg)
     check_finite(**{"from": from_m, "to": to_m})
     if not from_m < to_m:
@@ -128,6 +126,41 @@ def fit_along(
             value=f"from {from_m:g} to {to_m:g} m",
             remedy="Give --from below --to, in metres along the line.",
         )
+    check_figure(figure)
+    for step in ("readings", "culture"):
+        run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
+    inputs = {name: read_product(folder, name) for name in {*NEEDS, *FIELD_NEEDS}}
+    lines = walked(inputs, picked(folder.settings, NEEDS_SET))
+    pick, profile_rows = _picked(folder, lines, line, (from_m, to_m), strike_deg)
+    fitted = fit_one(pick.profile, kinds=(kind,) if kind else USUAL)
+    if fitted.found.problem:
+        raise InputError(fitted.found.problem)
+    field = under(inputs, picked(folder.settings, DIP_SETTINGS))
+    row = pick_body(pick, fitted.found, field)
+    if figure is not None:
+        draw(figure, pick, profile_rows, fitted, row)
+    return AlongResult(
+        line,
+        from_m,
+        to_m,
+        (pick.stand.azimuth_deg - 90.0) % 360.0,
+        pick.profile.distance_m.size,
+        filled(Body, row),
+        kinds_of(fitted, pick, field),
+        None if figure is None else str(figure),
+    )
+
+
+def check_kind(kind: str | None) -> None:
+    """Raise for a kind of body that there isn't."""
+    if kind is not None and kind not in KINDS:
+        raise InputError(
+            "There is no such kind of body.", value=kind, remedy=f"Kinds are {', '.join(KINDS)}."
+        )
+
+
+def check_figure(figure: Path | None) -> None:
+    """Raise where a figure can't be written."""
     if figure is not None and not figure.parent.is_dir():
         raise InputError("There is no such folder for the figure.", value=str(figure.parent))
     if figure is not None and figure.suffix.lower() != ".png":
@@ -136,27 +169,6 @@ def fit_along(
             value=str(figure),
             remedy="Give --figure a name that ends in .png.",
         )
-    for step in ("readings", "culture"):
-        run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
-    inputs = {name: read_product(folder, name) for name in {*NEEDS, *FIELD_NEEDS}}
-    pick, profile_rows = _picked(folder, walked(inputs), line, (from_m, to_m), strike_deg)
-    fitted = fit_one(pick.profile, kinds=(kind,) if kind else USUAL)
-    if fitted.found.problem:
-        raise InputError(fitted.found.problem)
-    field = under(inputs, picked(folder.settings, DIP_SETTINGS))
-    row = pick_body(pick, fitted.found, field)
-    if figure is not None:
-        _draw(figure, pick, profile_rows, fitted, row)
-    return AlongResult(
-        line,
-        from_m,
-        to_m,
-        (pick.stand.azimuth_deg - 90.0) % 360.0,
-        pick.profile.distance_m.size,
-        filled(Body, row),
-        _kinds(fitted, pick, field),
-        None if figure is None else str(figure),
-    )
 
 
 def _picked(
@@ -200,7 +212,8 @@ def _picked(
     about = {
         "pick": NAME, "source": "asked for", "lineament": None, "line": line, "passage": number,
     }  # fmt: skip
-    row, rows = pick_row(about, found, lines, lines.rows(number), place=place, strike_deg=strike)
+    told = strike, None if strike_deg is None else STATED_SD_DEG
+    row, rows = pick_row(about, found, lines, lines.rows(number), place=place, strike=told)
     return pick_of(row, rows), rows
 
 
@@ -223,7 +236,7 @@ def _inside(
     return number, np.array([lines.ids[row] in wanted for row in rows], dtype=bool)
 
 
-def _kinds(fitted: Fitted, pick: Pick, field: Under) -> list[Kind]:
+def kinds_of(fitted: Fitted, pick: Pick, field: Under) -> list[Kind]:
     """Return the kinds that were tried with the depth below ground that each gives.
 
     The depth of a kind that is as good as excluded has no interval.
@@ -244,7 +257,7 @@ def _kinds(fitted: Fitted, pick: Pick, field: Under) -> list[Kind]:
     return told
 
 
-def _draw(path: Path, pick: Pick, rows: pl.DataFrame, fitted: Fitted, body: dict[str, Any]) -> None:
+def draw(path: Path, pick: Pick, rows: pl.DataFrame, fitted: Fitted, body: dict[str, Any]) -> None:
     """Draw the section of the body."""
     from lodewalk.figures.save import png_bytes
     from lodewalk.figures.section import draw_section
