@@ -44,7 +44,8 @@ def _traced(result: "TraceResult") -> Iterator[str]:
         strike = "-" if row.strike_deg is None else f"{row.strike_deg:.{1 if sd else 0}f}{sd}"
         place = f"{row.easting_m:.0f}", f"{row.northing_m:.0f}"
         counts = f"{row.length_m:.0f}", f"{row.evidence:.3f}", f"{row.lines}"
-        rows.append([row.lineament, row.kind, strike, *counts, *place])
+        kind = f"{row.kind}, refused" if row.refused else row.kind
+        rows.append([row.lineament, kind, strike, *counts, *place])
     yield from columns(rows)
     for fault in result.faults:
         side = "right" if fault.offset_m > 0 else "left"
@@ -94,10 +95,8 @@ def fit(
     as_json: AsJson = False,
 ) -> None:
     """Fit a body at each pick, or one to a piece of a line, of the map, or around a place."""
-    if from_point is not None or to_point is not None:
-        if from_point is None or to_point is None or line is not None:
-            raise typer.BadParameter("--from-point and --to-point go together, without --line.")
-        ends = _point(from_point), _point(to_point)
+    ends = _points(from_point, to_point, line)
+    if ends is not None:
         _across_grid(directory, ends, kind, strike, figure, as_json=as_json)
         return
     if east is not None and north is not None and reach is not None:
@@ -137,6 +136,17 @@ def fit(
     with progress() as reporter:
         result = fit_service(open_survey(directory), reporter=reporter)
     emit(result, as_json=as_json, lines=_fitted(result))
+
+
+def _points(
+    first: str | None, second: str | None, line: str | None
+) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Return the two points of a profile of the map, None where none was asked for."""
+    if first is None and second is None:
+        return None
+    if first is None or second is None or line is not None:
+        raise typer.BadParameter("--from-point and --to-point go together, without --line.")
+    return _point(first), _point(second)
 
 
 def _point(text: str) -> tuple[float, float]:

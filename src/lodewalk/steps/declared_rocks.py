@@ -27,7 +27,7 @@ ROCKS = (
     Step(
         "picks",
         "Cuts a profile of readings across each lineament where a line crosses it.",
-        2,
+        3,
         ("picks", "profiles", "pick_notes"),
         (
             "readings", "rover_lines", "lines", "rover_positions", "rover_heights", "rover_culture",
@@ -39,7 +39,7 @@ ROCKS = (
     Step(
         "fits",
         "Fits a body to each profile, and one to all profiles of a lineament together.",
-        2,
+        3,
         ("bodies", "curves", "fit_notes"),
         (
             "picks", "profiles", "lineaments", "rover_positions", "rover_heights", "rover_times",
@@ -53,7 +53,7 @@ ROCKS = (
     Step(
         "depth",
         "Tells the depth below each pick by every method and as one calibrated answer.",
-        2,
+        3,
         ("depths", "depth_notes"),
         ("picks", "profiles", "bodies", "fit_notes", "lineaments", "readings",
          "rover_positions", "grids"),

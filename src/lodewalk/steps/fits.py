@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lodewalk.methods.inversion.choice import USUAL, fit_profile, noise_rows
 from lodewalk.methods.inversion.pooled_noise import pooled_noises
 from lodewalk.methods.inversion.results import BodyFit, Noise, Profile, ProfileFit
+from lodewalk.methods.inversion.strike_error import mean_azimuth
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Curves
 from lodewalk.steps.bodies import Stand, Under, bodies_table, body_row, under
@@ -92,7 +93,10 @@ def run(
         assert field is not None
         rows.append(pick_body(pick, one.found, field))
         curves.append(curve_rows(pick, one.found.fits[0]))
-    strikes = dict(table(inputs, "lineaments").frame.select("lineament", "strike_deg").iter_rows())
+    strikes = {
+        line.name: mean_azimuth([pick.stand.azimuth_deg - 90.0 for pick in own])
+        for line, own in lines
+    }
     for (line, own), joint in zip(lines, joints, strict=True):
         if field is not None and not joint.problem:
             stands = [pick.stand for pick in own]

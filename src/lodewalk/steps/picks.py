@@ -18,6 +18,7 @@ from lodewalk.records.interpreted import Picks, ProfileReadings
 from lodewalk.steps.across import Walked, pick_row, walked
 from lodewalk.steps.context import Context
 from lodewalk.steps.rows import table
+from lodewalk.steps.trace import rose_note
 
 Floats = NDArray[np.float64]
 #: Least distance of two crossings with one line [line spacings].
@@ -54,7 +55,7 @@ def run(
     names = table(inputs, "lines").strings("line")
     found, idle = _decided(lines, context.decisions)
     found += _traced(lines, table(inputs, "lineaments"), table(inputs, "lineament_points"), names)
-    refused, more = _refused(lines, found, context.decisions)
+    refused, whole, more = _refused(lines, found, context.decisions)
     believed = [place for place in found if place.name not in refused]
     rows, profiles = [], []
     for done, place in enumerate(found, 1):
@@ -70,6 +71,8 @@ def run(
         "picks": len(rows),
         "with_profile": sum(row["problem"] is None for row in rows),
         "refused": sorted(refused),
+        "refused_lineaments": sorted(whole),
+        "rose": _rose(table(inputs, "lineaments"), whole),
         "idle_decisions": [
             {
                 "kind": item["kind"],
@@ -205,14 +208,15 @@ def _decided(
 
 def _refused(
     lines: Walked, found: list[Place], decisions: tuple[Mapping[str, Any], ...]
-) -> tuple[set[str], list[Mapping[str, Any]]]:
-    """Return the names of refused picks, and decisions to refuse that meet none.
+) -> tuple[set[str], set[str], list[Mapping[str, Any]]]:
+    """Return refused picks, lineaments refused as a whole, and decisions to refuse that meet none.
 
     A decision names a reading: what it refuses is a pick on that reading's line, no farther than
     half a line spacing, or its whole lineament; see `_meant`.
     """
     row_of = {name: row for row, name in enumerate(lines.ids)}
     names: set[str] = set()
+    whole: set[str] = set()
     idle = []
     for decision in decisions:
         if decision["kind"] != "refuse":
@@ -228,10 +232,19 @@ def _refused(
         if meant is None:
             idle.append(decision)
         elif decision["value"]["what"] == "lineament":
+            whole.add(str(meant.lineament))
             names |= {place.name for place in found if place.lineament == meant.lineament}
         else:
             names.add(meant.name)
-    return names, idle
+    return names, whole, idle
+
+
+def _rose(lineaments: Table, refused: set[str]) -> dict[str, Any]:
+    """Return the rose of the lineaments with a strike that nobody refused."""
+    own = lineaments.frame.filter(
+        pl.col("kind") != "spot", ~pl.col("lineament").is_in(sorted(refused))
+    )
+    return rose_note(own["strike_deg"].to_numpy(), own["length_m"].to_numpy())
 
 
 def _meant(near: list[tuple[float, Place]], value: Mapping[str, Any]) -> Place | None:

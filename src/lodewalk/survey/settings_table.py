@@ -4,7 +4,7 @@ The same table writes the commented settings file and the reference page of the 
 """
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, Strict, field_validator, model_validator
 
@@ -91,13 +91,13 @@ class Instrument(Section):
         "nT",
     )
 
-    @model_validator(mode="after")
-    def _height_error(self) -> "Instrument":
+    def plain(self) -> dict[str, Any]:
+        """Return the values, with the error of the sensor's height where none is set."""
+        values = self.model_dump(mode="json")
         if self.sensor_height_sd_m is None:
             measured = "sensor_height_m" in self.model_fields_set
-            own = MEASURED_SD_M if measured else UNMEASURED_SD_M
-            object.__setattr__(self, "sensor_height_sd_m", own)
-        return self
+            values["sensor_height_sd_m"] = MEASURED_SD_M if measured else UNMEASURED_SD_M
+        return values
 
 
 class OlderSurvey(Section):

@@ -4,6 +4,7 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from lodewalk.methods.inversion.results import NINETY, Estimate
 from lodewalk.validation import check_within
@@ -69,6 +70,18 @@ def strike_error(
     spread = np.radians(strike_sd_deg)
     slope = 1.0 / np.tan(np.radians(max(crossing_deg, LEAST_CROSSING_DEG / 2.0)))
     return _added(length, of * float(np.hypot(spread * slope, spread**2 / np.sqrt(2.0))))
+
+
+def mean_azimuth(azimuth_deg: ArrayLike) -> float:
+    """Return the mean of azimuths that lie within 90 degrees of each other, 0 to 360 [deg].
+
+    Examples
+    --------
+    >>> round(mean_azimuth([350.0, 358.0, 6.0]), 6)
+    358.0
+    """
+    turn = np.radians(np.asarray(azimuth_deg, dtype=float))
+    return float(np.degrees(np.arctan2(np.sin(turn).mean(), np.cos(turn).mean())) % 360.0)
 
 
 def _unknown(length: Estimate, of: float) -> Estimate:
