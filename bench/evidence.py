@@ -36,6 +36,7 @@ TRIALS = (
     "transforms",
     "lineaments",
     "remanence",
+    "strike",
     "fits",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")

@@ -45,6 +45,7 @@ RESULTS = {
     "trace": "lodewalk.services.rocks.trace:TraceResult",
     "fit": "lodewalk.services.rocks.fit:FitResult",
     "fit-line": "lodewalk.services.rocks.along:AlongResult",
+    "fit-between": "lodewalk.services.rocks.between:BetweenResult",
     "fit-spot": "lodewalk.services.rocks.compact:CompactResult",
     "depth": "lodewalk.services.rocks.depth:DepthResult",
     "why-step": "lodewalk.services.why:WhyStep",

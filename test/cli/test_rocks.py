@@ -3,6 +3,7 @@
 import json
 import shutil
 
+import numpy as np
 import pytest
 
 from dyked_survey import Dyke, make_dyked_survey
@@ -84,6 +85,55 @@ def test_a_piece_of_a_line_is_fitted_and_nothing_is_kept(lodewalk, dyked):
 def test_a_kind_that_is_asked_for_is_fitted(lodewalk, dyked_job):
     made = told(lodewalk("fit", dyked_job, *WHOLE, "--kind", "dyke", "--json"))
     assert [row["kind"] for row in made["kinds"]] == ["dyke"]
+
+
+def across_the_dyke(first, last):
+    """Return two points across the dyke's middle, so far along its normal [m]."""
+    turn = np.radians(DYKE.strike + 90.0)
+    ends = (
+        (DYKE.middle[0] + at * np.sin(turn), DYKE.middle[1] + at * np.cos(turn))
+        for at in (first, last)
+    )
+    return [f"{east:.1f},{north:.1f}" for east, north in ends]
+
+
+def test_the_map_is_fitted_between_two_points(lodewalk, dyked):
+    before = {p: p.stat().st_mtime_ns for p in (dyked / "products").rglob("*.parquet")}
+    first, last = across_the_dyke(-48.0, 48.0)
+    between = ("fit", dyked, "--from-point", first, "--to-point", last)
+    made = told(lodewalk(*between, "--strike", "110", "--json"))
+    assert {p: p.stat().st_mtime_ns for p in (dyked / "products").rglob("*.parquet")} == before
+    body = made["body"]
+    assert body["depth_low_m"] < DYKE.depth - 2.0 < body["depth_high_m"]
+    assert DYKE.across(body["easting_m"], body["northing_m"]) == pytest.approx(0.0, abs=4.0)
+    assert "grid and not on readings" in made["rests_on"]
+    assert made["grid_sd_nT"] > 0.0
+    assert made["error_length_m"] == pytest.approx(10.0, rel=0.05)
+    line = told(lodewalk("fit", dyked, *WHOLE, "--strike", "110", "--json"))["body"]
+    assert body["depth_sd_m"] > line["depth_sd_m"]
+    shown = lodewalk(*between, "--figure", dyked / "grid.png")
+    assert "grid and not on readings" in shown.out
+    assert "strike is not known" in shown.out
+    assert (dyked / "grid.png").read_bytes()[1:4] == b"PNG"
+
+
+@pytest.mark.parametrize(
+    ("ends", "message"),
+    [
+        ((-500.0, 40.0), "outside the grid"),
+        ((-5.0, 5.0), "m apart"),
+        ((-20.0, 20.0), "a fit needs"),
+    ],
+)
+def test_points_that_give_no_profile_are_refused_in_one_line(refused, dyked_job, ends, message):
+    first, last = across_the_dyke(*ends)
+    given = "--from-point", first, "--to-point", last
+    assert message in refused(dyked_job, "fit", dyked_job, *given)
+
+
+def test_points_that_are_none_are_told(lodewalk, dyked_job):
+    for words in (("--from-point", "5,5"), ("--from-point", "5", "--to-point", "5,5")):
+        assert lodewalk("fit", dyked_job, *words).code == 2
 
 
 @pytest.mark.parametrize(

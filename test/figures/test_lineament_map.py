@@ -82,6 +82,20 @@ def test_kinds_differ_without_colour_and_names_stand_by_them(scenario):
     assert any(text.endswith("± 10 m right") for text in texts)
 
 
+def test_a_refused_lineament_is_grey_and_the_legend_says_so(scenario, look):
+    figure = draw_lineament_map(
+        scenario.grid, *traced(scenario.grid), refused=["E1", "S1"], **WORDS
+    )
+    panel = next(axes for axes in figure.axes if axes.get_gid() == "map")
+    lines = {line.get_gid(): line for line in panel.lines if line.get_gid()}
+    assert lines["E1"].get_linestyle() == ":"
+    assert lines["E1"].get_color() == lines["S1"].get_color() != lines["R1"].get_color()
+    words = " ".join(text.get_text() for text in figure.texts)
+    assert "refused by a decision" in words
+    assert "Dashed blue" not in words
+    look.readable(figure)
+
+
 def test_a_map_without_lineaments_says_so(scenario, look):
     empty = Lineaments.empty(), LineamentPoints.empty(), Faults.empty()
     figure = draw_lineament_map(scenario.grid, *empty, **WORDS)

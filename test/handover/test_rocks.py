@@ -236,3 +236,20 @@ def test_what_became_of_a_known_fact_is_told(records, job):
     notes = Document({"problem": None, "facts": [{"text": text}]})
     shown = section_of(replace(records, fit_notes=notes), job)
     assert text in shown[shown.index("known from boreholes") :]
+
+
+def test_a_refused_lineament_is_marked_and_left_out_of_faults_and_rose(records):
+    rose = {"edges_deg": [0.0, 180.0], "length_m": [1.0], "mean_deg": None, "number": 1}
+    notes = Document({"refused_lineaments": ["R2"], "rose": rose})
+    traced = Document({"problem": None, "rose": rose | {"number": 2}})
+    told = replace(records, pick_notes=notes, trace_notes=traced)
+    section = rocks_of(told)
+    kinds = {row.name: row.kind for row in section.depths}
+    assert kinds == {"R1": "ridge", "R2": "ridge, refused"}
+    assert section.traced[:2] == (
+        "Traced from the grid: 1 ridge, 1 spot.", "Refused by a decision: R2.",
+    )  # fmt: skip
+    assert not any("offset" in words for words in section.traced)
+    assert told.rose["number"] == 1
+    assert records.refused == frozenset()
+    assert any("offset" in words for words in rocks_of(records).traced)

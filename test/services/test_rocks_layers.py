@@ -16,7 +16,8 @@ import pytest
 import xmlschema
 from pyproj import Transformer
 
-from lodewalk.handover.rock_layers import check_points, target_points
+from lodewalk.handover.rock_layers import check_points, rock_layers, target_points
+from lodewalk.records import Document
 from lodewalk.records.interpreted import Picks
 from lodewalk.services import rocks_layers
 from lodewalk.services.rocks_layers import write_rock_layers
@@ -184,3 +185,18 @@ def test_the_same_records_give_the_same_bytes_and_old_files_go(tmp_path, monkeyp
              ("lineaments", "points", "faults", "picks", "depths", "bodies")}  # fmt: skip
     place = written(tmp_path / "hill", monkeypatch, replace(records, **empty))
     assert [p.name for p in place.iterdir()] == ["notes.txt"]
+
+
+def test_a_refused_lineament_is_marked_and_no_fault_is_of_it(records):
+    told = replace(records, pick_notes=Document({"refused_lineaments": ["R1"]}))
+    layers = {layer.name: layer for layer in rock_layers(told)}
+    marked = layers["lineaments"].columns
+    assert dict(zip(marked["lineament"], marked["refused"], strict=True)) == {
+        "R1": True, "R2": False, "S1": False,
+    }  # fmt: skip
+    assert not layers["faults"].shapes
+    assert (
+        not {layer.name: layer for layer in rock_layers(records)}["lineaments"]
+        .columns["refused"]
+        .any()
+    )

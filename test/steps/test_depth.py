@@ -38,6 +38,14 @@ def planted_grid():
     return Grid(values, 1000.0, 2000.0, 5.0, CRS, "nT", "total_field_anomaly")
 
 
+#: Settings of the step picks.
+PICKED = {
+    "fits.window": 4.0,
+    "position.height_m": 0.0,
+    "instruments.*.sensor_height_sd_m": {"*": 0.1},
+}
+
+
 @pytest.fixture(scope="module")
 def inputs(tmp_path_factory):
     survey = make_dyked_survey(tmp_path_factory.mktemp("dyked"), DYKE)
@@ -48,7 +56,7 @@ def inputs(tmp_path_factory):
     found["grids"] = GridSet((planted_grid(),))
     found["lineaments"], found["lineament_points"] = traced(DYKE)
     found["known_recorded"] = Known.empty()
-    found |= picks.run(found, {"fits.window": 4.0}, Context())
+    found |= picks.run(found, PICKED, Context())
     return found | fits.run(found, SETTINGS, Context())
 
 

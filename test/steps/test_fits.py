@@ -26,6 +26,12 @@ SETTINGS = {
     "transforms.magnetisation_inclination_deg": None,
     "transforms.magnetisation_declination_deg": None,
 }
+#: Settings of the step picks.
+PICKED = {
+    "fits.window": 4.0,
+    "position.height_m": 0.0,
+    "instruments.*.sensor_height_sd_m": {"*": 0.1},
+}
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +44,7 @@ def inputs(tmp_path_factory):
              for name in (*NEEDS, "rover_positions", "rover_times", "datum")}  # fmt: skip
     found["lineaments"], found["lineament_points"] = traced(DYKE)
     found["known_recorded"] = Known.empty()
-    return found | picks.run(found, {"fits.window": 4.0}, Context())
+    return found | picks.run(found, PICKED, Context())
 
 
 @pytest.fixture(scope="module")

@@ -6,15 +6,19 @@ import pytest
 
 from dyked_survey import SENSOR, Dyke, make_dyked_survey, traced
 from lodewalk.methods.inversion.picking import LineGradient
-from lodewalk.records.products import Culture
+from lodewalk.records.products import Culture, Heights
 from lodewalk.records.table import utc_column
 from lodewalk.steps import picks
-from lodewalk.steps.across import NEEDS
+from lodewalk.steps.across import NEEDS, UNKNOWN_HEIGHT
 from lodewalk.steps.context import Context
 from lodewalk.survey.run import run
 from lodewalk.survey.store import read_product
 
-SETTINGS = {"fits.window": 4.0}
+SETTINGS = {
+    "fits.window": 4.0,
+    "position.height_m": 0.0,
+    "instruments.*.sensor_height_sd_m": {"*": 0.1},
+}
 
 
 @pytest.fixture(scope="module")
@@ -73,6 +77,21 @@ def test_heights_are_those_of_the_level_ground(inputs):
     np.testing.assert_allclose(rows["ground_m"].to_numpy(), 800.0 - SENSOR, atol=0.05)
 
 
+def test_no_ground_is_told_where_no_file_holds_heights(inputs):
+    heights = inputs["rover_heights"].frame
+    setting = Heights(heights.with_columns(height_m=pl.lit(0.0)))
+    rows, profiles, _ = picked(inputs, rover_heights=setting)
+    assert rows["ground_m"].null_count() == rows.height == 6
+    assert rows["problem"].null_count() == 6
+    assert (profiles["rise_m"] == 0.0).all()
+
+
+def test_a_sensor_whose_height_is_not_known_gives_no_profile(inputs):
+    readings = inputs["readings"].frame.with_columns(height_above_ground_m=pl.lit(np.nan))
+    rows, _, _ = picked(inputs, readings=type(inputs["readings"])(readings))
+    assert (rows["problem"] == UNKNOWN_HEIGHT).all()
+
+
 def test_rows_are_the_same_again(inputs):
     first = picks.run(inputs, SETTINGS, Context())
     again = picks.run(inputs, SETTINGS, Context())
@@ -108,9 +127,12 @@ def test_a_refused_pick_stays_without_a_profile(inputs):
 
 def test_a_refused_lineament_loses_all_its_picks(inputs):
     reading = reading_at(inputs, "L3", 7_245_118.0)
-    rows, profiles, _ = picked(inputs, decision("refuse", reading, what="lineament"))
+    rows, profiles, notes = picked(inputs, decision("refuse", reading, what="lineament"))
     assert (rows["problem"] == picks.REFUSED).all()
     assert profiles.height == 0
+    assert notes["refused_lineaments"] == ["R1"]
+    assert notes["rose"]["number"] == 0
+    assert picked(inputs)[2]["rose"]["number"] == 1
 
 
 def added_beside(inputs):

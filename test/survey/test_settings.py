@@ -105,3 +105,19 @@ def test_a_setting_that_the_engine_would_ignore_is_refused(grid, rule):
     with pytest.raises(SettingsError, match=rule):
         check_settings(LEAST | {"grid": grid})
     check_settings(LEAST | {"grid": {"method": "equivalent sources", "height_m": 20.0}})
+
+
+@pytest.mark.parametrize(
+    ("own", "error"),
+    [({}, 0.3), ({"sensor_height_m": 2.0}, 0.1), ({"sensor_height_sd_m": 0.05}, 0.05)],
+)
+def test_a_height_that_nobody_measured_is_less_sure(own, error):
+    """Common practice: 0.1 m for a measured height, 0.3 m for the usual one."""
+    name = "instruments.*.sensor_height_sd_m"
+    told = picked(
+        check_settings(
+            {"survey": {"name": "A", "crs": "EPSG:31982"}, "instruments": {"rover": own}}
+        ),
+        (name,),
+    )
+    assert told[name] == {"*": 0.3, "rover": error}

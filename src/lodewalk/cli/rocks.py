@@ -12,6 +12,7 @@ from lodewalk.services.opening import open_survey
 
 if TYPE_CHECKING:
     from lodewalk.services.rocks.along import AlongResult
+    from lodewalk.services.rocks.between import BetweenResult
     from lodewalk.services.rocks.compact import CompactResult
     from lodewalk.services.rocks.depth import DepthResult, PickDepth
     from lodewalk.services.rocks.fit import Body, FitResult
@@ -63,7 +64,8 @@ def _traced(result: "TraceResult") -> Iterator[str]:
         strike = "-" if row.strike_deg is None else f"{row.strike_deg:.{1 if sd else 0}f}{sd}"
         place = f"{row.easting_m:.0f}", f"{row.northing_m:.0f}"
         counts = f"{row.length_m:.0f}", evidence(row.evidence), f"{row.lines or '-'}"
-        rows.append([row.lineament, row.kind, strike, *counts, *place])
+        kind = f"{row.kind}, refused" if row.refused else row.kind
+        rows.append([row.lineament, kind, strike, *counts, *place])
     yield from columns(rows)
     yield from TRACE_LEGEND
     for fault in result.faults:
@@ -93,7 +95,15 @@ def fit(
         typer.Option(help="Azimuth of the strike [degrees]; across the line when left out."),
     ] = None,
     figure: Annotated[
-        Path | None, typer.Option(metavar="FILE.png", help="Draw the section, with --line.")
+        Path | None,
+        typer.Option(metavar="FILE.png", help="Draw the section of a line or of two points."),
+    ] = None,
+    from_point: Annotated[
+        str | None,
+        typer.Option(metavar="E,N", help="Fit to the grid between two points, and keep nothing."),
+    ] = None,
+    to_point: Annotated[
+        str | None, typer.Option(metavar="E,N", help="The other point: easting, northing [m].")
     ] = None,
     east: Annotated[
         float | None, typer.Option(help="Fit a compact body at this easting, and keep nothing.")
@@ -105,7 +115,11 @@ def fit(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Fit a body at each pick, to a piece of one line, or a compact one at a place."""
+    """Fit a body at each pick, or one to a piece of a line, of the map, or around a place."""
+    ends = _points(from_point, to_point, line)
+    if ends is not None:
+        _across_grid(directory, ends, kind, strike, figure, as_json=as_json)
+        return
     if east is not None and north is not None and reach is not None:
         _spot(directory, (east, north, reach), as_json=as_json)
         return
@@ -143,6 +157,66 @@ def fit(
     with progress() as reporter:
         result = fit_service(open_survey(directory), reporter=reporter)
     emit(result, as_json=as_json, lines=_fitted(result))
+
+
+def _points(
+    first: str | None, second: str | None, line: str | None
+) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Return the two points of a profile of the map, None where none was asked for."""
+    if first is None and second is None:
+        return None
+    if first is None or second is None or line is not None:
+        raise typer.BadParameter("--from-point and --to-point go together, without --line.")
+    return _point(first), _point(second)
+
+
+def _point(text: str) -> tuple[float, float]:
+    """Return easting and northing of a point as given."""
+    parts = text.split(",")
+    try:
+        east, north = (float(part) for part in parts)
+    except ValueError:
+        raise typer.BadParameter(
+            f"{text!r} is no point: give easting and northing in metres with a comma between, such "
+            "as 712300,7245120."
+        ) from None
+    return east, north
+
+
+def _across_grid(
+    directory: Path,
+    ends: tuple[tuple[float, float], tuple[float, float]],
+    kind: str | None,
+    strike: float | None,
+    figure: Path | None,
+    *,
+    as_json: bool,
+) -> None:
+    """Fit a body to the grid between two points and tell it."""
+    from lodewalk.services.rocks.between import fit_between
+
+    with progress() as reporter:
+        found = fit_between(
+            open_survey(directory),
+            start=ends[0],
+            end=ends[1],
+            kind=kind,
+            strike_deg=strike,
+            figure=figure,
+            reporter=reporter,
+        )
+    emit(found, as_json=as_json, lines=_between(found))
+
+
+def _between(found: "BetweenResult") -> Iterator[str]:
+    """Yield what was fitted to the grid between two points."""
+    yield (
+        f"{found.from_easting_m:.1f} E {found.from_northing_m:.1f} N to {found.to_easting_m:.1f} E "
+        f"{found.to_northing_m:.1f} N: {found.nodes} places of the grid, {found.spacing_m:.1f} m "
+        f"apart, across a strike of {found.strike_deg:.0f} degrees."
+    )
+    yield f"{found.rests_on} It is {found.grid_sd_nT:.2g} nT here, one standard deviation."
+    yield from _one_body(found)
 
 
 def _spot(directory: Path, where: tuple[float, float, float], *, as_json: bool) -> None:
@@ -268,11 +342,16 @@ def _remanence(row: "Body") -> str:
 
 def _along(found: "AlongResult") -> Iterator[str]:
     """Yield what was fitted to a piece of a line."""
-    body = found.body
     yield (
         f"{found.line}, {found.from_m:g} to {found.to_m:g} m: {found.readings} readings across a "
         f"strike of {found.strike_deg:.0f} degrees."
     )
+    yield from _one_body(found)
+
+
+def _one_body(found: "AlongResult | BetweenResult") -> Iterator[str]:
+    """Yield the body of one profile, the other kinds, what isn't told, and the figure."""
+    body = found.body
     depth, width, angle, dip = _numbers(body)
     place = f"{body.easting_m:.1f} E {body.northing_m:.1f} N"
     yield from columns(

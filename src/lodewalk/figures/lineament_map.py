@@ -1,5 +1,6 @@
 """The map of lineaments: what was traced over the muted anomaly, with names and offsets."""
 
+from collections.abc import Collection
 from typing import Final
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from lodewalk.figures.field import Stretch, outer_edges, refined, relief, stretch_of
 from lodewalk.figures.map_frame import MapPlan, begin_map, finish_map
 from lodewalk.figures.plan_marks import Names
-from lodewalk.figures.style import INK, SMALL_PT, number, styled
+from lodewalk.figures.style import INK, QUIET, SMALL_PT, number, styled
 from lodewalk.records.grid import Grid
 from lodewalk.records.interpreted import Faults, LineamentPoints, Lineaments
 
@@ -23,6 +24,7 @@ _LINES: Final = {
     "ridge": ("#8c1d18", "-", "Full red: ridge (R), a thin body."),
     "edge": ("#00356b", "--", "Dashed blue: edge (E) of a wide body."),
 }
+_REFUSED = "Grey dots: refused by a decision."
 _SPOT = "Ring: spot (S), a compact source."
 _FAULT = "Black bar: a line is broken; its offset, ± half its 90 % interval."
 #: Room for the legend below a wide map beyond that of the anomaly map [mm].
@@ -40,6 +42,7 @@ def draw_lineament_map(
     crs_title: str,
     convergence_deg: float,
     declination_deg: float | None,
+    refused: Collection[str] = (),
 ) -> Figure:
     """Draw the traced lineaments with their names and offsets over the anomaly.
 
@@ -59,6 +62,8 @@ def draw_lineament_map(
         Angle from true to grid north, clockwise [degrees].
     declination_deg : float or None
         Angle from true to magnetic north, clockwise [degrees]; None where it is not known.
+    refused : collection of str
+        Lineaments that a person refused: they are drawn in grey.
 
     Returns
     -------
@@ -88,11 +93,12 @@ def draw_lineament_map(
     frame = axes.get_xlim(), axes.get_ylim()
     _paint(axes, grid, stretch)
     axes.set(xlim=frame[0], ylim=frame[1])
-    kinds = _draw_lines(axes, lineaments, points)
+    kinds = _draw_lines(axes, lineaments, points, refused)
     corners = np.column_stack([points.floats("easting_m"), points.floats("northing_m")])
     _draw_faults(axes, faults, lineaments, corners, plan)
     left = _write_names(axes, lineaments, points, plan)
     texts = [crs_title, *(words for kind, (_, _, words) in _LINES.items() if kind in kinds)]
+    texts += [_REFUSED] * ("refused" in kinds)
     texts += [_SPOT] * ("spot" in kinds) + [_FAULT] * bool(len(faults))
     texts += ["No lineament was traced."] * (not kinds)
     texts += [f"{left} names without room."] * bool(left)
@@ -127,10 +133,17 @@ def _ways(lineaments: Lineaments, points: LineamentPoints) -> list[tuple[str, st
     ]
 
 
-def _draw_lines(axes: Axes, lineaments: Lineaments, points: LineamentPoints) -> set[str]:
+def _draw_lines(
+    axes: Axes, lineaments: Lineaments, points: LineamentPoints, refused: Collection[str]
+) -> set[str]:
     """Draw all lineaments; return the kinds that are there."""
     kinds = set()
     for name, kind, way in _ways(lineaments, points):
+        if name in refused:
+            kinds.add("refused")
+            ring = "o" if kind == "spot" else ""
+            axes.plot(*way.T, color=QUIET, lw=1.2, ls=":", gid=name, marker=ring, ms=5, mfc="none")
+            continue
         kinds.add(kind)
         if kind == "spot":
             axes.plot(

@@ -84,16 +84,23 @@ def rock_layers(records: RockRecords) -> list[Layer]:
     Returns
     -------
     list of Layer
-        ``bodies``, ``depths``, ``lineaments``, ``picks``, ``faults`` and ``compact_bodies``.
+        ``bodies``, ``depths``, ``lineaments`` (with a mark on refused ones), ``picks``, ``faults``
+        (without those of a refused lineament) and ``compact_bodies``.
     """
     return [
         _points("bodies", records.told_bodies),
         _points("depths", records.depths.frame),
-        Layer("lineaments", "any", _polylines(records), _columns(records.lineaments.frame)),
+        Layer("lineaments", "any", _polylines(records), _columns(_with_refused(records))),
         _points("picks", records.picks.frame),
-        _points("faults", records.faults.frame),
+        _points("faults", records.believed_faults.frame),
         _points("compact_bodies", records.compact.frame),
     ]
+
+
+def _with_refused(records: RockRecords) -> pl.DataFrame:
+    """Return the lineaments with a column that marks those a person refused."""
+    refused = pl.col("lineament").is_in(sorted(records.refused))
+    return records.lineaments.frame.with_columns(refused=refused)
 
 
 def _points(name: str, frame: pl.DataFrame) -> Layer:

@@ -65,7 +65,7 @@ def rock_maps(
     figures = _transforms(job, records, readings, words) if readings is not None else []
     if grid is not None and len(records.lineaments):
         figures.append(_lineaments(job, records, grid, words))
-    rose = records.trace_notes.values.get("rose") if records.trace_notes else None
+    rose = records.rose
     if rose:
         figures.append(_rose(rose))
     return figures
@@ -101,8 +101,8 @@ def _lineaments(
     names = [name for name in records.lineaments.strings("lineament") if name]
     alt = f"Map of {len(names)} lineaments: {', '.join(names[:12])}."
     draw = partial(
-        draw_lineament_map, grid, records.lineaments, records.points, records.faults,
-        title=f"Lineaments, {job.name}", **words,
+        draw_lineament_map, grid, records.lineaments, records.points,
+        records.believed_faults, title=f"Lineaments, {job.name}", refused=records.refused, **words,
     )  # fmt: skip
     return picture("lineaments", "Lineament map", caption, alt, draw)
 
@@ -110,8 +110,8 @@ def _lineaments(
 def _rose(rose: dict[str, Any]) -> ReportFigure | Undrawn:
     """Return the rose of the strikes."""
     caption = (
-        "Length of the lineaments by strike, from grid north. Lines walked along a strike hide "
-        "bodies of that strike."
+        "Length of the lineaments by strike, from grid north; refused ones are left out. Lines "
+        "walked along a strike hide bodies of that strike."
     )
     mean = rose.get("mean_deg")
     told = "" if mean is None else f", mean strike {number(round(mean) % 180)}°"

@@ -140,10 +140,13 @@ def _trace_words(records: RockRecords) -> tuple[str, ...]:
     frame = records.lineaments.frame
     if not frame.height:
         return ()
-    counts = frame.group_by("kind", maintain_order=True).len().rows()
+    refused = pl.col("lineament").is_in(sorted(records.refused))
+    counts = frame.filter(~refused).group_by("kind", maintain_order=True).len().rows()
     told = ", ".join(f"{count} {kind}{'s' if count > 1 else ''}" for kind, count in counts)
-    words = [f"Traced from the grid: {told}."]
-    for row in records.faults.frame.iter_rows(named=True):
+    words = [f"Traced from the grid: {told or 'nothing that nobody refused'}."]
+    names = frame.filter(refused)["lineament"].to_list()
+    words += [f"Refused by a decision: {', '.join(names)}."] * bool(names)
+    for row in records.believed_faults.frame.iter_rows(named=True):
         side = "right" if row["offset_m"] > 0 else "left"
         reach = 1.645 * row["sd_m"]
         words.append(
@@ -229,7 +232,7 @@ def _depth_row(records: RockRecords, line: Mapping[str, Any], picks: pl.DataFram
         strike = f"{number(shown, 0 if sd is None else 1)}°{reach}"
     return DepthRow(
         line["lineament"],
-        line["kind"],
+        line["kind"] + (", refused" if line["lineament"] in records.refused else ""),
         strike,
         number(line["length_m"]),
         depth,

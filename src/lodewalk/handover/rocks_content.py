@@ -1,6 +1,7 @@
 """What the report says of the rocks, as plain records."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import polars as pl
 
@@ -39,6 +40,7 @@ class RockRecords:
     transform_notes: Document | None = None
     trace_notes: Document | None = None
     fit_notes: Document | None = None
+    pick_notes: Document | None = None
     compact: CompactBodies = field(default_factory=CompactBodies.empty)
     compact_curves: CompactCurves = field(default_factory=CompactCurves.empty)
     dips: Dips = field(default_factory=Dips.empty)
@@ -47,6 +49,31 @@ class RockRecords:
     def told_bodies(self) -> pl.DataFrame:
         """The bodies with their dips."""
         return with_dips(self.bodies, self.dips)
+
+    @property
+    def refused(self) -> frozenset[str]:
+        """Lineaments that a person refused as a whole."""
+        notes = self.pick_notes.values if self.pick_notes else {}
+        return frozenset(notes.get("refused_lineaments") or ())
+
+    @property
+    def believed_faults(self) -> Faults:
+        """The offsets without those of a refused lineament."""
+        refused = sorted(self.refused)
+        return Faults(
+            self.faults.frame.filter(
+                ~pl.col("first").is_in(refused), ~pl.col("second").is_in(refused)
+            )
+        )
+
+    @property
+    def rose(self) -> dict[str, Any] | None:
+        """The rose of the lineaments that are left, None where there is none."""
+        for notes in (self.pick_notes, self.trace_notes):
+            found = notes.values.get("rose") if notes else None
+            if found:
+                return dict(found)
+        return None
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,7 @@ _PRODUCTS = {
     "transform_notes": "transform_notes",
     "trace_notes": "trace_notes",
     "fit_notes": "fit_notes",
+    "pick_notes": "pick_notes",
 }
 
 

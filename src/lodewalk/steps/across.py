@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from lodewalk.errors import InputError
 from lodewalk.methods.gridding.block_means import block_means
 from lodewalk.methods.inversion.line_gradient import LineGradient
-from lodewalk.methods.inversion.picking import PickedProfile
+from lodewalk.methods.inversion.picking import PickedProfile, angle_between_deg
 from lodewalk.methods.inversion.sensor_rise import choose_reach, local_height
 from lodewalk.records import Record, Table
 from lodewalk.steps.gridded import spacing_or_usual
@@ -24,6 +25,9 @@ NEEDS = (
     "readings", "rover_lines", "lines", "rover_positions", "rover_heights", "rover_culture",
     "budget",
 )  # fmt: skip
+UNKNOWN_HEIGHT = "The height of the sensor above ground is not known, so no depth can be told."
+#: Settings that they are cut by.
+NEEDS_SET = ("position.height_m", "instruments.*.sensor_height_sd_m")
 #: Heights are averaged along each passage over this share of the line spacing first.
 BLOCK = 0.5
 
@@ -41,9 +45,11 @@ class Walked:
     used : bool array
         Which may stand in a profile: kept, with anomaly and place, on a line, no culture.
     height : array
-        Smoothed height of the sensor above the ellipsoid [m].
+        Smoothed height of the sensor above the ellipsoid; NaN where none is recorded [m].
     place_sd : array
         Error of the place on one axis, as crossings bear it out [m].
+    sensor_sd : mapping of str to float
+        Error of the sensor's height above ground by instrument, others under ``*`` [m].
     """
 
     readings: Table
@@ -51,6 +57,7 @@ class Walked:
     used: NDArray[np.bool_]
     height: Floats
     place_sd: Floats
+    sensor_sd: Mapping[str, float]
     _lines: dict[int, LineGradient | None] = field(default_factory=dict)
 
     @cached_property
@@ -112,8 +119,12 @@ class Walked:
             parts.append(np.stack([mean.column * size, mean.row * size, mean.value], axis=1))
             passage.append(np.full(mean.value.size, number))
         east, north, height = np.concatenate(parts).T
-        reach = choose_reach(
-            east, north, height, np.concatenate(passage), line_spacing_m=self.line_spacing_m
+        reach = (
+            0.0
+            if not height.size
+            else choose_reach(
+                east, north, height, np.concatenate(passage), line_spacing_m=self.line_spacing_m
+            )
         )
         return east, north, height, reach
 
@@ -138,8 +149,11 @@ class Walked:
         )
 
 
-def walked(inputs: Mapping[str, Record]) -> Walked:
-    """Return the readings that profiles are cut from."""
+def walked(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> Walked:
+    """Return the readings that profiles are cut from.
+
+    A height that is the setting's own to the last digit stands for one that no file holds.
+    """
     readings, passage = table(inputs, "readings"), passage_of_readings(inputs)
     used = readings.booleans("kept") & (passage >= 0)
     for name in ("anomaly_nT", "easting_m", "northing_m"):
@@ -150,7 +164,9 @@ def walked(inputs: Mapping[str, Record]) -> Walked:
     borne_out = told.get("factor", 1.0) * float(np.exp(told.get("log_sd", 0.0) ** 2))
     place_sd = np.nan_to_num(table(inputs, "rover_positions").floats("sd_m")) * borne_out
     height = table(inputs, "rover_heights").floats("height_m")
-    return Walked(readings, passage, used, height, place_sd)
+    height = np.where(height == settings["position.height_m"], np.nan, height)
+    sensor_sd = settings["instruments.*.sensor_height_sd_m"]
+    return Walked(readings, passage, used, height, place_sd, sensor_sd)
 
 
 def _culture(readings: Table, culture: Table) -> NDArray[np.bool_]:
@@ -176,7 +192,7 @@ def pick_row(
     rows: Rows,
     *,
     place: tuple[float, float],
-    strike_deg: float,
+    strike: tuple[float, float | None],
 ) -> tuple[dict[str, object], pl.DataFrame]:
     """Return a pick as a row of its table, and its profile as rows of theirs.
 
@@ -186,22 +202,30 @@ def pick_row(
         Name, source, lineament, line and passage of the pick.
     found : PickedProfile
         Its profile, by place among `rows`, which are rows of the readings.
+    place : tuple = (easting, northing)
+        Where it lies [m].
+    strike : tuple = (azimuth, standard deviation)
+        Its strike [deg]; without a standard deviation it isn't known, and taken as across the line.
     """
     own = rows[found.rows]
     heights = lines.heights_at(own) if own.size else np.zeros(0)
     level = float(np.median(heights)) if np.isfinite(heights).all() and own.size else np.nan
     above = lines.readings.floats("height_above_ground_m")[own]
     sensor = float(np.median(above)) if own.size and np.isfinite(above).all() else np.nan
+    line = lines.line(int(lines.passage[rows[0]])) if rows.size else None
     row = {
         **about,
         "easting_m": place[0],
         "northing_m": place[1],
-        "azimuth_deg": (strike_deg + 90.0) % 360.0,
+        "azimuth_deg": (strike[0] + 90.0) % 360.0,
+        "strike_sd_deg": strike[1],
+        "crossing_deg": None if line is None else angle_between_deg(line.azimuth_deg, strike[0]),
         "half_window_m": found.half_window_m,
         "sensor_height_m": None if np.isnan(sensor) else sensor,
+        "sensor_sd_m": sensor_sd(lines, own),
         "ground_m": None if np.isnan(level - sensor) else level - sensor,
         "readings": int(own.size),
-        "problem": found.problem or None,
+        "problem": found.problem or (UNKNOWN_HEIGHT if own.size and np.isnan(sensor) else None),
     }
     profile = pl.DataFrame(
         {
@@ -216,3 +240,11 @@ def pick_row(
         }
     )
     return row, profile
+
+
+def sensor_sd(lines: Walked, rows: Rows) -> float | None:
+    """Return the error of the sensor's height above ground over some readings [m]."""
+    if not rows.size:
+        return None
+    name = str(lines.readings.frame["instrument"][int(rows[0])])
+    return lines.sensor_sd.get(name, lines.sensor_sd["*"])

@@ -10,25 +10,43 @@ from numpy.typing import NDArray
 
 from lodewalk.methods.bodies.dyke import profile_distance
 from lodewalk.methods.inversion.results import NINETY, BodyFit, Estimate, Profile
+from lodewalk.methods.inversion.strike_error import ACROSS, strike_error
 from lodewalk.records.interpreted import Bodies
 
 Floats = NDArray[np.float64]
 #: Products that tell the field at the survey.
 FIELD_NEEDS = ("rover_positions", "rover_heights", "rover_times", "datum")
-#: Error of a sensor's height above ground, one standard deviation (common practice) [m].
+#: Error of a sensor's height above ground that was measured, one standard deviation (common
+#: practice) [m].
 SENSOR_SD_M = 0.1
 
 
 @dataclass(frozen=True)
 class Stand:
-    """Where a profile lies: its zero in plan, azimuth [deg], heights [m], error of its strike."""
+    """Where a profile lies: its zero in plan, azimuth [deg], heights [m], error of its strike.
+
+    Without `strike_sd_deg` the strike isn't known; `crossing_deg` is its angle with the line.
+    """
 
     easting_m: float
     northing_m: float
     azimuth_deg: float
     sensor_height_m: float
     ground_m: float | None
-    strike_sd_deg: float = 0.0
+    strike_sd_deg: float | None = 0.0
+    crossing_deg: float = 90.0
+    sensor_sd_m: float = SENSOR_SD_M
+
+    def with_strike(self, length: Estimate) -> Estimate:
+        """Return a length across the strike, or a depth below the sensor, with its error added."""
+        return strike_error(
+            length, crossing_deg=self.crossing_deg, strike_sd_deg=self.strike_sd_deg
+        )
+
+    def below_ground(self, depth: Estimate, rise_m: float) -> Estimate:
+        """Return a depth below ground from one below the sensor, which is so far above its mean."""
+        sensor = self.sensor_height_m - rise_m
+        return below_ground(self.with_strike(depth), sensor, sd_m=self.sensor_sd_m)
 
     def along(self, easting_m: float, northing_m: float) -> float:
         """Return the distance of a point along the strike from its zero [m]."""
@@ -69,36 +87,40 @@ def body_row(
     position = own["position_m"]
     turn = np.radians(stand.azimuth_deg)
     rise = float(np.interp(position.value, profile.distance_m, profile.rise_m))
-    below = below_ground(depth or own["depth_m"], stand.sensor_height_m - rise)
-    level = None if stand.ground_m is None else stand.ground_m + rise
+    below = stand.below_ground(depth or own["depth_m"], rise)
+    top = None if stand.ground_m is None else stand.ground_m + rise - below.value
     width = own.get("half_width_m")
+    width = None if width is None else stand.with_strike(width)
+    known = stand.strike_sd_deg is not None
+    said = [*fit.not_resolved, *([] if known else [ACROSS])]
     return {
         **about,
+        "decidable": bool(about.get("decidable")) and known,
         "kind": fit.kind,
         "easting_m": stand.easting_m + position.value * float(np.sin(turn)),
         "northing_m": stand.northing_m + position.value * float(np.cos(turn)),
-        "position_sd_m": position.sd,
+        "position_sd_m": (stand.with_strike(position) if known else position).sd,
         "strike_deg": (stand.azimuth_deg - 90.0) % 360.0,
         "strike_sd_deg": stand.strike_sd_deg,
         **estimate_columns("depth", "m", below),
-        "top_height_m": None if level is None else level - below.value,
+        "top_height_m": top,
         **estimate_columns("width", "m", width, times=2.0),
         "width_resolved": width is not None and width.resolved,
         **estimate_columns("index_angle", "deg", own["index_angle_deg"]),
         **estimate_columns("strength", "nT_m", own.get("strength_nT_m")),
         "misfit": float(np.sqrt(fit.cost / fit.freedom)) if fit.freedom > 0 else 0.0,
-        "not_resolved": " ".join(fit.not_resolved),
+        "not_resolved": " ".join(said),
     }
 
 
-def below_ground(depth: Estimate, sensor_m: float) -> Estimate:
+def below_ground(depth: Estimate, sensor_m: float, *, sd_m: float = SENSOR_SD_M) -> Estimate:
     """Return a depth below ground from one below the sensor, the error of that height added."""
     value = depth.value - sensor_m
     low, high = (
-        value + side * float(np.hypot(end - depth.value, NINETY * SENSOR_SD_M))
+        value + side * float(np.hypot(end - depth.value, NINETY * sd_m))
         for side, end in ((-1.0, depth.low), (1.0, depth.high))
     )
-    return Estimate(value, float(np.hypot(depth.sd, SENSOR_SD_M)), low, high, depth.resolved)
+    return Estimate(value, float(np.hypot(depth.sd, sd_m)), low, high, depth.resolved)
 
 
 def estimate_columns(

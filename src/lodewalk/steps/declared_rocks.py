@@ -27,13 +27,13 @@ ROCKS = (
     Step(
         "picks",
         "Cuts a profile of readings across each lineament where a line crosses it.",
-        2,
+        3,
         ("picks", "profiles", "pick_notes"),
         (
             "readings", "rover_lines", "lines", "rover_positions", "rover_heights", "rover_culture",
             "budget", "lineaments", "lineament_points",
         ),
-        ("fits.window",),
+        ("fits.window", "position.height_m", "instruments.*.sensor_height_sd_m"),
         ("pick", "refuse"),
     ),
     Step(

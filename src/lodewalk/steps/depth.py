@@ -16,7 +16,7 @@ from lodewalk.methods.spectral.power import radial_power
 from lodewalk.methods.spectral.transforms import gradients, prepare
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.records.interpreted import Depths
-from lodewalk.steps.bodies import Stand, below_ground, estimate_columns
+from lodewalk.steps.bodies import Stand, estimate_columns
 from lodewalk.steps.context import Context
 from lodewalk.steps.fits import Pick, usable_picks
 from lodewalk.steps.rows import document, table
@@ -115,7 +115,7 @@ def _row(pick: Pick, rule: DepthRule) -> dict[str, Any]:
     at = rule.distance_m if np.isfinite(rule.distance_m) else 0.0
     easting, northing = _place(stand, at)
     rise = float(np.interp(at, profile.distance_m, profile.rise_m))
-    below = None if rule.depth is None else below_ground(rule.depth, stand.sensor_height_m - rise)
+    below = None if rule.depth is None else stand.below_ground(rule.depth, rise)
     ground = None if stand.ground_m is None else stand.ground_m + rise
     above = below is not None and not below.value > 0.0
     index = rule.index

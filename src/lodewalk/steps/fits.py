@@ -13,6 +13,7 @@ from lodewalk.methods.inversion.place_regional import curved
 from lodewalk.methods.inversion.pooled_noise import pooled_noises
 from lodewalk.methods.inversion.results import BodyFit, Noise, Profile, ProfileFit
 from lodewalk.methods.inversion.shared_width import Said
+from lodewalk.methods.inversion.strike_error import mean_azimuth
 from lodewalk.methods.inversion.strong import STRONG, anomaly_share
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Curves
@@ -106,7 +107,10 @@ def run(
     for pick, one in good:
         rows.append(pick_body(pick, one.found))
         curves.append(curve_rows(pick, one.found.fits[0]))
-    strikes = dict(table(inputs, "lineaments").frame.select("lineament", "strike_deg").iter_rows())
+    strikes = {
+        line.name: mean_azimuth([pick.stand.azimuth_deg - 90.0 for pick in own])
+        for line, own in lines
+    }
     for (line, own), joint in zip(lines, joints, strict=True):
         if not joint.problem:
             stands = [pick.stand for pick in own]
@@ -280,25 +284,24 @@ def _neighbours(every: Table, picks: list[Pick]) -> list[tuple[float, ...]]:
 def usable_picks(inputs: Mapping[str, Record]) -> list[Pick]:
     """Return the picks without a problem, each with its profile."""
     profiles = table(inputs, "profiles").frame.partition_by("pick", as_dict=True)
-    strikes = dict(
-        table(inputs, "lineaments").frame.select("lineament", "strike_sd_deg").iter_rows()
-    )
     return [
-        pick_of(row, profiles[row["pick"],], strikes.get(row["lineament"]) or 0.0)
+        pick_of(row, profiles[row["pick"],])
         for row in table(inputs, "picks").frame.iter_rows(named=True)
         if row["problem"] is None and (row["pick"],) in profiles
     ]
 
 
-def pick_of(row: Mapping[str, Any], own: pl.DataFrame, strike_sd_deg: float = 0.0) -> Pick:
+def pick_of(row: Mapping[str, Any], own: pl.DataFrame) -> Pick:
     """Return a pick with its profile and where that stands."""
     stand = Stand(
         row["easting_m"],
         row["northing_m"],
         row["azimuth_deg"],
-        row["sensor_height_m"] or 0.0,
+        row["sensor_height_m"],
         row["ground_m"],
-        strike_sd_deg,
+        row["strike_sd_deg"],
+        row["crossing_deg"],
+        row["sensor_sd_m"],
     )
     return Pick(row, profile_of(own), stand)
 

@@ -9,17 +9,22 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lodewalk.methods.inversion.picking import crossings, local_strike, pick_profile
+from lodewalk.methods.inversion.line_gradient import LineGradient
+from lodewalk.methods.inversion.picking import crossings, pick_profile
+from lodewalk.methods.lineaments.local_strike import local_strike
+from lodewalk.methods.lineaments.strike import Strike
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Picks, ProfileReadings
 from lodewalk.steps.across import Walked, pick_row, walked
 from lodewalk.steps.context import Context
 from lodewalk.steps.rows import table
+from lodewalk.steps.trace import rose_note
 
 Floats = NDArray[np.float64]
-#: The piece of a lineament that tells its strike at a line, to either side, and the least distance
-#: of two crossings with one line, both in line spacings.
-SPAN, APART = 1.0, 0.5
+#: Least distance of two crossings with one line [line spacings].
+APART = 0.5
+#: Error of a strike that a person states, one standard deviation (common practice) [deg].
+STATED_SD_DEG = 3.0
 REFUSED = "It was refused by a decision."
 #: Names of picks that a person added.
 OWN_NAME = re.compile(r"P[1-9]\d*")
@@ -27,7 +32,10 @@ OWN_NAME = re.compile(r"P[1-9]\d*")
 
 @dataclass(frozen=True)
 class Place:
-    """A place to look at on a passage, before its profile is cut."""
+    """A place to look at on a passage, before its profile is cut.
+
+    Where its strike isn't known, that is taken as across the line and has no `strike_sd_deg`.
+    """
 
     name: str
     source: str
@@ -36,17 +44,18 @@ class Place:
     along_m: float
     place: tuple[float, float]
     strike_deg: float
+    strike_sd_deg: float | None
 
 
 def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return the picks with their profiles, and decisions that meet nothing."""
-    lines = walked(inputs)
+    lines = walked(inputs, settings)
     names = table(inputs, "lines").strings("line")
     found, idle = _decided(lines, context.decisions)
     found += _traced(lines, table(inputs, "lineaments"), table(inputs, "lineament_points"), names)
-    refused, more = _refused(lines, found, context.decisions)
+    refused, whole, more = _refused(lines, found, context.decisions)
     believed = [place for place in found if place.name not in refused]
     rows, profiles = [], []
     for done, place in enumerate(found, 1):
@@ -62,6 +71,8 @@ def run(
         "picks": len(rows),
         "with_profile": sum(row["problem"] is None for row in rows),
         "refused": sorted(refused),
+        "refused_lineaments": sorted(whole),
+        "rose": _rose(table(inputs, "lineaments"), whole),
         "idle_decisions": [
             {
                 "kind": item["kind"],
@@ -109,7 +120,8 @@ def _picked(
         "passage": place.passage,
     }
     rows = lines.rows(place.passage)
-    return pick_row(about, profile, lines, rows, place=place.place, strike_deg=place.strike_deg)
+    strike = place.strike_deg, place.strike_sd_deg
+    return pick_row(about, profile, lines, rows, place=place.place, strike=strike)
 
 
 def _traced(
@@ -129,13 +141,14 @@ def _traced(
             taken[name] = taken.get(name, 0) + 1
             number = f"-{taken[name]}" if taken[name] > 1 else ""
             yield Place(
-                name + number, "trace", row["lineament"], passage, line.along(*place), place, strike
-            )
+                name + number, "trace", row["lineament"], passage, line.along(*place), place,
+                *strike,
+            )  # fmt: skip
 
 
 def _across(
     lines: Walked, row: Mapping[str, Any], corners: Floats
-) -> Iterator[tuple[int, tuple[float, float], float]]:
+) -> Iterator[tuple[int, tuple[float, float], Strike]]:
     """Yield passage, place and strike of each crossing of a lineament with a line."""
     between = lines.line_spacing_m
     for number in lines.passages:
@@ -145,14 +158,14 @@ def _across(
         for crossing in crossings(corners, track, apart_m=APART * between):
             place = crossing.easting_m, crossing.northing_m
             strike = local_strike(
-                corners, place, span_m=SPAN * between, towards_deg=row["strike_deg"]
+                corners, place, line_spacing_m=between, towards_deg=row["strike_deg"]
             )
             yield number, place, strike
 
 
 def _at_spot(
     lines: Walked, row: Mapping[str, Any]
-) -> Iterator[tuple[int, tuple[float, float], float]]:
+) -> Iterator[tuple[int, tuple[float, float], tuple[float, None]]]:
     """Yield the passage nearest to a spot, its place on it, and a strike across the line."""
     away = np.hypot(*(lines.places - (row["easting_m"], row["northing_m"])).T)
     away[~lines.used] = np.inf
@@ -163,7 +176,12 @@ def _at_spot(
     line = lines.line(number)
     if line is not None:
         east, north = (float(axis) for axis in lines.places[nearest])
-        yield number, (east, north), (line.azimuth_deg - 90.0) % 180.0
+        yield number, (east, north), (across_line(line), None)
+
+
+def across_line(line: LineGradient) -> float:
+    """Return the strike of a body straight across a line, 0 to 180 [deg]."""
+    return (line.azimuth_deg - 90.0) % 180.0
 
 
 def _decided(
@@ -182,22 +200,23 @@ def _decided(
             continue
         place = float(lines.places[row, 0]), float(lines.places[row, 1])
         name, strike = decision["value"]["name"], decision["value"]["strike_deg"]
-        strike = (line.azimuth_deg - 90.0) % 180.0 if strike is None else strike
+        told = (across_line(line), None) if strike is None else (strike, STATED_SD_DEG)
         number = int(lines.passage[row])
-        found.append(Place(name, "decision", None, number, line.along(*place), place, strike))
+        found.append(Place(name, "decision", None, number, line.along(*place), place, *told))
     return found, idle
 
 
 def _refused(
     lines: Walked, found: list[Place], decisions: tuple[Mapping[str, Any], ...]
-) -> tuple[set[str], list[Mapping[str, Any]]]:
-    """Return the names of refused picks, and decisions to refuse that meet none.
+) -> tuple[set[str], set[str], list[Mapping[str, Any]]]:
+    """Return refused picks, lineaments refused as a whole, and decisions to refuse that meet none.
 
     A decision names a reading: what it refuses is a pick on that reading's line, no farther than
     half a line spacing, or its whole lineament; see `_meant`.
     """
     row_of = {name: row for row, name in enumerate(lines.ids)}
     names: set[str] = set()
+    whole: set[str] = set()
     idle = []
     for decision in decisions:
         if decision["kind"] != "refuse":
@@ -213,10 +232,19 @@ def _refused(
         if meant is None:
             idle.append(decision)
         elif decision["value"]["what"] == "lineament":
+            whole.add(str(meant.lineament))
             names |= {place.name for place in found if place.lineament == meant.lineament}
         else:
             names.add(meant.name)
-    return names, idle
+    return names, whole, idle
+
+
+def _rose(lineaments: Table, refused: set[str]) -> dict[str, Any]:
+    """Return the rose of the lineaments with a strike that nobody refused."""
+    own = lineaments.frame.filter(
+        pl.col("kind") != "spot", ~pl.col("lineament").is_in(sorted(refused))
+    )
+    return rose_note(own["strike_deg"].to_numpy(), own["length_m"].to_numpy())
 
 
 def _meant(near: list[tuple[float, Place]], value: Mapping[str, Any]) -> Place | None:

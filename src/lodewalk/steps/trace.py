@@ -82,7 +82,10 @@ def run(
         notes["problem"] = str(error)
         traced = Traced()
     notes["left_out"] = traced.left_out
-    notes["rose"] = _rose(traced)
+    notes["rose"] = rose_note(
+        np.array([strike.strike_deg for strike in traced.strikes]),
+        np.array([ridge.length_m for ridge in traced.ridges]),
+    )
     return {
         "lineaments": _lineaments(traced),
         "lineament_points": _points(traced),
@@ -234,12 +237,9 @@ def _spots(
     )
 
 
-def _rose(traced: Traced) -> dict[str, Any]:
-    """Return the rose for print."""
-    rose = rose_of(
-        [strike.strike_deg for strike in traced.strikes],
-        [ridge.length_m for ridge in traced.ridges],
-    )
+def rose_note(strike_deg: Floats, length_m: Floats) -> dict[str, Any]:
+    """Return the rose of lineaments for print."""
+    rose = rose_of(strike_deg, length_m)
     known = bool(np.isfinite(rose.mean_deg))
     return {
         "edges_deg": rose.edges_deg.tolist(),

@@ -137,9 +137,10 @@ def picked(settings: Settings, names: tuple[str, ...]) -> dict[str, Any]:
     plain = settings.model_dump(mode="json")
     result: dict[str, Any] = {}
     for name in names:
-        head, star, tail = name.partition(".*.")
+        _, star, tail = name.partition(".*.")
         if star:
-            items = {"*": Instrument().model_dump(mode="json"), **_inside(plain, head)}
+            own = {key: one.plain() for key, one in settings.instruments.items()}
+            items = {"*": Instrument().plain(), **own}
             result[name] = {key: items[key][tail] for key in sorted(items)}
         else:
             result[name] = _inside(plain, name)

@@ -4,7 +4,7 @@ The same table writes the commented settings file and the reference page of the 
 """
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, Strict, field_validator, model_validator
 
@@ -22,6 +22,9 @@ from lodewalk.zones import checked_zone
 
 #: Years that the reference field spans; the model itself says so too when it is asked.
 FIRST_YEAR, LAST_YEAR = 1900, 2030
+
+#: Error of a sensor's height that was measured, and of one that nobody did (common practice) [m].
+MEASURED_SD_M, UNMEASURED_SD_M = 0.1, 0.3
 
 
 class Survey(Section):
@@ -47,6 +50,12 @@ class Instrument(Section):
 
     text: str = setting("", "Make-free description: kind of sensor, serial mark, who carried it.")
     sensor_height_m: float = setting(2.0, "Height of the sensor above ground.", "m", ge=0, le=20)
+    sensor_height_sd_m: Annotated[float, Field(ge=0, le=5)] | None = setting(
+        None,
+        "Error of that height, one sd; left out, 0.1 m where the height is set, and 0.3 m where "
+        "nobody measured it (common practice).",
+        "m",
+    )
     geoid_m: float = setting(
         0.0,
         "Height of the geoid, where this instrument's heights are above sea level.",
@@ -81,6 +90,14 @@ class Instrument(Section):
         "sites agree; left out, found from the ties between the bases.",
         "nT",
     )
+
+    def plain(self) -> dict[str, Any]:
+        """Return the values, with the error of the sensor's height where none is set."""
+        values = self.model_dump(mode="json")
+        if self.sensor_height_sd_m is None:
+            measured = "sensor_height_m" in self.model_fields_set
+            values["sensor_height_sd_m"] = MEASURED_SD_M if measured else UNMEASURED_SD_M
+        return values
 
 
 class OlderSurvey(Section):

@@ -8,7 +8,6 @@ from lodewalk.methods.inversion.line_gradient import LineGradient
 from lodewalk.methods.inversion.picking import (
     LEAST_READINGS,
     crossings,
-    local_strike,
     moving,
     pick_profile,
     profile_problem,
@@ -142,15 +141,6 @@ def test_a_lineament_beside_a_line_has_no_crossing():
     corners = np.array([[5.0, -40.0], [5.0, 40.0]])
     track = np.stack([np.zeros(50), np.linspace(-50.0, 50.0, 50)], axis=1)
     assert crossings(corners, track, apart_m=10.0) == []
-
-
-def test_a_bent_lineament_has_the_strike_of_the_place():
-    corners = np.array([[0.0, 0.0], [0.0, 100.0], [100.0, 200.0]])
-    near = {"span_m": 20.0, "towards_deg": 20.0}
-    assert local_strike(corners, (0.0, 40.0), **near) == pytest.approx(0.0, abs=1e-6)
-    assert local_strike(corners, (60.0, 160.0), **near) == pytest.approx(45.0, abs=1e-6)
-    away = {"span_m": 20.0, "towards_deg": 200.0}
-    assert local_strike(corners, (60.0, 160.0), **away) == pytest.approx(225.0, abs=1e-6)
 
 
 def test_the_ground_is_told_from_heights_that_wander_line_by_line():

@@ -83,48 +83,6 @@ def crossings(corners: FloatArray, track: FloatArray, *, apart_m: float) -> list
     return apart
 
 
-def local_strike(
-    corners: FloatArray, place: tuple[float, float], *, span_m: float, towards_deg: float
-) -> float:
-    """Return the azimuth of a polyline near a place.
-
-    Parameters
-    ----------
-    corners : array, shape (m, 2)
-        Easting and northing of its corners [m].
-    place : tuple = (easting, northing)
-        The place on it [m].
-    span_m : float
-        How much of it counts, to either side [m].
-    towards_deg : float
-        The answer lies within 90 degrees of this azimuth, so that all profiles of one lineament
-        look to one side [deg].
-
-    Returns
-    -------
-    float
-        Azimuth from grid north, 0 to 360 [deg]: the long axis of that piece's points.
-
-    Examples
-    --------
-    >>> local_strike(np.array([[0.0, 0.0], [50.0, 50.0]]), (20.0, 20.0), span_m=10.0,
-    ...              towards_deg=200.0)
-    225.0
-    """
-    lengths = np.hypot(*np.diff(corners, axis=0).T)
-    at = np.concatenate([[0.0], np.cumsum(lengths)])
-    even = np.linspace(0.0, at[-1], max(2, int(np.ceil(20 * at[-1] / span_m)) + 1))
-    points = np.stack([np.interp(even, at, axis) for axis in corners.T], axis=1)
-    nearest = even[np.argmin(np.hypot(*(points - place).T))]
-    piece = points[np.abs(even - nearest) <= span_m]
-    if len(piece) < 2:
-        piece = points
-    axis = np.linalg.svd(piece - piece.mean(axis=0), full_matrices=False)[2][0]
-    azimuth = float(np.degrees(np.arctan2(axis[0], axis[1])))
-    turned = azimuth + 180.0 * np.round((towards_deg - azimuth) / 180.0)
-    return float(turned % 360.0)
-
-
 def angle_between_deg(first_deg: float, second_deg: float) -> float:
     """Return the angle between two directions without an arrow, 0 to 90 [deg].
 

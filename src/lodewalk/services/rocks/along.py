@@ -25,11 +25,12 @@ from lodewalk.services.decide_places import (
 )
 from lodewalk.services.rocks.fit import Body
 from lodewalk.services.rocks.rows import filled
-from lodewalk.steps.across import NEEDS, Walked, pick_row, walked
+from lodewalk.steps.across import NEEDS, NEEDS_SET, Walked, pick_row, walked
 from lodewalk.steps.bodies import FIELD_NEEDS, bodies_table, body_row
 from lodewalk.steps.context import Reporter
 from lodewalk.steps.dips import DIP_SETTINGS, dip_row, dips_table, under
 from lodewalk.steps.fits import Fitted, Pick, curve_rows, fit_one, pick_body, pick_of
+from lodewalk.steps.picks import STATED_SD_DEG
 from lodewalk.steps.strong import field_there
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import run
@@ -111,10 +112,7 @@ def fit_along(
         a profile that can't hold a body: too short, too few readings, flat, cut by an end, or two
         bodies.
     """
-    if kind is not None and kind not in KINDS:
-        raise InputError(
-            "There is no such kind of body.", value=kind, remedy=f"Kinds are {', '.join(KINDS)}."
-        )
+    check_kind(kind)
     check_azimuth(strike_deg)
     check_finite(**{"from": from_m, "to": to_m})
     if not from_m < to_m:
@@ -123,18 +121,12 @@ def fit_along(
             value=f"from {from_m:g} to {to_m:g} m",
             remedy="Give --from below --to, in metres along the line.",
         )
-    if figure is not None and not figure.parent.is_dir():
-        raise InputError("There is no such folder for the figure.", value=str(figure.parent))
-    if figure is not None and figure.suffix.lower() != ".png":
-        raise InputError(
-            "The figure is written as PNG.",
-            value=str(figure),
-            remedy="Give --figure a name that ends in .png.",
-        )
+    check_figure(figure)
     for step in ("readings", "culture"):
         run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
     inputs = {name: read_product(folder, name) for name in {*NEEDS, *FIELD_NEEDS}}
-    pick, profile_rows = _picked(folder, walked(inputs), line, (from_m, to_m), strike_deg)
+    lines = walked(inputs, picked(folder.settings, NEEDS_SET))
+    pick, profile_rows = _picked(folder, lines, line, (from_m, to_m), strike_deg)
     fitted = fit_one(
         pick.profile,
         kinds=(kind,) if kind else USUAL,
@@ -147,7 +139,7 @@ def fit_along(
     body = pick_body(pick, fitted.found)
     row = body | dip_row(body, field)
     if figure is not None:
-        _draw(figure, pick, profile_rows, fitted, row)
+        draw(figure, pick, profile_rows, fitted, row)
     return AlongResult(
         line,
         from_m,
@@ -155,9 +147,29 @@ def fit_along(
         (pick.stand.azimuth_deg - 90.0) % 360.0,
         pick.profile.distance_m.size,
         filled(Body, row),
-        _kinds(fitted, pick),
+        kinds_of(fitted, pick),
         None if figure is None else str(figure),
     )
+
+
+def check_kind(kind: str | None) -> None:
+    """Raise for a kind of body that there isn't."""
+    if kind is not None and kind not in KINDS:
+        raise InputError(
+            "There is no such kind of body.", value=kind, remedy=f"Kinds are {', '.join(KINDS)}."
+        )
+
+
+def check_figure(figure: Path | None) -> None:
+    """Raise where a figure can't be written."""
+    if figure is not None and not figure.parent.is_dir():
+        raise InputError("There is no such folder for the figure.", value=str(figure.parent))
+    if figure is not None and figure.suffix.lower() != ".png":
+        raise InputError(
+            "The figure is written as PNG.",
+            value=str(figure),
+            remedy="Give --figure a name that ends in .png.",
+        )
 
 
 def _picked(
@@ -201,7 +213,8 @@ def _picked(
     about = {
         "pick": NAME, "source": "asked for", "lineament": None, "line": line, "passage": number,
     }  # fmt: skip
-    row, rows = pick_row(about, found, lines, lines.rows(number), place=place, strike_deg=strike)
+    told = strike, None if strike_deg is None else STATED_SD_DEG
+    row, rows = pick_row(about, found, lines, lines.rows(number), place=place, strike=told)
     return pick_of(row, rows), rows
 
 
@@ -224,7 +237,7 @@ def _inside(
     return number, np.array([lines.ids[row] in wanted for row in rows], dtype=bool)
 
 
-def _kinds(fitted: Fitted, pick: Pick) -> list[Kind]:
+def kinds_of(fitted: Fitted, pick: Pick) -> list[Kind]:
     """Return the kinds that were tried with the depth below ground that each gives.
 
     The depth of a kind that is as good as excluded has no interval.
@@ -245,7 +258,7 @@ def _kinds(fitted: Fitted, pick: Pick) -> list[Kind]:
     return told
 
 
-def _draw(path: Path, pick: Pick, rows: pl.DataFrame, fitted: Fitted, body: dict[str, Any]) -> None:
+def draw(path: Path, pick: Pick, rows: pl.DataFrame, fitted: Fitted, body: dict[str, Any]) -> None:
     """Draw the section of the body."""
     from lodewalk.figures.save import png_bytes
     from lodewalk.figures.section import draw_section

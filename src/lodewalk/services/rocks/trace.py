@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import polars as pl
+
 from lodewalk.services.rocks.rows import filled, frame_of, notes_of, plain
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.folder import Folder
@@ -11,7 +13,10 @@ from lodewalk.survey.run import run
 
 @dataclass(frozen=True)
 class Lineament:
-    """One lineament; a spot has no strike and no lines; evidence of 0.999 is that or over."""
+    """One lineament; a spot has no strike and no lines; evidence of 0.999 is that or over.
+
+    `refused` ones a person took out of the interpretation.
+    """
 
     lineament: str
     kind: str
@@ -23,6 +28,7 @@ class Lineament:
     length_m: float
     evidence: float
     lines: int | None
+    refused: bool = False
 
 
 @dataclass(frozen=True)
@@ -54,9 +60,17 @@ def trace(
     cancelled: Callable[[], bool] = lambda: False,
 ) -> TraceResult:
     """Bring the lineaments up to date and return them."""
-    run(folder, to="trace", workers=workers, reporter=reporter, cancelled=cancelled)
-    rows = frame_of(folder, "lineaments").iter_rows(named=True)
-    faults = frame_of(folder, "faults").iter_rows(named=True)
+    run(folder, to="picks", workers=workers, reporter=reporter, cancelled=cancelled)
+    refused = notes_of(folder, "pick_notes").get("refused_lineaments") or []
+    marked = frame_of(folder, "lineaments").with_columns(
+        refused=pl.col("lineament").is_in(list(refused))
+    )
+    rows = marked.iter_rows(named=True)
+    faults = (
+        frame_of(folder, "faults")
+        .filter(*(~pl.col(end).is_in(list(refused)) for end in ("first", "second")))
+        .iter_rows(named=True)
+    )
     problem = plain(notes_of(folder, "trace_notes").get("problem"))
     return TraceResult(
         [filled(Lineament, row) for row in rows], [filled(Fault, row) for row in faults], problem

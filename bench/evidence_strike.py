@@ -1,0 +1,98 @@
+"""Trials of fits whose strikes come from the trace: planted dykes, inner lines and end lines.
+
+Each survey is made, read, gridded, traced and fitted by the program itself; the truth is what was
+planted. Strikes, depths, widths and places are asked whether their 90 % intervals hold it.
+
+    python bench/evidence_strike.py [--surveys N] [--first SEED]
+"""
+
+import argparse
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "test"))
+
+from dyked_survey import SENSOR, Dyke, make_dyked_survey
+from lodewalk.survey.run import run
+from lodewalk.survey.store import read_product
+from small_survey import SOUTH, WEST
+
+SURVEYS, FIRST = 60, 43_000
+NAMES = ("strike", "depth", "width", "place")
+NINETY = 1.6448536269514722
+
+
+def planted(rng: np.random.Generator) -> tuple[Dyke, int]:
+    """Return a dyke, thin to thick and in any direction that lines can cut, and lines over it."""
+    lines = int(rng.integers(5, 10))
+    middle = WEST + 10.0 * (lines - 1), SOUTH + 120.0 + float(rng.uniform(-10.0, 10.0))
+    return Dyke(
+        depth=float(np.exp(rng.uniform(np.log(6.0), np.log(16.0)))),
+        half_width=float(np.exp(rng.uniform(np.log(1.0), np.log(12.0)))),
+        amplitude=float(np.exp(rng.uniform(np.log(40.0), np.log(200.0)))),
+        index_deg=float(rng.uniform(-180.0, 180.0)),
+        strike=float(rng.uniform(58.0, 122.0)),
+        middle=middle,
+    ), lines
+
+
+def rows_of(folder: Path, seed: int) -> Iterator[dict[str, Any]]:
+    """Yield what each pick of a survey's lineament along the dyke holds."""
+    dyke, lines = planted(np.random.default_rng(seed))
+    survey = make_dyked_survey(folder, dyke, lines=lines, noise=0.5, seed=seed)
+    settings = survey.settings_file
+    # The planted height of the sensor is exact, as the positions are.
+    settings.write_text(f"{settings.read_text()}sensor_height_sd_m = 0.0\n")
+    run(survey, to="fits", workers=1)
+    picks = {row["pick"]: row for row in read_product(survey, "picks").frame.iter_rows(named=True)}
+    for body in read_product(survey, "bodies").frame.iter_rows(named=True):
+        pick = picks.get(body["pick"])
+        if pick is None or pick["strike_sd_deg"] is None:
+            continue
+        off = (pick["azimuth_deg"] - 90.0 - dyke.strike + 90.0) % 180.0 - 90.0
+        beside = float(dyke.across(body["easting_m"], body["northing_m"]))
+        # The place of a contact is its edge: of a dyke that is told as one, either of its edges.
+        edge = abs(abs(beside) - (dyke.half_width if body["kind"] == "contact" else 0.0))
+        width = body["width_low_m"], body["width_high_m"]
+        yield {
+            "end": pick["line"] in ("L1", f"L{lines}"),
+            "off": off,
+            "strike": abs(off) <= NINETY * pick["strike_sd_deg"],
+            "depth": body["depth_low_m"] <= dyke.depth - SENSOR <= body["depth_high_m"],
+            "width": None
+            if body["width_high_m"] is None
+            else (width[0] or 0.0) <= 2.0 * dyke.half_width <= width[1],
+            "place": edge <= NINETY * body["position_sd_m"],
+            "kind": body["kind"],
+            "chance": body["probability"],
+        }
+
+
+def main() -> None:
+    """Print how often each interval holds what was planted."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--surveys", type=int, default=SURVEYS)
+    parser.add_argument("--first", type=int, default=FIRST)
+    options = parser.parse_args()
+    rows: list[dict[str, Any]] = []
+    for seed in range(options.first, options.first + options.surveys):
+        with TemporaryDirectory() as folder:
+            rows += rows_of(Path(folder), seed)
+    print("| lines | picks | rms of strike [deg] |", " | ".join(f"{n} held" for n in NAMES), "|")
+    print("|---|---|---|" + "---|" * len(NAMES))
+    for name, end in (("inner", False), ("end", True)):
+        own = [row for row in rows if row["end"] == end]
+        off = np.sqrt(np.mean([row["off"] ** 2 for row in own])) if own else np.nan
+        told = ([row[key] for row in own if row[key] is not None] for key in NAMES)
+        held = (f"{sum(part)} of {len(part)} ({np.mean(part):.2f})" if part else "-"
+                for part in told)  # fmt: skip
+        print(f"| {name} | {len(own)} | {off:.2f} |", " | ".join(held), "|", flush=True)
+
+
+if __name__ == "__main__":
+    main()
