@@ -53,7 +53,7 @@ ROCKS = (
     Step(
         "depth",
         "Tells the depth below each pick by every method and as one calibrated answer.",
-        2,
+        3,
         ("depths", "depth_notes"),
         ("picks", "profiles", "bodies", "fit_notes", "lineaments", "readings",
          "rover_positions", "grids"),
