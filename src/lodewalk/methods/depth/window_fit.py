@@ -94,7 +94,7 @@ class Window:
         self.sheets = np.zeros((0, 2)), np.zeros((0, 2, len(covariance)))
         #: What the scans for first shapes rest on, by kind.
         self.scans: dict[str, tuple[FloatArray, NDArray[np.int_], FloatArray]] = {}
-        self.factor = np.linalg.cholesky(covariance)
+        self.factor = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
         # errors of one kind all along: the inverse is as good as solving, and much quicker
         inverse = solve_triangular(self.factor, np.eye(len(covariance)), lower=True)
         self.lower = np.ascontiguousarray(inverse)
