@@ -11,13 +11,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from common import NINETY
-from depth_suite import CALIBRATION, JUDGING, KINDS, Case, Ranges, draw, end_member, floor
+from depth_suite import (
+    CALIBRATION,
+    JUDGING,
+    KINDS,
+    Case,
+    Ranges,
+    draw,
+    end_member,
+    floor,
+    survey,
+)
 from lodewalk.methods.depth import answer_depth, structural_index
 from lodewalk.methods.depth.answer import depth_rules, disagreement
-from lodewalk.methods.inversion.noise import fit_noise
+from lodewalk.methods.depth.noise_rows import window_rows
+from lodewalk.methods.inversion.pooled_noise import pooled_noises
 from lodewalk.methods.inversion.results import Estimate
 
-PROFILES, FIRST = 170, 20000
+PROFILES, FIRST = 170, 21000
 LONG = ("thin sheet", "dyke", "contact")
 
 
@@ -46,8 +57,7 @@ def judged(seed: int, kind: str, ranges: Ranges) -> Judged:
     known = answer_depth(case.profile, noise=case.noise, kind=kind, about_m=case.about_m)
     free, scaled, wrong = None, None, {}
     if guessed(seed, kind):
-        noise = fit_noise(case.profile)
-        scaled = answer_depth(case.profile, noise=noise, kind=kind, about_m=case.about_m).depth
+        scaled = with_told_noise([case])[0]
     if kind in LONG:
         found = answer_depth(case.profile, noise=case.noise, about_m=case.about_m)
         free = found.depth
@@ -60,6 +70,27 @@ def judged(seed: int, kind: str, ranges: Ranges) -> Judged:
     away = disagreement(known.rules, known.depth.value) if known.depth else np.nan
     least = floor(case), floor(case, beside=True)
     return Judged(seed, case, *least, known.depth, scaled, free, wrong, away)
+
+
+def with_told_noise(cases: list[Case]) -> list[Estimate | None]:
+    """Return the depths of cases of known kinds, their noise told from all their profiles."""
+    rows = [window_rows(case.profile, case.kind, about_m=case.about_m) for case in cases]
+    noises = pooled_noises([case.profile for case in cases], rows)
+    return [
+        answer_depth(case.profile, noise=noise, kind=case.kind, about_m=case.about_m).depth
+        for case, noise in zip(cases, noises, strict=True)
+    ]
+
+
+def surveyed(count: int, first: int, ranges: Ranges) -> list[Judged]:
+    """Return the profiles of surveys of six, the noise of each survey told from its six."""
+    found = []
+    for seed in range(first, first + count):
+        cases = survey(seed, ranges)
+        for case, told in zip(cases, with_told_noise(cases), strict=True):
+            least = floor(case), floor(case, beside=True)
+            found.append(Judged(seed, case, *least, None, told, None, {}, np.nan))
+    return found
 
 
 def figures(trials: list[Judged], which: str = "known") -> str:
@@ -79,7 +110,7 @@ def figures(trials: list[Judged], which: str = "known") -> str:
     )
 
 
-def known_table(trials: list[Judged]) -> str:
+def known_table(trials: list[Judged], surveys: list[Judged]) -> str:
     lines = [
         "| kind | profiles | no answer | rms error / floor | nine in ten / 1.645 floors "
         "| rms error / floor with neighbours | bias / floor | 90 % interval holds |",
@@ -96,6 +127,7 @@ def known_table(trials: list[Judged]) -> str:
     lines.append(f"| all, floor ≤ 20 % | {figures(sure)} |")
     own = [t for t in trials if guessed(t.seed, t.case.kind)]
     lines.append(f"| long, noise told from the profile | {figures(own, 'scaled')} |")
+    lines.append(f"| long, noise told from six of a survey | {figures(surveys, 'scaled')} |")
     for kind in LONG:
         own = [t for t in trials if t.case.kind == kind]
         lines.append(f"| {kind}, no kind assumed | {figures(own, 'free')} |")
@@ -183,12 +215,13 @@ def main() -> None:
     first = int(sys.argv[2]) if sys.argv[2:] else FIRST
     ranges = CALIBRATION if sys.argv[3:] == ["calibration"] else JUDGING
     trials = [judged(seed, kind, ranges) for kind in KINDS for seed in range(first, first + count)]
+    surveys = surveyed(max(count // 4, 2), first, ranges)
     away = np.nanquantile([t.away for t in trials if t.case.kind in LONG], [0.5, 0.95])
     print(
         f"## Depths of known bodies\n\nSeeds from {first}. Answers where the kind is known, and "
         f"where it isn't; the floor is each body's own, of an isolated one, and beside it that "
         f"with its neighbours free too.\n\n"
-        f"{known_table(trials)}\n\nA wrong kind assumed:\n\n{wrong_table(trials)}\n\n"
+        f"{known_table(trials, surveys)}\n\nA wrong kind assumed:\n\n{wrong_table(trials)}\n\n"
         f"Rules where they are valid, isolated bodies (they disagree with the answer by "
         f"{away[0]:.1f} of their errors in the median, {away[1]:.1f} in 95 of 100):\n\n"
         f"{rules_table(trials)}\n\nStructural index of isolated bodies, noise up to 1 %:\n\n"

@@ -202,6 +202,18 @@ def sensitivities(case, kind, shape, clean):
     return np.array(rows), columns
 
 
+def survey(seed: int, ranges: Ranges = JUDGING, profiles: int = 6) -> list[Case]:
+    """Return profiles over long bodies of one survey: like depths, and one noise for all."""
+    rng = np.random.default_rng([seed, len(KINDS)])
+    parts = (ranges.depth_m, ranges.noise, ranges.correlated, ranges.length)
+    depth, noise, share, length = (rng.uniform(*ends) for ends in parts)
+    own = replace(
+        ranges, depth_m=(0.8 * depth, 1.2 * depth), noise=(noise, noise),
+        correlated=(share, share), length=(length, length),
+    )  # fmt: skip
+    return [draw(10 * seed + k, KINDS[k % 3], own) for k in range(profiles)]
+
+
 def end_member(seed: int, kind: str) -> Case:
     """Return an isolated end member with white noise of at most one per cent."""
     bare = Ranges(noise=(0.001, 0.01), correlated=(0.0, 0.0), neighbours=(1.0, 0.0, 0.0))

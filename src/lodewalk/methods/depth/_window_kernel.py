@@ -59,7 +59,7 @@ def _long_body(
     code: int, z: complex, shape: FloatArray, columns: FloatArray, slopes: FloatArray, i: int
 ) -> None:  # pragma: no cover
     """Write the function of a long body at one place, and its slopes by the body's shape."""
-    bottomed, wide = code == FINITE or code == STEP, code == DYKE or code == FINITE
+    bottomed, wide = code in (FINITE, STEP), code in (DYKE, FINITE)
     thick, slant, turning = 0.0, 0.0, 0.0
     first = 3 if code == FINITE else 2
     if bottomed:
@@ -277,6 +277,27 @@ def linearised(
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def _solved(normal: FloatArray, right: FloatArray) -> FloatArray:  # pragma: no cover
+    """Return a solution by Cholesky's factor, which takes the place of the lower triangle."""
+    number = right.size
+    step = right.copy()
+    for q in range(number):
+        for r in range(q + 1):
+            value = normal[q, r]
+            for m in range(r):
+                value -= normal[q, m] * normal[r, m]
+            normal[q, r] = np.sqrt(max(value, 1e-15)) if q == r else value / normal[r, r]
+        for m in range(q):
+            step[q] -= normal[q, m] * step[m]
+        step[q] /= normal[q, q]
+    for q in range(number - 1, -1, -1):
+        for m in range(q + 1, number):
+            step[q] -= normal[m, q] * step[m]
+        step[q] /= normal[q, q]
+    return step
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def _stepped(
     slopes: FloatArray, left: FloatArray, free: NDArray[np.bool_], damping: float
 ) -> tuple[FloatArray, float]:  # pragma: no cover
@@ -284,29 +305,18 @@ def _stepped(
     number, count = slopes.shape
     normal, right, size = np.zeros((number, number)), np.zeros(number), np.ones(number)
     for q in range(number):
-        if free[q]:
-            size[q] = np.sqrt(max(_dot(slopes[q], slopes[q], count), 1e-300))
-            right[q] = _dot(slopes[q], left, count) / size[q]
-    step = right.copy()
-    # Cholesky's factor, and its solution on the way down and up
-    for q in range(number):
-        for r in range(q + 1):
-            value = 1.0 + damping + 1e-12 if q == r else 0.0
-            if q != r and free[q] and free[r]:
-                value = _dot(slopes[q], slopes[r], count) / (size[q] * size[r])
-            for m in range(r):
-                value -= normal[q, m] * normal[r, m]
-            normal[q, r] = np.sqrt(max(value, 1e-15)) if q == r else value / normal[r, r]
-        for m in range(q):
-            step[q] -= normal[q, m] * step[m]
-        step[q] /= normal[q, q]
+        normal[q, q] = 1.0 + damping + 1e-12
+        if not free[q]:
+            continue
+        size[q] = np.sqrt(max(_dot(slopes[q], slopes[q], count), 1e-300))
+        right[q] = _dot(slopes[q], left, count) / size[q]
+        for r in range(q):
+            if free[r]:
+                normal[q, r] = _dot(slopes[q], slopes[r], count) / (size[q] * size[r])
+    step = _solved(normal, right)
     promised = 0.0
-    for q in range(number - 1, -1, -1):
-        for m in range(q + 1, number):
-            step[q] -= normal[m, q] * step[m]
-        step[q] /= normal[q, q]
-        promised += right[q] * step[q]
     for q in range(number):
+        promised += right[q] * step[q]
         step[q] /= size[q]
     return step, promised
 
@@ -322,7 +332,7 @@ def allowed(code: int, own: int, limits: FloatArray, shape: FloatArray) -> bool:
     reach, thick, depth = limits[4], limits[5], shape[1]
     if not (least < depth < 2.0 * length and abs(shape[0] - about) < 0.3 * length):
         return False
-    wide, bottomed = code == DYKE or code == FINITE, code == FINITE or code == STEP
+    wide, bottomed = code in (DYKE, FINITE), code in (FINITE, STEP)
     if wide and not -(depth**2) < 2.0 * shape[2] < length**2:
         return False
     if bottomed:

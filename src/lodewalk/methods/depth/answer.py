@@ -47,6 +47,8 @@ RULES_FOR = {
 }
 #: Ratio of the ends of an interval above which there is no answer.
 WIDEST = 2.5
+#: The same where several kinds remain: what they leave open is told, to twice either way.
+WIDEST_OF_KINDS = 4.0
 #: Kinds with less probability than this leave the answer alone.
 LEAST_PROBABILITY = 0.02
 
@@ -123,7 +125,7 @@ def answer_depth(
     }
     depth = mixed({name: weights[name] for name in found}, found)
     depth = scaled(depth, max(disagreement(rules, depth.value) / DISAGREE, 1.0))
-    cut = _cut(window, fits[0], depth)
+    cut = _cut(window, fits[0], depth, widest=WIDEST if len(found) == 1 else WIDEST_OF_KINDS)
     if cut:
         return DepthAnswer(None, rules, problem=cut)
     index = told_index(fits, weights)
@@ -152,9 +154,7 @@ def _over_minima(
     names = [str(number) for number in range(len(minima))]
     found = [_widened(window, fit, noise, known=known) for fit in minima]
     return mixed(
-        dict(zip(names, shares.tolist(), strict=True)),
-        dict(zip(names, found, strict=True)),
-        median=True,
+        dict(zip(names, shares.tolist(), strict=True)), dict(zip(names, found, strict=True))
     )
 
 
@@ -226,22 +226,18 @@ def _widened(window: Window, fit: WindowFit, noise: Noise, *, known: bool) -> Es
     return depth_interval(window, fit, scale=factor)
 
 
-def mixed(
-    weights: Mapping[str, float], found: Mapping[str, Estimate], *, median: bool = False
-) -> Estimate:
-    """Return the estimate over kinds of some probability.
+def mixed(weights: Mapping[str, float], found: Mapping[str, Estimate]) -> Estimate:
+    """Return the estimate over kinds, or minima, of some probability.
 
     Parameters
     ----------
     weights, found : mapping by kind
         Probability and estimate of each.
-    median : bool
-        Whether the value is the median: of minima apart the mean fits none.
 
     Returns
     -------
     Estimate
-        Mean or median, standard deviation and 90 % interval of the mixture, each kind's share normal in
+        Median, standard deviation and 90 % interval of the mixture, each kind's share normal in
         the logarithm on either side.
 
     Examples
@@ -265,8 +261,8 @@ def mixed(
     away = grid[:, None] - np.log(values)
     below = ndtr(away / np.where(away < 0.0, lows, highs)) @ shares
     low, middle, high = np.exp(np.interp([0.05, 0.5, 0.95], below, grid))
-    value = float(middle) if median else mean
-    return Estimate(value, sd, float(low), float(high), bool(high < 20.0 * mean))
+    # of kinds apart the mean fits none
+    return Estimate(float(middle), sd, float(low), float(high), bool(high < 20.0 * mean))
 
 
 def _log_sd(value: float, end: float) -> float:
@@ -298,7 +294,7 @@ def _spread(rules: Sequence[DepthRule], depth: Estimate) -> float:
     return float(np.std(values) / depth.sd) if len(values) > 1 else float("nan")
 
 
-def _cut(window: Window, fit: WindowFit, depth: Estimate) -> str:
+def _cut(window: Window, fit: WindowFit, depth: Estimate, *, widest: float) -> str:
     """Return why the anomaly isn't whole, empty where it is."""
     edge = min(
         fit.shape[0] - window.profile.distance_m[0], window.profile.distance_m[-1] - fit.shape[0]
@@ -308,7 +304,7 @@ def _cut(window: Window, fit: WindowFit, depth: Estimate) -> str:
             f"The anomaly is cut by the edge of the profile: {max(edge, 0.0):.1f} m from the body, "
             "less than its depth."
         )
-    if not depth.resolved or depth.high > window.length or depth.high > WIDEST * depth.low:
+    if not depth.resolved or depth.high > window.length or depth.high > widest * depth.low:
         return (
             f"The data don't hold the depth: its 90 % interval runs from {depth.low:.1f} to "
             f"{depth.high:.1f} m below the sensor."

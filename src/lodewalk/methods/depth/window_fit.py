@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
-from lodewalk.methods.depth._window_kernel import CODES, body_curves, linearised, searched
+from lodewalk.methods.depth._scan import curves_of, scan_of, sheets_of
+from lodewalk.methods.depth._window_kernel import CODES, linearised, searched
 from lodewalk.methods.inversion.models import kind_of
 from lodewalk.methods.inversion.results import NINETY, Estimate, Profile
 from lodewalk.validation import FloatArray
@@ -31,8 +32,8 @@ ENDED = 0.02
 THICK = 1.3
 #: First shapes of other depths that are tried, apart by this much in the logarithm.
 STARTS, APART = 3, 0.45
-#: Times that a first shape is looked for again with the neighbours' anomaly taken off.
-ALTERNATE = 1
+#: Best fits of which needless neighbours are taken out.
+PRUNED = 2
 #: Squares over those of the best within which another minimum remains possible: one in a hundred.
 RIVAL = 9.2
 
@@ -89,7 +90,11 @@ class Window:
         self.about = about_m
         #: Depth that neighbours are likened to; set from the body's first shape.
         self.depth = 1.0
-        self.factor = np.linalg.cholesky(covariance)
+        #: Sheets that are tried as neighbours, place and depth, and their curves whitened.
+        self.sheets = np.zeros((0, 2)), np.zeros((0, 2, len(covariance)))
+        #: What the scans for first shapes rest on, by kind.
+        self.scans: dict[str, tuple[FloatArray, NDArray[np.int_], FloatArray]] = {}
+        self.factor = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
         # errors of one kind all along: the inverse is as good as solving, and much quicker
         inverse = solve_triangular(self.factor, np.eye(len(covariance)), lower=True)
         self.lower = np.ascontiguousarray(inverse)
@@ -101,6 +106,17 @@ class Window:
         trend = np.stack([np.ones(middle.size), middle / (0.5 * self.length)])
         self.trend = np.ascontiguousarray(self.whitened(trend))
         self.data = np.ascontiguousarray(self.whitened(profile.anomaly_nT))
+
+    def likened(self, depth_m: float) -> None:
+        """Liken neighbours to a depth, and lay out the sheets that are tried as such."""
+        if depth_m == self.depth:
+            return
+        self.depth = depth_m
+        ends = self.profile.distance_m[[0, -1]] + 0.1 * self.length * np.array([-1.0, 1.0])
+        places = np.arange(ends[0], ends[1], 0.5 * depth_m)
+        depths = depth_m * np.array(NEIGHBOUR_DEPTHS)
+        shapes = np.stack(np.meshgrid(places, depths), axis=-1).reshape(-1, 2)
+        self.sheets = (shapes, self.whitened(sheets_of(self.profile, shapes)))
 
     def whitened(self, rows: FloatArray) -> FloatArray:
         """Return rows over the readings with the errors made independent and equal."""
@@ -199,7 +215,7 @@ def _finished(
 
 
 def with_neighbours(
-    window: Window, kind: str, start: FloatArray, *, held: bool = True
+    window: Window, kind: str, start: FloatArray, *, alone: WindowFit, held: bool = True
 ) -> list[WindowFit]:
     """Return the fit alone, then with the neighbours that the data ask for, one after the other.
 
@@ -207,6 +223,8 @@ def with_neighbours(
     ----------
     window, kind, start : Window, str, array
         As for `fit_window`, without neighbours.
+    alone : WindowFit
+        The fit from that start without neighbours.
     held : bool
         Whether the first neighbour is looked for with the body still as it starts, so that the
         body isn't drawn towards it; otherwise beside the body that was fitted alone.
@@ -214,9 +232,9 @@ def with_neighbours(
     Returns
     -------
     list of WindowFit
-        Ends with the last fit less the neighbours that others made needless.
+        The fit alone first.
     """
-    fits = [fit_window(window, kind, start)]
+    fits = [alone]
     for number in range(MOST_NEIGHBOURS):
         first = held and not number
         place = _neighbour(window, _finished_at(window, kind, start) if first else fits[-1])
@@ -226,8 +244,6 @@ def with_neighbours(
         if not fits[-1].cost - more.cost > WORTH:
             break
         fits.append(more)
-    if fits[-1].neighbours > 1:
-        fits.append(_pruned(window, fits[-1]))
     return fits
 
 
@@ -260,25 +276,21 @@ def _neighbour(window: Window, fit: WindowFit) -> tuple[float, float] | None:
     left, slopes = left[:count], slopes[free_of(fit.kind, fit.shape), :count]
     known = np.linalg.qr(np.concatenate([basis, slopes]).T)[0]
     left = left - known @ (known.T @ left)
-    middle, depth = fit.shape[0], fit.shape[1]
-    reach = OWN_REACH * depth
+    middle, reach = fit.shape[0], OWN_REACH * fit.shape[1]
     if "half_width_m" in kind_of(fit.kind).shape:
         reach += np.sqrt(max(fit.shape[2], 0.0))
-    ends = window.profile.distance_m[[0, -1]] + 0.1 * window.length * np.array([-1.0, 1.0])
-    places = np.arange(ends[0], ends[1], 0.5 * depth)
-    places = places[np.abs(places - middle) > reach]
-    if not places.size:
+    shapes, white = window.sheets
+    apart = np.abs(shapes[:, 0] - middle) > reach
+    if not apart.any():
         return None
-    tried = np.stack(np.meshgrid(places, depth * np.array(NEIGHBOUR_DEPTHS)), axis=-1)
-    shapes = tried.reshape(-1, 2)
-    profile = window.profile
-    columns = _curves("thin sheet", profile.distance_m, profile.rise_m, shapes)
-    white = window.whitened(columns)
+    shapes, white = shapes[apart], white[apart]
     white = white - (white @ known) @ known.T
-    gains = np.einsum("skn,n->sk", white, left)
-    normal = np.einsum("skn,sln->skl", white, white)
-    normal += 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(2) + 1e-300
-    gain = np.einsum("sk,sk->s", gains, np.linalg.solve(normal, gains[..., None])[..., 0])
+    pull = white @ left
+    square = np.einsum("skn,skn->sk", white, white) * (1.0 + 1e-9) + 1e-300
+    cross = np.einsum("sn,sn->s", white[:, 0], white[:, 1])
+    gain = square[:, 1] * pull[:, 0] ** 2 + square[:, 0] * pull[:, 1] ** 2
+    gain -= 2.0 * cross * pull[:, 0] * pull[:, 1]
+    gain /= square[:, 0] * square[:, 1] - cross**2
     best = int(gain.argmax())
     if gain[best] < WORTH:
         return None
@@ -292,57 +304,18 @@ def first_shapes(
 
     Only the inner half of the window is looked at, so that neighbours at its edges count little.
     """
-    profile, half = window.profile, 0.5 * window.length
-    anomaly = profile.anomaly_nT if anomaly_nT is None else anomaly_nT
-    rows = np.flatnonzero(np.abs(profile.distance_m - window.about) < 0.5 * half)
-    if rows.size < 10:
-        rows = np.arange(profile.distance_m.size)
-    tried = _scanned(kind, half, window.about)
-    columns = _curves(kind, profile.distance_m[rows], profile.rise_m[rows], tried)
-    weight = 1.0 / np.sqrt((window.factor[rows] ** 2).sum(axis=1))
-    base = np.stack([weight, (profile.distance_m[rows] - window.about) / half * weight])
-    base = np.linalg.qr(base.T)[0].T
-    data = anomaly[rows] * weight
-    data = data - (base @ data) @ base
-    columns = columns * weight
-    columns = columns - (columns @ base.T) @ base
-    pull = columns @ data
-    normal = columns @ np.swapaxes(columns, -1, -2)
-    normal += 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(pull.shape[1])
-    gain = np.einsum("sk,sk->s", pull, np.linalg.solve(normal, pull[..., None])[..., 0])
+    if kind not in window.scans:
+        window.scans[kind] = scan_of(
+            window.profile, kind, about_m=window.about, factor=window.factor
+        )
+    tried, rows, over = window.scans[kind]
+    anomaly = window.profile.anomaly_nT if anomaly_nT is None else anomaly_nT
+    gain = ((over @ anomaly[rows]) ** 2).sum(axis=1)
     best = tried[np.argsort(-gain, kind="stable")]
     found = [best[0]]
     for _ in range(kept - 1):
         apart = np.abs(np.log(best[:, 1, None] / [one[1] for one in found])).min(axis=1) > APART
         found += list(best[apart][:1])
-    return found
-
-
-def _curves(kind: str, distance: FloatArray, rise: FloatArray, shapes: FloatArray) -> FloatArray:
-    """Return the curves of many shapes, shape (s, k, n)."""
-    parts = kind_of(kind).parts
-    columns = np.empty((len(shapes), parts, distance.size))
-    slopes = np.empty((shapes.shape[1], parts, distance.size))
-    for own, found in zip(shapes, columns, strict=True):
-        body_curves(CODES[kind], distance, rise, own, found, slopes)  # type: ignore[call-arg]
-    return columns
-
-
-def _scanned(kind: str, half: float, about: float) -> FloatArray:
-    """Return the shapes that are tried."""
-    choices = {
-        "position_m": about + half * np.linspace(-0.3, 0.3, 13),
-        "depth_m": half * np.geomspace(0.04, 0.5, 9),
-        "half_width_m": np.array([0.02, 0.8, 4.0]),
-        "bottom_depth_m": np.array([2.0, 5.0]),
-        "dip_deg": np.array([90.0]),
-    }
-    names = kind_of(kind).shape
-    grid = np.meshgrid(*(choices[name] for name in names), indexing="ij")
-    found = np.stack([part.ravel() for part in grid], axis=-1)
-    for name, power in (("half_width_m", 2), ("bottom_depth_m", 1)):
-        if name in names:
-            found[:, names.index(name)] *= found[:, 1] ** power
     return found
 
 
@@ -376,18 +349,20 @@ def window_fits(window: Window, kind: str) -> list[WindowFit]:
         one depth the best counts, of several the evidence, in which a neighbour costs more.
     """
     starts = first_shapes(window, kind)
-    window.depth = float(starts[0][1])
-    fits = with_neighbours(window, kind, starts[0], held=False)
-    for start in starts:
-        fits += with_neighbours(window, kind, start)
-    for _ in range(ALTERNATE):
-        best = _best_first(window, fits)[0]
-        if not best.neighbours:
-            break
-        own = len(kind_of(kind).shape)
-        alone = window.profile.anomaly_nT - neighbours_field(window, best)
-        again = first_shapes(window, kind, anomaly_nT=alone)
-        fits += [fit_window(window, kind, np.append(one, best.shape[own:])) for one in again]
+    window.likened(float(starts[0][1]))
+    alone = [fit_window(window, kind, start) for start in starts]
+    fits = with_neighbours(window, kind, starts[0], alone=alone[0], held=False)
+    for start, fit in zip(starts, alone, strict=True):
+        fits += with_neighbours(window, kind, start, alone=fit)
+    best = _best_first(window, fits)[0]
+    if best.neighbours:
+        # the first shape once more, with the neighbours' anomaly taken off
+        left = window.profile.anomaly_nT - neighbours_field(window, best)
+        beside = best.shape[len(kind_of(kind).shape) :]
+        again = first_shapes(window, kind, anomaly_nT=left)
+        fits += [fit_window(window, kind, np.append(one, beside)) for one in again]
+    crowded = [fit for fit in _best_first(window, fits)[:PRUNED] if fit.neighbours > 1]
+    fits += [_pruned(window, fit) for fit in crowded]
     return _apart(_best_first(window, fits))
 
 
@@ -412,20 +387,24 @@ def _apart(fits: list[WindowFit]) -> list[WindowFit]:
 
 def _other(one: WindowFit, other: WindowFit) -> bool:
     """Return whether two minima are at depths apart by more than their errors."""
-    return abs(one.shape[1] - other.shape[1]) > max(one.depth_sd_m, other.depth_sd_m)
+    away = abs(float(one.shape[1] - other.shape[1]))
+    return away > max(one.depth_sd_m, other.depth_sd_m)
 
 
 def neighbours_field(window: Window, fit: WindowFit) -> FloatArray:
     """Return the anomaly of the neighbours of a fit [nT]."""
+    curves, weights = weighed(window, fit)
+    beside = kind_of(fit.kind).parts
+    return np.asarray(weights[beside:] @ curves[beside:])
+
+
+def weighed(window: Window, fit: WindowFit) -> tuple[FloatArray, FloatArray]:
+    """Return the curves of body and neighbours, and their weights."""
     profile, own = window.profile, len(kind_of(fit.kind).shape)
-    body = _curves(fit.kind, profile.distance_m, profile.rise_m, fit.shape[None, :own])[0]
-    places = fit.shape[own:].reshape(-1, 2)
-    sheets = _curves("thin sheet", profile.distance_m, profile.rise_m, places)
-    curves = np.concatenate([*sheets, body])
+    body = curves_of(fit.kind, profile.distance_m, profile.rise_m, fit.shape[None, :own])[0]
+    curves = np.concatenate([body, *sheets_of(profile, fit.shape[own:].reshape(-1, 2))])
     design = np.concatenate([window.whitened(curves), window.trend]).T
-    weights = np.linalg.lstsq(design, window.data)[0]
-    beside = 2 * len(places)
-    return np.asarray(weights[:beside] @ curves[:beside])
+    return curves, np.linalg.lstsq(design, window.data)[0][: len(curves)]
 
 
 def _badness(window: Window, fit: WindowFit) -> float:
