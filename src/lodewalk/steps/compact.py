@@ -66,7 +66,7 @@ def run(
     inputs: Mapping[str, Record], settings: Mapping[str, Any], context: Context
 ) -> dict[str, Record]:
     """Return the compact bodies, their curves, and what each window said."""
-    lines = walked(inputs)
+    lines = walked(inputs, settings)
     asked, idle = _asked(inputs, lines, context.decisions)
     looked = [one for one in asked if not one.problem]
     rows: list[dict[str, Any]] = [

@@ -128,7 +128,7 @@ def _why_compact(folder: Folder, row: dict[str, Any]) -> WhyBody:
             one["reading_id"], one["file"], one["line_in_file"],
             float(np.hypot(one["easting_m"] - row["easting_m"],
                            one["northing_m"] - row["northing_m"])),
-            one["anomaly_nT"], one["sd_nT"], None,
+            one["anomaly_nT"], one["sd_nT"], None, None,
         )
         for one in compact_readings(folder, row["body"]).iter_rows(named=True)
     ]  # fmt: skip
