@@ -10,6 +10,7 @@ from lodewalk.methods.inversion.choice import fit_profile
 from lodewalk.methods.inversion.posterior import made_ready
 from lodewalk.methods.inversion.results import Noise, Profile
 from lodewalk.methods.inversion.shared_width import Said, shared_body
+from planted_profiles import body_curve
 
 X = np.arange(-60.0, 60.5, 2.5)
 
@@ -58,6 +59,30 @@ def test_the_likelihood_at_a_width_is_that_of_a_plain_sum_over_place_and_depth()
     told = own.log_likelihood[rows]
     assert np.diff(told) == pytest.approx(np.diff(logs), abs=0.15)
     assert own.mean["log_depth"][rows] == pytest.approx(depths, abs=0.02)
+
+
+def test_strip_and_edge_of_one_profile_are_counted_alike():
+    """The same plain sum of a thin strip and of a contact, over noise that hides which it is."""
+    profile = profile_over(np.random.default_rng(4), half=1.0, share=0.2)
+    widths = fit_profile(profile, noise=Noise()).widths
+    row = int(np.argmin(abs(HALF_WIDTHS_M - 1.0)))
+    sums = {}
+    places, steps = np.linspace(X[0] + 1.0, X[-1] - 1.0, 40), np.log(np.geomspace(1.3, 59.0, 30))
+    for kind in ("dyke", "contact"):
+        cost = []
+        for place in places:
+            for depth in np.exp(steps):
+                if kind == "dyke":
+                    own = [curve(X - place, depth, HALF_WIDTHS_M[row], q) for q in (0.0, 90.0)]
+                else:
+                    edge = {"kind": kind, "depth": depth, "width": np.inf}
+                    own = [body_curve(X - place, 0.0 * X, angle=q, **edge) for q in (0.0, 90.0)]
+                matrix = np.array([*own, np.ones(X.size), X]).T
+                cost.append(np.linalg.lstsq(matrix, profile.anomaly_nT, rcond=None)[1][0])
+        weight = np.exp(-0.5 * (np.array(cost) / profile.sd_nT[0] ** 2 - 40.0))
+        sums[kind] = np.log(weight.sum())
+    told = widths["contact"].log_likelihood[0] - widths["strip"].log_likelihood[row]
+    assert told == pytest.approx(sums["contact"] - sums["dyke"], abs=0.4)
 
 
 @pytest.fixture(scope="module")
