@@ -42,7 +42,8 @@ ROCKS = (
         3,
         ("bodies", "curves", "fit_notes"),
         (
-            "picks", "profiles", "lineaments", "known_files", "known_recorded",
+            "picks", "profiles", "lineaments", "rover_positions", "rover_heights", "rover_times",
+            "datum", "known_files", "known_recorded",
         ),
         ("survey.crs",),
     ),
@@ -66,7 +67,7 @@ ROCKS = (
             "readings", "rover_lines", "lines", "rover_positions", "rover_heights", "rover_culture",
             "budget", "rover_times", "datum", "lineaments", "picks",
         ),
-        ("survey.crs",),
+        ("survey.crs", "position.height_m", "instruments.*.sensor_height_sd_m"),
         ("pick",),
     ),
     Step(

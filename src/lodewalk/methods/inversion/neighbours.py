@@ -270,7 +270,7 @@ def response(profile: Profile, setting: Setting, body: Body, off: FloatArray) ->
     rows = rows_of(profile, setting, body)[:4]
     p, q = _weights(setting, rows[:2])
     made, wrong = (setting.white(part) for part in (rows, off))
-    basis = setting.data[6]
+    basis = setting.basis
     made, wrong = (part - (part @ basis.T) @ basis for part in (made, wrong))
     size = np.sqrt((made**2).sum(axis=1)) + 1e-300
     change = np.linalg.lstsq((made / size[:, None]).T, wrong.T, rcond=1e-10)[0].T / size
