@@ -114,12 +114,16 @@ def body_row(
 
 
 def below_ground(depth: Estimate, sensor_m: float, *, sd_m: float = SENSOR_SD_M) -> Estimate:
-    """Return a depth below ground from one below the sensor, the error of that height added."""
+    """Return a depth below ground from one below the sensor, the error of that height added.
+
+    Of a body in the ground the interval begins at the ground.
+    """
     value = depth.value - sensor_m
     low, high = (
         value + side * float(np.hypot(end - depth.value, NINETY * sd_m))
         for side, end in ((-1.0, depth.low), (1.0, depth.high))
     )
+    low = max(low, 0.0) if value > 0.0 else low
     return Estimate(value, float(np.hypot(depth.sd, sd_m)), low, high, depth.resolved)
 
 

@@ -44,6 +44,13 @@ from lodewalk.steps.strong import (
 Floats = NDArray[np.float64]
 
 
+#: Why a body that comes out above the ground is not told.
+ABOVE = (
+    "Its top comes out above the ground: iron at the surface, a wrong height of the sensor, or "
+    "several bodies taken for one."
+)
+
+
 @dataclass(frozen=True)
 class Fitted:
     """What a part of the work returns: the noise of a profile and what it says of the body.
@@ -143,9 +150,19 @@ def _joined(
     picks: list[Pick], fitted: list[Fitted], context: Context
 ) -> tuple[list[tuple[Pick, Fitted]], list[tuple[Line, list[Pick]]], list[Joint]]:
     """Return the picks with a body, and their lineaments with what each is together."""
+    fitted[:] = [in_the_ground(pick, one) for pick, one in zip(picks, fitted, strict=True)]
     good = [(pick, one) for pick, one in zip(picks, fitted, strict=True) if not one.found.problem]
     lines = [(line, own) for line, own in _lineaments(good) if len(own) > 1]
     return good, lines, list(context.map(fit_together, [line for line, _ in lines]))
+
+
+def in_the_ground(pick: Pick, one: Fitted) -> Fitted:
+    """Return what a profile says, or why it says nothing: a body above the ground is none."""
+    if one.found.problem or not one.found.fits:
+        return one
+    if pick_body(pick, one.found)["depth_m"] > 0.0:
+        return one
+    return replace(one, found=replace(one.found, problem=ABOVE))
 
 
 def _fit_beside(part: tuple[Pick, Fitted, FieldBeside]) -> Fitted:
