@@ -62,6 +62,20 @@ class Stand:
         )
 
 
+def stand_of(row: Mapping[str, Any]) -> Stand:
+    """Return where the profile of a pick lies, from the pick's row."""
+    return Stand(
+        row["easting_m"],
+        row["northing_m"],
+        row["azimuth_deg"],
+        row["sensor_height_m"],
+        row["ground_m"],
+        row["strike_sd_deg"],
+        row["crossing_deg"],
+        row["sensor_sd_m"],
+    )
+
+
 def body_row(
     about: Mapping[str, Any],
     fit: BodyFit,

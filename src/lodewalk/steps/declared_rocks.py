@@ -52,7 +52,10 @@ ROCKS = (
         "Tells the dip of each body under the stated magnetisation, and its range under remanence.",
         1,
         ("dips",),
-        ("bodies", "rover_positions", "rover_heights", "rover_times", "datum"),
+        (
+            "bodies", "picks", "known_recorded", "rover_positions", "rover_heights", "rover_times",
+            "datum",
+        ),
         (
             "survey.crs", "fits.magnetisation", "fits.koenigsberger",
             "transforms.magnetisation_inclination_deg", "transforms.magnetisation_declination_deg",

@@ -1,6 +1,6 @@
 """Dips: what each body's index angle means under the stated magnetisation."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from lodewalk.records import Record
 from lodewalk.records.interpreted import Dips
 from lodewalk.steps.bodies import estimate_columns
 from lodewalk.steps.context import Context
+from lodewalk.steps.outcrops import Outcrop, held, of_magnetisation, outcrops_near, section_of
 from lodewalk.steps.rows import table
 from lodewalk.steps.site_field import grid_turn, survey_site
 
@@ -36,7 +37,12 @@ def run(
     bodies = table(inputs, "bodies").frame
     field = under(inputs, settings) if bodies.height else None
     context.check_cancelled()
-    rows = [dip_row(row, field) for row in bodies.iter_rows(named=True) if field is not None]
+    seen = outcrops_near(inputs, settings["survey.crs"]) if bodies.height else {}
+    rows = [
+        dip_row(row, field, seen.get(row["body"], ()))
+        for row in bodies.iter_rows(named=True)
+        if field is not None
+    ]
     return {"dips": dips_table(rows)}
 
 
@@ -92,13 +98,23 @@ def under(inputs: Mapping[str, Record], settings: Mapping[str, Any]) -> Under:
     )
 
 
-def dip_row(body: Mapping[str, Any], under: Under) -> dict[str, Any]:
-    """Return the dip of a row of the table of bodies, as a row of the table of dips."""
+def dip_row(
+    body: Mapping[str, Any], under: Under, outcrops: Sequence[Outcrop] = ()
+) -> dict[str, Any]:
+    """Return the dip of a row of the table of bodies, as a row of the table of dips.
+
+    Dips at outcrops near the body are held under a stated magnetisation; where none is stated they
+    tell of the magnetisation instead.
+    """
     azimuth = None if body["strike_deg"] is None else body["strike_deg"] + 90.0
-    dip = Dip(None, float("nan"), float("nan"), True, NO_DIP)
+    dip, said = Dip(None, float("nan"), float("nan"), True, NO_DIP), list[str]()
     if body["kind"] in (*STRIPS, *EDGES) and azimuth is not None:
-        index = estimate_of(body, "index_angle", "deg")
+        index, section = estimate_of(body, "index_angle", "deg"), section_of(under, azimuth)
         sd = body["strike_sd_deg"] or 0.0
+        if under.magnetisation == "unknown":
+            said = of_magnetisation(index, outcrops, section)
+        else:
+            index, said = held(index, outcrops, section)
         dip = under.dip(index, azimuth, sd, edge=body["kind"] in EDGES)
     range_ = (dip.range_low_deg, dip.range_high_deg)
     low, high = (float(end) if np.isfinite(end) else None for end in range_)
@@ -110,7 +126,7 @@ def dip_row(body: Mapping[str, Any], under: Under) -> dict[str, Any]:
         "positive": None if dip.dip is None else dip.positive,
         **estimate_columns("susceptibility_width", "SI_m", _susceptibility(body, dip, under)),
         "magnetisation": under.magnetisation,
-        "dip_words": dip.words,
+        "dip_words": " ".join([dip.words, *said]),
     }
 
 

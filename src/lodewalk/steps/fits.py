@@ -17,7 +17,7 @@ from lodewalk.methods.inversion.strike_error import mean_azimuth
 from lodewalk.methods.inversion.strong import STRONG, anomaly_share
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Curves
-from lodewalk.steps.bodies import Stand, bodies_table, body_row
+from lodewalk.steps.bodies import Stand, bodies_table, body_row, stand_of
 from lodewalk.steps.context import Context
 from lodewalk.steps.fields_beside import FieldBeside, fields_beside, on_its_line
 from lodewalk.steps.joint_fits import Joint, Line, fit_together, joint_note, joint_row
@@ -310,17 +310,7 @@ def usable_picks(inputs: Mapping[str, Record]) -> list[Pick]:
 
 def pick_of(row: Mapping[str, Any], own: pl.DataFrame) -> Pick:
     """Return a pick with its profile and where that stands."""
-    stand = Stand(
-        row["easting_m"],
-        row["northing_m"],
-        row["azimuth_deg"],
-        row["sensor_height_m"],
-        row["ground_m"],
-        row["strike_sd_deg"],
-        row["crossing_deg"],
-        row["sensor_sd_m"],
-    )
-    return Pick(row, profile_of(own), stand)
+    return Pick(row, profile_of(own), stand_of(row))
 
 
 def profile_of(frame: pl.DataFrame) -> Profile:

@@ -1,6 +1,6 @@
 """What boreholes and outcrops tell of the bodies at picks near them, as constraints on fits."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,6 +37,7 @@ class Fact:
     sd: float | None
     easting_m: float
     northing_m: float
+    towards_deg: float | None = None
 
     @property
     def words(self) -> str:
@@ -62,11 +63,11 @@ class Near:
         return Constraint(own.name, own.low, own.high, sd)
 
 
-def facts_of(known: pl.DataFrame, *, crs: str) -> list[Fact]:
-    """Return the facts that a fit can hold, with places in the survey's CRS; dips are none."""
+def facts_of(known: pl.DataFrame, *, crs: str, kinds: Collection[str] = tuple(WORDS)) -> list[Fact]:
+    """Return the facts of some kinds, by default those that a fit can hold, placed in the CRS."""
     found = []
     for row, told in enumerate(known.iter_rows(named=True)):
-        if told["what"] not in WORDS:
+        if told["what"] not in kinds:
             continue
         east, north = told.get("easting_m"), told.get("northing_m")
         if east is None or north is None:
@@ -75,7 +76,8 @@ def facts_of(known: pl.DataFrame, *, crs: str) -> list[Fact]:
                 for part in to_projected(told["longitude_deg"], told["latitude_deg"], crs=crs)
             )
         name = told["name"] or f"fact {row + 1}"
-        found.append(Fact(row, name, told["what"], told["value"], told["sd"], east, north))
+        about = told["value"], told["sd"], east, north, told["towards_deg"]
+        found.append(Fact(row, name, told["what"], *about))
     return found
 
 
