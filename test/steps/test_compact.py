@@ -16,7 +16,11 @@ from lodewalk.survey.store import read_product
 from planted_ball import DEPTH, MOMENT, PLACE, Ball, StrongBall
 from small_survey import CRS
 
-SETTINGS = {"survey.crs": CRS}
+SETTINGS = {
+    "survey.crs": CRS,
+    "position.height_m": 0.0,
+    "instruments.*.sensor_height_sd_m": {"*": 0.1},
+}
 
 
 def spot(place, *, off=5.0):

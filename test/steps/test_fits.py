@@ -5,7 +5,6 @@ import polars as pl
 import pytest
 
 from dyked_survey import SENSOR, Dyke, make_dyked_survey, traced
-from lodewalk.errors import SettingsError
 from lodewalk.methods.inversion.results import Estimate
 from lodewalk.records.recorded import Known
 from lodewalk.steps import fits, picks
@@ -19,13 +18,7 @@ from lodewalk.survey.store import read_product
 from small_survey import CRS
 
 DYKE = Dyke(depth=8.0, half_width=10.0)
-SETTINGS = {
-    "survey.crs": CRS,
-    "fits.magnetisation": "unknown",
-    "fits.koenigsberger": 0.5,
-    "transforms.magnetisation_inclination_deg": None,
-    "transforms.magnetisation_declination_deg": None,
-}
+SETTINGS = {"survey.crs": CRS}
 #: Settings of the step picks.
 PICKED = {
     "fits.window": 4.0,
@@ -89,17 +82,6 @@ def test_the_curves_follow_the_readings(inputs, made):
     rest = (joined["model_nT"] - joined["anomaly_nT"]).to_numpy()
     assert np.sqrt(np.mean(rest**2)) < 0.6
     assert (joined["low_nT"] <= joined["high_nT"]).all()
-
-
-def test_without_a_magnetisation_no_dip_is_told(made):
-    rows = made["bodies"].frame
-    assert rows["dip_deg"].null_count() == rows.height
-    assert rows["not_resolved"].str.contains("index angle alone").all()
-
-
-def test_a_given_magnetisation_must_be_given(inputs):
-    with pytest.raises(SettingsError, match="no direction"):
-        fits.run(inputs, SETTINGS | {"fits.magnetisation": "given"}, Context())
 
 
 def test_two_threads_give_the_same(inputs, made):

@@ -21,12 +21,12 @@ from strong_dyke import StrongDyke
 LINES = 3
 STRENGTH, INCLINATION, DECLINATION, STRIKE = 22_950.0, -38.8, -19.6, 110.0
 TRUTH = StrongDyke(8.0, 4.0, 30.0, -28.0, STRENGTH, INCLINATION, STRIKE + 90.0 - DECLINATION)
-SETTINGS = {
-    "survey.crs": CRS,
-    "fits.magnetisation": "unknown",
-    "fits.koenigsberger": 0.5,
-    "transforms.magnetisation_inclination_deg": None,
-    "transforms.magnetisation_declination_deg": None,
+SETTINGS = {"survey.crs": CRS}
+#: Settings of the step picks.
+PICKED = {
+    "fits.window": 4.0,
+    "position.height_m": 0.0,
+    "instruments.*.sensor_height_sd_m": {"*": 0.1},
 }
 
 
@@ -45,7 +45,7 @@ def inputs(tmp_path_factory):
     found = {name: read_product(survey, name) for name in (*NEEDS, *FIELD_NEEDS)}
     found["lineaments"], found["lineament_points"] = traced(Strong(), lines=LINES)
     found |= {"known_recorded": Known.empty(), "grids": GridSet(())}
-    return found | picks.run(found, {"fits.window": 4.0}, Context())
+    return found | picks.run(found, PICKED, Context())
 
 
 @pytest.fixture(scope="module")

@@ -36,6 +36,10 @@ LARGEST_REST = 0.04
 LARGEST_SHAPE = 0.042
 #: Largest standard deviation of the logarithm of the depth.
 LARGEST_DEPTH_ERROR = 0.3
+#: Farthest and deepest place that a search may reach, in widths of the window.
+FARTHEST = 3.0
+#: Why there is no fit where the first one runs away.
+NO_BODY = "The readings show no compact body here: a fit of one runs off to no place and no size."
 
 
 @dataclass(frozen=True)
@@ -167,9 +171,24 @@ def fit_compact(
     if not tried:
         return CompactFit(problem="The window is too small for a body below it.", kind="too few")
     plain = min(tried, key=lambda solution: solution.cost)
+    if _ran_off(window, plain):
+        return CompactFit(problem=NO_BODY, kind="weak")
     free, compact = widened(window, plain.values)
     shaped = solve(free, plain.values, shape=True, exact=True)
-    return _judged(compact, solve(compact, plain.values, shape=False, exact=True), shaped)
+    body = solve(compact, plain.values, shape=False, exact=True)
+    if _ran_off(window, shaped) or _ran_off(window, body):
+        return CompactFit(problem=NO_BODY, kind="weak")
+    return _judged(compact, body, shaped)
+
+
+def _ran_off(window: Window, found: Solution) -> bool:
+    """Tell whether a search went to no place, no size or no error: such a body isn't here."""
+    if not (np.isfinite(found.values).all() and np.isfinite(found.covariance).all()):
+        return True
+    wide = float(np.ptp(window.points[:2], axis=1).max())
+    away = float(np.hypot(*(found.values[:2] - window.points[:2].mean(axis=1))))
+    deep = float(np.exp(min(found.values[2], 700.0)))
+    return away > FARTHEST * wide or not 1e-3 * wide < deep < FARTHEST * wide
 
 
 def _window(
