@@ -77,6 +77,23 @@ def test_a_spot_gets_its_body_with_the_direction_of_its_magnetisation(made):
     assert row["centre_height_m"] == pytest.approx(800.0 - DEPTH, abs=0.6)
 
 
+def test_an_unsure_height_of_the_sensor_widens_the_depth(inputs, made):
+    unsure = SETTINGS | {"instruments.*.sensor_height_sd_m": {"*": 1.0}}
+    wide, narrow = only(compact.run(inputs, unsure, Context())), only(made)
+    assert wide["centre_depth_m"] == narrow["centre_depth_m"]
+    assert wide["centre_depth_sd_m"] ** 2 - narrow["centre_depth_sd_m"] ** 2 == pytest.approx(
+        1.0**2 - 0.1**2, rel=1e-6
+    )
+
+
+def test_without_the_height_of_the_sensor_there_is_no_depth(inputs):
+    readings = inputs["readings"]
+    unknown = readings.frame.with_columns(height_above_ground_m=pl.lit(None, pl.Float64))
+    row = only(compact.run(inputs | {"readings": type(readings)(unknown)}, SETTINGS, Context()))
+    assert row["centre_depth_m"] is None
+    assert "height of the sensor" in row["problem"]
+
+
 def test_the_curve_is_that_of_the_readings(made):
     frame = made["compact_curves"].frame
     assert frame.height == only(made)["readings"]

@@ -7,7 +7,7 @@ import pytest
 from dyked_survey import SENSOR, Dyke, make_dyked_survey, traced
 from lodewalk.methods.depth.results import DepthRule
 from lodewalk.methods.inversion.results import Estimate
-from lodewalk.records import Grid, GridSet
+from lodewalk.records import Document, Grid, GridSet
 from lodewalk.records.recorded import Known
 from lodewalk.steps import depth, fits, picks
 from lodewalk.steps.across import NEEDS
@@ -17,13 +17,7 @@ from lodewalk.survey.store import read_product
 from small_survey import CRS
 
 DYKE = Dyke(depth=8.0, half_width=10.0)
-SETTINGS = {
-    "survey.crs": CRS,
-    "fits.magnetisation": "unknown",
-    "fits.koenigsberger": 0.5,
-    "transforms.magnetisation_inclination_deg": None,
-    "transforms.magnetisation_declination_deg": None,
-}
+SETTINGS = {"survey.crs": CRS}
 
 
 def planted_grid():
@@ -119,3 +113,20 @@ def test_a_depth_above_the_ground_is_not_valid(inputs):
     assert not row["valid"]
     assert row["reason"] == "It comes out above the ground."
     assert row["top_height_m"] is None
+
+
+def test_where_the_fit_found_no_body_no_method_tells_a_depth(inputs, made):
+    notes = inputs["fit_notes"].values
+    name = next(iter(notes["picks"]))
+    said = "No anomaly stands above the noise."
+    picks_too = {**notes["picks"], name: {**notes["picks"][name], "problem": said}}
+    refused = {**notes, "picks": picks_too}
+        **notes,
+        "picks": {**notes["picks"], name: {**notes["picks"][name], "problem": said}},
+    }
+    told = depth.run(inputs | {"fit_notes": Document(refused)}, {}, Context())["depths"].frame
+    own = told.filter((pl.col("pick") == name) & (pl.col("method") != "fit"))
+    assert own["depth_m"].null_count() == own.height == 1
+    assert own["reason"].to_list() == [said]
+    others = [frame.filter(pl.col("pick") != name) for frame in (told, made["depths"].frame)]
+    assert others[0].equals(others[1])

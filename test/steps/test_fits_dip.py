@@ -12,7 +12,7 @@ from dyked_survey import SENSOR, make_dyked_survey
 from leaning_dyke import DIP, Leaning, field_from_grid_north
 from lodewalk.records.interpreted import with_dips
 from lodewalk.steps.bodies import FIELD_NEEDS
-from lodewalk.steps.dips import DIP_SETTINGS, under
+from lodewalk.steps.dips import DIP_SETTINGS, dip_row, under
 from lodewalk.survey.folder import open_folder
 from lodewalk.survey.run import run
 from lodewalk.survey.settings import picked
@@ -87,3 +87,16 @@ def test_dips_stand_under_the_field_from_grid_north(survey):
     east, north, down = field_from_grid_north()
     assert field.declination_deg == pytest.approx(np.degrees(np.arctan2(east, north)), abs=0.1)
     assert field.inclination_deg == pytest.approx(np.degrees(np.arcsin(down)), abs=0.1)
+
+
+def test_without_a_strike_no_dip_is_told(survey):
+    """A strike that nobody knows isn't one without error."""
+    field = under(
+        {name: read_product(survey, name) for name in FIELD_NEEDS},
+        picked(survey.settings, DIP_SETTINGS),
+    )
+    row = read_product(survey, "bodies").frame.drop_nulls("pick").row(0, named=True)
+    assert dip_row(row, field)["dip_deg"] is not None
+    told = dip_row(row | {"strike_sd_deg": None}, field)
+    assert told["dip_deg"] is None
+    assert "strike is not known" in told["dip_words"]

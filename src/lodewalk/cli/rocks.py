@@ -249,7 +249,7 @@ def _compact(found: "CompactResult") -> Iterator[str]:
     if found.inclination_deg is not None and found.declination_deg is not None:
         direction = (
             f"inclination {found.inclination_deg:.0f}, declination {found.declination_deg:.0f} "
-            f"degrees from grid north, in a cone of ± {found.cone_deg:.0f} degrees; "
+            f"degrees from true north, in a cone of ± {found.cone_deg:.0f} degrees; "
             f"{found.off_field_deg:.0f} degrees off the field"
         )
     yield from columns([*map(list, parts), ["direction", direction]])

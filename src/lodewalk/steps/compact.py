@@ -19,7 +19,7 @@ from lodewalk.methods.inversion.remanence import MagnetisationDirection
 from lodewalk.methods.inversion.results import Estimate
 from lodewalk.records import Document, Record
 from lodewalk.records.interpreted import CompactBodies, CompactCurves
-from lodewalk.steps.across import Walked, walked
+from lodewalk.steps.across import UNKNOWN_HEIGHT, Walked, sensor_sd, walked
 from lodewalk.steps.bodies import below_ground, estimate_columns
 from lodewalk.steps.context import Context
 from lodewalk.steps.picks import REFUSED
@@ -189,7 +189,12 @@ class Site:
             return row
         own = fit.estimates
         east, north = own["easting_m"], own["northing_m"]
-        depth, height = self._below(part, own["depth_m"], (east.value, north.value), fit.middle[2])
+        told_below = self._below(
+            part, found.rows, own["depth_m"], (east.value, north.value), fit.middle[2]
+        )
+        if told_below is None:
+            return row | {"problem": UNKNOWN_HEIGHT}
+        depth, height = told_below
         share = self._share(part, found)
         return row | {
             "easting_m": east.value,
@@ -204,16 +209,32 @@ class Site:
         }
 
     def _below(
-        self, part: Part, depth: Estimate, place: tuple[float, float], level_m: float
-    ) -> tuple[Estimate, float | None]:
-        """Return the depth below the ground over the centre, and the centre's height [m]."""
+        self,
+        part: Part,
+        rows: NDArray[np.int64],
+        depth: Estimate,
+        place: tuple[float, float],
+        level_m: float,
+    ) -> tuple[Estimate, float | None] | None:
+        """Return the depth below the ground over the centre, and the centre's height [m].
+
+        None where the height of the sensor above the ground isn't known.
+        """
         lines, own = self.lines, part.readings
         near = int(np.argmin(np.hypot(own.easting_m - place[0], own.northing_m - place[1])))
-        above = lines.readings.floats("height_above_ground_m")
-        sensor = float(np.nanmedian(np.nan_to_num(above[lines.used])))
-        below = below_ground(depth, sensor - (own.height_m[near] - level_m))
+        every = self._inside(part)[rows]
+        above = lines.readings.floats("height_above_ground_m")[every]
+        sd = sensor_sd(lines, every)
+        if sd is None or not np.isfinite(above).any():
+            return None
+        sensor = float(np.nanmedian(above)) - (own.height_m[near] - level_m)
         known = bool(own.height_m.any())
-        return below, level_m - depth.value if known else None
+        return below_ground(depth, sensor, sd_m=sd), level_m - depth.value if known else None
+
+    def _inside(self, part: Part) -> NDArray[np.int64]:
+        """Return the rows of the readings in the widest window of a place."""
+        away = abs(self.lines.places - part.place).max(axis=1)
+        return np.flatnonzero(self.lines.used & (away <= part.reaches_m[-1]))
 
     def _share(self, part: Part, found: AtPlace) -> float:
         """Return the body's largest anomaly as a share of the field."""
@@ -242,8 +263,7 @@ class Site:
     def curve(self, one: Asked, part: Part, told: Told) -> pl.DataFrame:
         """Return the readings of the window with what the body makes there."""
         rows, own = told.found.rows, part.readings
-        away = abs(self.lines.places - part.place).max(axis=1)
-        every = np.flatnonzero(self.lines.used & (away <= part.reaches_m[-1]))
+        every = self._inside(part)
         model, trend = self._curve(part, told.found)
         return pl.DataFrame(
             {

@@ -1,6 +1,6 @@
 """Depth: below each pick by every method, the one calibrated answer first."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, cast
 
 import numpy as np
@@ -12,6 +12,7 @@ from lodewalk.methods.depth.euler import clusters, euler_grid
 from lodewalk.methods.depth.results import DepthAnswer, DepthRule
 from lodewalk.methods.depth.spectral import spectral_depth
 from lodewalk.methods.inversion.results import Estimate, Noise, Profile
+from lodewalk.methods.inversion.strong import Beyond
 from lodewalk.methods.spectral.power import radial_power
 from lodewalk.methods.spectral.transforms import gradients, prepare
 from lodewalk.records import Document, Grid, GridSet, Record
@@ -35,14 +36,7 @@ def run(
     picks = usable_picks(inputs)
     noises = document(inputs, "fit_notes").values["picks"]
     strong = [noted_beyond(noises.get(pick.row["pick"])) for pick in picks]
-    parts = [
-        (without_beyond(pick.profile, one), *_found(noises.get(pick.row["pick"])))
-        for pick, one in zip(picks, strong, strict=True)
-    ]
-    answers = [
-        DepthAnswer(None, problem=one.problem) if one is not None and one.problem else answer
-        for answer, one in zip(context.map(_answer, parts), strong, strict=True)
-    ]
+    answers = _answers(picks, noises, strong, context)
     bodies = {
         row["pick"]: row
         for row in table(inputs, "bodies").frame.iter_rows(named=True)
@@ -65,6 +59,27 @@ def run(
         "grid": _of_grid(inputs),
     }
     return {"depths": Depths(pl.DataFrame(columns)), "depth_notes": Document(notes)}
+
+
+def _answers(
+    picks: Sequence[Pick],
+    noises: Mapping[str, Any],
+    strong: Sequence[Beyond | None],
+    context: Context,
+) -> list[DepthAnswer]:
+    """Return the depths at each pick; where the fit found no body there is none, by its reason."""
+    refused = [
+        (one.problem if one is not None else "")
+        or (noises.get(pick.row["pick"]) or {}).get("problem")
+        for pick, one in zip(picks, strong, strict=True)
+    ]
+    parts = [
+        (without_beyond(pick.profile, one), *_found(noises.get(pick.row["pick"])))
+        for pick, one, why in zip(picks, strong, refused, strict=True)
+        if not why
+    ]
+    told = iter(context.map(_answer, parts))
+    return [DepthAnswer(None, problem=why) if why else next(told) for why in refused]
 
 
 def _answer(part: tuple[Profile, Noise | None, tuple[str, ...]]) -> DepthAnswer:

@@ -1,7 +1,7 @@
 """Dips: what each body's index angle means under the stated magnetisation."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,7 @@ DIP_SETTINGS = (
 #: Kinds with a width of their own, and kinds that are one face between two rocks.
 STRIPS, EDGES = ("thin sheet", "dyke"), ("contact", "step")
 NO_DIP = "A body of this kind has no dip."
+NO_STRIKE = "Its strike is not known, so no dip is told: give one."
 
 
 def run(
@@ -108,9 +109,11 @@ def dip_row(
     """
     azimuth = None if body["strike_deg"] is None else body["strike_deg"] + 90.0
     dip, said = Dip(None, float("nan"), float("nan"), True, NO_DIP), list[str]()
-    if body["kind"] in (*STRIPS, *EDGES) and azimuth is not None:
+    sd = body["strike_sd_deg"]
+    if sd is None:
+        dip = replace(dip, words=NO_STRIKE)
+    elif body["kind"] in (*STRIPS, *EDGES) and azimuth is not None:
         index, section = estimate_of(body, "index_angle", "deg"), section_of(under, azimuth)
-        sd = body["strike_sd_deg"] or 0.0
         if under.magnetisation == "unknown":
             said = of_magnetisation(index, outcrops, section)
         else:

@@ -8,13 +8,15 @@ import polars as pl
 
 from lodewalk.errors import InputError
 from lodewalk.methods.inversion.compact import CompactFit, fit_compact
-from lodewalk.methods.inversion.results import NINETY, Estimate
+from lodewalk.methods.inversion.results import Estimate
 from lodewalk.services.rocks.rows import frame_of
-from lodewalk.steps.bodies import FIELD_NEEDS, SENSOR_SD_M
+from lodewalk.steps.across import NEEDS, NEEDS_SET, UNKNOWN_HEIGHT, sensor_sd, walked
+from lodewalk.steps.bodies import FIELD_NEEDS, below_ground
 from lodewalk.steps.context import Reporter
-from lodewalk.steps.site_field import ambient_on_grid
+from lodewalk.steps.site_field import ambient_on_grid, grid_turn
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import run
+from lodewalk.survey.settings import picked
 from lodewalk.survey.store import read_product
 from lodewalk.validation import FloatArray
 
@@ -36,7 +38,7 @@ class CompactResult:
     """A compact body: its centre, moment and direction of magnetisation.
 
     The depth is that of the centre below ground, nulls stand where it can't be told. The direction
-    counts from grid north; without one, `direction_problem` says why. `off_field_deg` is its
+    counts from true north; without one, `direction_problem` says why. `off_field_deg` is its
     angle from the field's direction: beyond the cone the body holds remanence.
     """
 
@@ -95,8 +97,10 @@ def fit_spot(
     """
     if not 0.0 < reach_m < np.inf:
         raise InputError("The reach must be above zero.", value=reach_m)
-    run(folder, to="readings", workers=workers, reporter=reporter, cancelled=cancelled)
-    inputs = {name: read_product(folder, name) for name in FIELD_NEEDS}
+    for step in ("readings", "culture"):
+        run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
+    inputs = {name: read_product(folder, name) for name in {*NEEDS, *FIELD_NEEDS}}
+    lines = walked(inputs, picked(folder.settings, NEEDS_SET))
     own = _readings(folder, easting_m, northing_m, reach_m)
     if not own.height:
         raise InputError(
@@ -112,8 +116,13 @@ def fit_spot(
     )
     if found.problem:
         raise InputError(found.problem, remedy="Give another place, or another --reach.")
-    above = float(np.nanmedian(own["height_above_ground_m"].fill_null(0.0).to_numpy()))
-    return _result(found, own.height, reach_m, above, ambient)
+    above = own["height_above_ground_m"].median()
+    sd = sensor_sd(lines, own["row"].to_numpy())
+    if not isinstance(above, float) or sd is None:
+        raise InputError(UNKNOWN_HEIGHT, remedy="Set sensor_height_m of the instrument.")
+    depth = below_ground(found.estimates["depth_m"], above, sd_m=sd)
+    turn = grid_turn(inputs, folder.settings.survey.crs)
+    return _result(found, own.height, reach_m, depth, ambient, turn)
 
 
 def _readings(folder: Folder, east: float, north: float, reach: float) -> pl.DataFrame:
@@ -122,6 +131,7 @@ def _readings(folder: Folder, east: float, north: float, reach: float) -> pl.Dat
     return (
         frame_of(folder, "readings")
         .hstack(heights)
+        .with_row_index("row")
         .filter(
             pl.col("kept"),
             (pl.col("easting_m") - east).abs() <= reach,
@@ -132,7 +142,12 @@ def _readings(folder: Folder, east: float, north: float, reach: float) -> pl.Dat
 
 
 def _result(
-    found: CompactFit, count: int, reach_m: float, above_m: float, ambient: FloatArray
+    found: CompactFit,
+    count: int,
+    reach_m: float,
+    depth: Estimate,
+    ambient: FloatArray,
+    turn_deg: float,
 ) -> CompactResult:
     """Return the fit as it is told: depths below ground, a direction where its cone is narrow."""
     own = found.estimates
@@ -144,10 +159,10 @@ def _result(
         reach_m,
         _interval(own["easting_m"]),
         _interval(own["northing_m"]),
-        _below(own["depth_m"], above_m),
+        _interval(depth),
         _interval(own["moment_A_m2"]),
         own["inclination_deg"].value if told else None,
-        own["declination_deg"].value % 360.0 if told else None,
+        (own["declination_deg"].value + turn_deg + 180.0) % 360.0 - 180.0 if told else None,
         found.cone_deg,
         float(np.degrees(np.arccos(np.clip(unit @ field, -1.0, 1.0)))),
         "" if told else f"The cone of its direction is {found.cone_deg:.0f} degrees wide.",
@@ -158,11 +173,3 @@ def _result(
 def _interval(told: Estimate) -> Interval:
     """Return an estimate as value and interval."""
     return Interval(told.value, told.low, told.high)
-
-
-def _below(told: Estimate, above_m: float) -> Interval:
-    """Return a depth below ground, the error of the sensor's height added."""
-    more = NINETY * SENSOR_SD_M
-    value = told.value - above_m
-    low, high = (float(np.hypot(told.value - end, more)) for end in (told.low, told.high))
-    return Interval(value, value - low, value + high)
