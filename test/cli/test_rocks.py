@@ -164,6 +164,23 @@ def test_half_a_piece_of_a_line_is_a_wrong_usage(lodewalk, dyked_job):
     assert "--to is lacking" in shown.err.replace("\n", " ")
 
 
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("--from-point", "1,2", "--to-point", "3,4", "--line", "L3"), "don't go together"),
+        (("--east", "1", "--north", "2", "--reach", "3", "--line", "L3"), "don't go together"),
+        (("--east", "1", "--north", "2"), "--reach is lacking"),
+        (("--from-point", "1,2"), "--to-point is lacking"),
+        (("--east", "1", "--north", "2", "--reach", "3", "--kind", "dyke"), "--kind is for long"),
+        (("--kind", "dyke"), "--kind goes with a piece of a line"),
+    ],
+)
+def test_options_of_two_ways_do_not_mix(lodewalk, dyked_job, words, message):
+    shown = lodewalk("fit", dyked_job, *words)
+    assert shown.code == 2
+    assert message in " ".join(shown.err.replace("│", " ").split())
+
+
 def test_a_pick_is_added_refused_and_taken_back(lodewalk, dyked):
     made = told(
         lodewalk("pick", dyked, "--line", "L2", "--distance", "120", "--strike", "110", *WHO,

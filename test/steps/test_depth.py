@@ -121,9 +121,6 @@ def test_where_the_fit_found_no_body_no_method_tells_a_depth(inputs, made):
     said = "No anomaly stands above the noise."
     picks_too = {**notes["picks"], name: {**notes["picks"][name], "problem": said}}
     refused = {**notes, "picks": picks_too}
-        **notes,
-        "picks": {**notes["picks"], name: {**notes["picks"][name], "problem": said}},
-    }
     told = depth.run(inputs | {"fit_notes": Document(refused)}, {}, Context())["depths"].frame
     own = told.filter((pl.col("pick") == name) & (pl.col("method") != "fit"))
     assert own["depth_m"].null_count() == own.height == 1

@@ -1,7 +1,7 @@
 """`lodewalk trace`, `lodewalk fit` and `lodewalk depth`: from the map to the rocks."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,6 +20,13 @@ if TYPE_CHECKING:
 
 CAUTION = "Depths are below ground, intervals 90 %. No drilling decision without licensed practice."
 BRACKETS = "In brackets: depths by methods whose own conditions don't hold there."
+#: Ways to name a place for a fit of its own, and their options.
+LINE, MAP, PLACE = "a piece of a line", "two points of the map", "a place"
+WAYS = {
+    LINE: ("--line", "--from", "--to"),
+    MAP: ("--from-point", "--to-point"),
+    PLACE: ("--east", "--north", "--reach"),
+}
 #: What the words and signs of each table mean.
 TRACE_LEGEND = (
     "evidence: probability that it is more than noise; lines: survey lines that cross it.",
@@ -34,7 +41,8 @@ FIT_LEGEND = (
     "fits.magnetisation is unknown or all dips are allowed.",
 )
 DEPTH_LEGEND = (
-    f"top: height of the top above the ellipsoid; index: structural index. {BRACKETS}",
+    f"top: height above the ellipsoid, with the error of the receivers' heights besides, metres by "
+    f"handheld; index: structural index. {BRACKETS}",
     "apart: how far the methods that hold lie apart, in standard deviations of the answer; over 2 "
     "they disagree by more than its interval tells: look at the section. A dash: one holds.",
 )
@@ -116,42 +124,21 @@ def fit(
     as_json: AsJson = False,
 ) -> None:
     """Fit a body at each pick, or one to a piece of a line, of the map, or around a place."""
-    ends = _points(from_point, to_point, line)
-    if ends is not None:
+    _check_ways({
+        "--line": line, "--from": from_m, "--to": to_m, "--from-point": from_point,
+        "--to-point": to_point, "--east": east, "--north": north, "--reach": reach,
+        "--kind": kind, "--strike": strike, "--figure": figure,
+    })  # fmt: skip
+    if from_point is not None and to_point is not None:
+        ends = _point(from_point), _point(to_point)
         _across_grid(directory, ends, kind, strike, figure, as_json=as_json)
         return
     if east is not None and north is not None and reach is not None:
         _spot(directory, (east, north, reach), as_json=as_json)
         return
     if line is not None and from_m is not None and to_m is not None:
-        from lodewalk.services.rocks.along import fit_along
-
-        with progress() as reporter:
-            found = fit_along(
-                open_survey(directory),
-                line=line,
-                from_m=from_m,
-                to_m=to_m,
-                kind=kind,
-                strike_deg=strike,
-                figure=figure,
-                reporter=reporter,
-            )
-        emit(found, as_json=as_json, lines=_along(found))
+        _piece(directory, line, (from_m, to_m), kind, strike, figure, as_json=as_json)
         return
-    options = {
-        "--line": line, "--from": from_m, "--to": to_m, "--kind": kind, "--strike": strike,
-        "--figure": figure,
-    }  # fmt: skip
-    if any(value is not None for value in (east, north, reach)):
-        raise typer.BadParameter("--east, --north and --reach go together.")
-    given = [name for name, value in options.items() if value is not None]
-    if given:
-        together = ("--line", "--from", "--to")
-        lacking = " and ".join(name for name in together if name not in given)
-        raise typer.BadParameter(
-            f"A piece of a line needs --line, --from and --to together; {lacking} is lacking."
-        )
     from lodewalk.services.rocks.fit import fit as fit_service
 
     with progress() as reporter:
@@ -159,15 +146,57 @@ def fit(
     emit(result, as_json=as_json, lines=_fitted(result))
 
 
-def _points(
-    first: str | None, second: str | None, line: str | None
-) -> tuple[tuple[float, float], tuple[float, float]] | None:
-    """Return the two points of a profile of the map, None where none was asked for."""
-    if first is None and second is None:
-        return None
-    if first is None or second is None or line is not None:
-        raise typer.BadParameter("--from-point and --to-point go together, without --line.")
-    return _point(first), _point(second)
+def _check_ways(options: Mapping[str, object]) -> None:
+    """Raise for options of two ways to name a place, or half of one."""
+    given = [name for name, value in options.items() if value is not None]
+    asked = [way for way, names in WAYS.items() if set(given) & set(names)]
+    if len(asked) > 1:
+        raise typer.BadParameter(
+            f"Choose {' or '.join(asked)}: {', '.join(given)} don't go together."
+        )
+    if not asked:
+        if given:
+            raise typer.BadParameter(
+                f"{given[0]} goes with {LINE} (--line, --from and --to together) or {MAP}."
+            )
+        return
+    names = WAYS[asked[0]]
+    lacking = " and ".join(name for name in names if name not in given)
+    if lacking:
+        told = f"{', '.join(names[:-1])} and {names[-1]}"
+        raise typer.BadParameter(
+            f"{asked[0].capitalize()} needs {told} together; {lacking} is lacking."
+        )
+    if asked[0] == PLACE and set(given) - set(names):
+        left = ", ".join(name for name in given if name not in names)
+        raise typer.BadParameter(f"{left} is for long bodies and doesn't go with {PLACE}.")
+
+
+def _piece(
+    directory: Path,
+    line: str,
+    ends: tuple[float, float],
+    kind: str | None,
+    strike: float | None,
+    figure: Path | None,
+    *,
+    as_json: bool,
+) -> None:
+    """Fit a body to a piece of a line and tell it."""
+    from lodewalk.services.rocks.along import fit_along
+
+    with progress() as reporter:
+        found = fit_along(
+            open_survey(directory),
+            line=line,
+            from_m=ends[0],
+            to_m=ends[1],
+            kind=kind,
+            strike_deg=strike,
+            figure=figure,
+            reporter=reporter,
+        )
+    emit(found, as_json=as_json, lines=_along(found))
 
 
 def _point(text: str) -> tuple[float, float]:
@@ -316,7 +345,7 @@ def _none(what: str, problem: str | None) -> str:
 
 def _numbers(row: "Body") -> list[str]:
     """Return depth, width, index angle and dip of a body, each with its interval."""
-    from lodewalk.services.rocks.rows import interval
+    from lodewalk.services.rocks.rows import angle_digits, interval
 
     return [
         interval(row.depth_m, row.depth_low_m, row.depth_high_m),
@@ -325,8 +354,13 @@ def _numbers(row: "Body") -> list[str]:
             row.width_low_m if row.width_resolved else None,
             row.width_high_m,
         ),
-        interval(row.index_angle_deg, row.index_angle_low_deg, row.index_angle_high_deg, digits=0),
-        interval(row.dip_deg, row.dip_low_deg, row.dip_high_deg, digits=0),
+        *(
+            interval(value, low, high, digits=angle_digits(low, high))
+            for value, low, high in (
+                (row.index_angle_deg, row.index_angle_low_deg, row.index_angle_high_deg),
+                (row.dip_deg, row.dip_low_deg, row.dip_high_deg),
+            )
+        ),
     ]
 
 

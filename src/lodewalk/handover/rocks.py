@@ -22,6 +22,7 @@ from lodewalk.handover.compact_rocks import compact_figures, compact_rows, witho
 from lodewalk.handover.content import ReportFigure, Undrawn
 from lodewalk.handover.pictures import picture
 from lodewalk.handover.rocks_content import BodyRow, DepthRow, PickRow, RockRecords, Rocks
+from lodewalk.handover.words import angle_digits
 
 #: Transforms in words, in the order in which they are told.
 TRANSFORMS = {
@@ -310,12 +311,13 @@ def _body_row(row: Mapping[str, Any]) -> BodyRow:
     """Return one row of the table of bodies."""
     sure = number(row["probability"], 2)
     kind = f"{row['kind']} ({sure})" if row["decidable"] else f"{row['kind']}, not sure ({sure})"
+    digits = angle_digits(row["index_angle_low_deg"], row["index_angle_high_deg"])
     return BodyRow(
         row["body"],
         kind,
         joint_words(row),
         _width(row),
-        interval(row, "index_angle", "deg", 0),
+        interval(row, "index_angle", "deg", digits),
         dip_words(row) if row["dip_deg"] is not None else "index angle alone",
         magnetisation_words(row["magnetisation"]),
     )

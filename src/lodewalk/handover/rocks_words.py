@@ -49,7 +49,7 @@ ROCK_GLOSSARY: Final = (
     Fact("strike", "direction of a body's length, clockwise from grid north"),
     Fact("structural index", "how fast a body's field falls off with distance: 0 for a contact, "
          "1 for a sheet, 2 for a cylinder, 3 for a sphere"),
-    Fact("thin sheet", "a dyke so much deeper than wide that its width doesn't show"),
+    Fact("thin sheet", "a dyke narrower than its top is deep; mostly its width doesn't show"),
     Fact("total gradient", "length of the anomaly's gradient; high above the edges of bodies"),
     Fact("vertical derivative", "change of the anomaly with depth; sharpens shallow bodies"),
 )  # fmt: skip

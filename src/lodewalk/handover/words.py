@@ -124,3 +124,14 @@ SITE: Final = (
     ("precession_Hz", "Precession frequency", "Hz", 3, "of protons in this field"),
     ("tuning_uT", "Tuning", "µT", 1, "to set on a proton instrument"),
 )
+
+
+def angle_digits(low: float | None, high: float | None) -> int:
+    """Return the decimals of an angle for print: one where its interval is under two degrees.
+
+    Examples
+    --------
+    >>> angle_digits(-53.4, -52.6), angle_digits(10.0, 20.0), angle_digits(None, 1.0)
+    (1, 0, 0)
+    """
+    return 1 if low is not None and high is not None and high - low < 2.0 else 0

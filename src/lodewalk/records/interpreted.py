@@ -138,7 +138,13 @@ class Depths(Table):
         Column("method", pl.String(), "", "answer, fit, or the name of a rule"),
         *PLACE,
         *_estimate("depth", "m", "depth of the top below ground"),
-        _number("top_height_m", "m", "height of the top, above the ellipsoid", nullable=True),
+        _number(
+            "top_height_m",
+            "m",
+            "height of the top, above the ellipsoid; no interval, since the "
+            "receivers' heights are off besides",
+            nullable=True,
+        ),
         _number("index", "", "structural index", nullable=True),
         _number("index_sd", "", "one standard deviation of the index", nullable=True),
         _number(
@@ -170,7 +176,13 @@ class Bodies(Table):
         _number("strike_deg", "deg", "azimuth of the strike from grid north", nullable=True),
         _number("strike_sd_deg", "deg", "one standard deviation of the strike", nullable=True),
         *_estimate("depth", "m", "depth of the top below ground"),
-        _number("top_height_m", "m", "height of the top, above the ellipsoid", nullable=True),
+        _number(
+            "top_height_m",
+            "m",
+            "height of the top, above the ellipsoid; no interval, since the "
+            "receivers' heights are off besides",
+            nullable=True,
+        ),
         *_estimate("width", "m", "width across the strike, horizontal"),
         Column("width_resolved", pl.Boolean(), "", "whether the data tell the width"),
         *_estimate("index_angle", "deg", "index angle"),

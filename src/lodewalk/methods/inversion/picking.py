@@ -316,8 +316,8 @@ def profile_problem(
         return "No anomaly stands out of the noise here: the profile is flat."
     if length < LEAST_LENGTH * depth_m:
         return (
-            f"The profile is {length:.0f} m long; a body about {depth_m:.0f} m below the sensor "
-            f"needs {LEAST_LENGTH * depth_m:.0f} m."
+            f"The profile is {np.floor(length):.0f} m long; a body about {depth_m:.0f} m below the "
+            f"sensor needs {np.ceil(LEAST_LENGTH * depth_m):.0f} m."
         )
     side = min(float(distance_m[-1]), -float(distance_m[0]))
     if side < LEAST_SIDE * depth_m:

@@ -7,6 +7,7 @@ from typing import Any, TypeVar, cast
 
 import polars as pl
 
+from lodewalk.handover.words import angle_digits as angle_digits
 from lodewalk.methods.lineaments.evidence import SUREST
 from lodewalk.records import Document
 from lodewalk.survey.folder import Folder

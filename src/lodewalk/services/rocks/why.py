@@ -98,7 +98,8 @@ def why_body(folder: Folder, name: str) -> WhyBody:
     body = _body(folder, name)
     lineament = (pick or picks.row(0, named=True))["lineament"]
     depth, methods = _depth(folder, name, body)
-    names = picks["pick"].to_list()
+    fitted = set(frame_of(folder, "bodies")["pick"].drop_nulls())
+    names = [one for one in picks["pick"].to_list() if pick is not None or one in fitted]
     readings = _rests_on(folder, names, pick, body)
     lines = [
         *_where(folder, name, pick, lineament, names),
@@ -217,7 +218,8 @@ def _what(
         sure = "" if body["decidable"] else ", which doesn't decide it"
         lines.append(
             f"Fitted as {body['kind']}, probability {number(body['probability'], 2)}{sure}; misfit "
-            f"{number(body['misfit'], 2)} (1 is all noise) over {body['profiles']} profile(s)."
+            f"{number(body['misfit'], 2)} (1 is all noise) over {body['profiles']} "
+            f"{'profile' if body['profiles'] == 1 else 'profiles'}."
         )
     for one in methods:
         said = interval(one.depth_m, one.depth_low_m, one.depth_high_m)
