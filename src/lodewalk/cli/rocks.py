@@ -45,6 +45,7 @@ DEPTH_LEGEND = (
     f"handheld; index: structural index. {BRACKETS}",
     "apart: how far the methods that hold lie apart, in standard deviations of the answer; over 2 "
     "they disagree by more than its interval tells: look at the section. A dash: one holds.",
+    "The calibrated depth is told from the readings alone; facts from elsewhere stand in the fit.",
 )
 #: Numbers in a sentence: two reasons that differ in these alone tell the same.
 _FIGURES = re.compile(r"[\d.]+")

@@ -83,7 +83,7 @@ def run(
         for one, part, told in zip(looked, parts, context.map(tell, parts), strict=True):
             context.check_cancelled()
             rows.append(site.row(one, part, told))
-            if not told.found.fit.problem:
+            if rows[-1]["problem"] is None:
                 curves.append(site.curve(one, part, told))
             tried[one.name] = [
                 {"reach_m": round(reach, 3), "problem": why or None}

@@ -23,7 +23,7 @@ from lodewalk.steps.fits import Pick, usable_picks
 from lodewalk.steps.rows import document, table
 from lodewalk.steps.strong import noted_beyond, wider, without_beyond
 
-ANSWER = "answer"
+ANSWER, FIT = "answer", "fit"
 #: Window of Euler's equation in nodes, and places that are told.
 WINDOW, PLACES = 10, 12
 
@@ -45,7 +45,11 @@ def run(
     rows: list[dict[str, Any]] = []
     for pick, answer, one in zip(picks, answers, strong, strict=True):
         own = _rows(pick, answer, bodies.get(pick.row["pick"]))
-        rows += [row if one is None or one.problem else wider(row, one) for row in own]
+        rows += [
+            # the fit's own row is wider already
+            row if one is None or one.problem or row["method"] == FIT else wider(row, one)
+            for row in own
+        ]
     rows += _without(inputs, {row["pick"] for row in rows})
     columns = {
         column.name: pl.Series([row.get(column.name) for row in rows], dtype=column.dtype)
@@ -116,7 +120,7 @@ def _rows(
         yield {
             **{name: body[name] for name in taken},
             "pick": pick.row["pick"],
-            "method": "fit",
+            "method": FIT,
             "valid": body["depth_m"] is not None,
             "reason": f"The body of the fit: {body['kind']}.",
         }

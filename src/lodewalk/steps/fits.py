@@ -44,6 +44,8 @@ from lodewalk.steps.strong import (
 Floats = NDArray[np.float64]
 
 
+#: Error of a receiver's height, in errors of its place on one axis (common practice).
+HEIGHT_ERROR = 1.5
 #: Why a body that comes out above the ground is not told.
 ABOVE = (
     "Its top comes out above the ground: iron at the surface, a wrong height of the sensor, or "
@@ -227,7 +229,8 @@ def _said(pick: Pick, one: Fitted, told: ProfileFit) -> Said:
     if one.beside is not None:
         parts = zip(one.beside.names, one.beside.common, told.response, strict=False)
         shared = {name: (part * row[0], part * row[1]) for name, part, row in parts}
-    return Said(told.widths, stand.sensor_height_m - rise, ground, shared)
+    unsure = HEIGHT_ERROR * profile.place_sd_m
+    return Said(told.widths, stand.sensor_height_m - rise, ground, shared, unsure)
 
 
 def in_order(own: Sequence[tuple[Pick, Fitted]]) -> list[tuple[Pick, Fitted]]:

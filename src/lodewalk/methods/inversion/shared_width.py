@@ -48,12 +48,15 @@ class Said:
     shared : mapping of str to (float, float)
         Errors that this profile has in common with others, by name: what one standard deviation
         makes of log depth and of the index angle [deg].
+    ground_sd_m : float
+        Error of the ground's height against that at the other profiles [m].
     """
 
     widths: Mapping[str, ByWidth]
     sensor_m: float
     ground_m: float
     shared: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    ground_sd_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -209,11 +212,13 @@ def _of_family(
     rows = np.flatnonzero(total > total.max() - FAR)
     log_depth, part = _of(told, name, "log_depth", rows)
     sensor = np.array([one.sensor_m for one in told])
+    # a level top is as deep below each profile's ground as the heights there say
+    unsure = np.array([one.ground_sd_m for one in told]) if level else 0.0
     value = np.exp(log_depth) - sensor - above
     mean = np.median(value, axis=1)
     for _ in range(ROUNDS):
         below = np.maximum(mean[:, None] + above + sensor, np.maximum(sensor, LEAST_M))
-        depth = means_over(value, part * below)
+        depth = means_over(value, np.hypot(part * below, unsure))
         mean = depth.value
     # of a normal error in metres from one of the logarithm
     own = total[rows] + depth.log_likelihood + np.log(below).sum(axis=1)

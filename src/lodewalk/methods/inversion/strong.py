@@ -179,7 +179,11 @@ def as_measured(found: ProfileFit, beyond: Beyond) -> ProfileFit:
         for fit in found.fits
     )
     depth = None if found.depth is None else _spread(found.depth, beyond.wider)
-    return replace(found, fits=fits, depth=depth)
+    widths = {
+        name: replace(one, sd={k: beyond.wider * sd for k, sd in one.sd.items()})
+        for name, one in found.widths.items()
+    }
+    return replace(found, fits=fits, depth=depth, widths=widths)
 
 
 def strong_words(beyond: Beyond) -> str:

@@ -129,7 +129,7 @@ def fit(
     for step in ("dips", "compact"):
         run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
     told = notes_of(folder, "fit_notes").get("facts", [])
-    known = [str(fact["text"]) for fact in told]
+    known = [*(str(fact["text"]) for fact in told), *_outcrops(folder)]
     bodies = [filled(Body, row) for row in told_bodies(folder).iter_rows(named=True)]
     why, idle = nothing_picked(folder), idle_picks(folder)
     rows = frame_of(folder, "compact_bodies").iter_rows(named=True)
@@ -145,6 +145,23 @@ def idle_compact(folder: Folder) -> list[str]:
         "place."
         for row in notes_of(folder, "compact_notes")["idle_decisions"]
     ]
+
+
+def _outcrops(folder: Folder) -> list[str]:
+    """Return a sentence for each dip at an outcrop: at which bodies it is told of."""
+    facts = frame_of(folder, "known_recorded").filter(pl.col("what") == "dip")
+    words = frame_of(folder, "dips").select("body", "dip_words")
+    said = []
+    for row, fact in enumerate(facts.iter_rows(named=True)):
+        name = fact["name"] or f"fact {row + 1}"
+        near = words.filter(pl.col("dip_words").str.contains(f" degrees at {name}", literal=True))
+        told = (
+            f"is told of at {', '.join(near['body'])}"
+            if near.height
+            else ("lies near no pick with a body of its strike, so it isn't used")
+        )
+        said.append(f"{name}: a dip of {fact['value']:g} degrees {told}.")
+    return said
 
 
 def told_bodies(folder: Folder) -> pl.DataFrame:

@@ -18,7 +18,7 @@ from lodewalk.services.rocks.rows import (
     plain,
 )
 from lodewalk.services.rocks.why_compact import compact_readings, compact_row, compact_words
-from lodewalk.services.rocks.why_interval import answer_interval, place_error
+from lodewalk.services.rocks.why_interval import answer_interval, dip_lines, place_error
 from lodewalk.steps.bodies import SENSOR_SD_M
 from lodewalk.steps.fits import profile_of
 from lodewalk.survey.folder import Folder
@@ -105,6 +105,7 @@ def why_body(folder: Folder, name: str) -> WhyBody:
         *_where(folder, name, pick, lineament, names),
         *_what(body, depth, methods),
         *_interval(folder, pick, body),
+        *dip_lines(folder, name),
         *_told(pick, readings, names),
         *(compact_words(compact) if compact is not None else []),
     ]
@@ -243,13 +244,14 @@ def _interval(
     noise, kinds = note["noise"], note["probability"]
     own = frame_of(folder, "profiles").filter(pl.col("pick") == pick["pick"])
     others = ", ".join(f"{kind} {p:.2f}" for kind, p in kinds.items() if p >= 0.01)
+    sensor_sd = SENSOR_SD_M if pick["sensor_sd_m"] is None else pick["sensor_sd_m"]
     return [
-        *answer_interval(folder, pick["pick"]),
+        *answer_interval(folder, pick["pick"], sensor_sd),
         *place_error(own, noise),
         "The interval of the fit holds the readings' own noise (times "
         f"{number(noise['scale'], 2)}), "
         f"{number(noise['correlated_nT'], 2)} nT that neighbours within "
-        f"{number(noise['length_m'])} m share, the kind ({others}), and {SENSOR_SD_M:g} m of the "
+        f"{number(noise['length_m'])} m share, the kind ({others}), and {sensor_sd:g} m of the "
         "sensor's height.",
         *([body["not_resolved"]] if body["not_resolved"] else []),
         *_known(folder, pick["pick"]),

@@ -6,13 +6,12 @@ import numpy as np
 import polars as pl
 
 from lodewalk.services.rocks.depth import ANSWER
-from lodewalk.services.rocks.rows import frame_of, notes_of, number
-from lodewalk.steps.bodies import SENSOR_SD_M
+from lodewalk.services.rocks.rows import angle_digits, frame_of, interval, notes_of, number
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
 
 
-def answer_interval(folder: Folder, pick: str) -> list[str]:
+def answer_interval(folder: Folder, pick: str, sensor_sd_m: float) -> list[str]:
     """Say what the interval of a pick's calibrated depth holds; nothing where there is none."""
     if not product_path(folder, "depths").exists():
         return []
@@ -28,7 +27,7 @@ def answer_interval(folder: Folder, pick: str) -> list[str]:
     return [
         "This depth is the calibrated answer. Its interval holds the fit's noise below, the kinds "
         f"that remain ({kinds or 'none fitted: the methods alone'}), a factor that trials gave, "
-        f"the disagreement of the methods where it is large{rules}, and {SENSOR_SD_M:g} m of the "
+        f"the disagreement of the methods where it is large{rules}, and {sensor_sd_m:g} m of the "
         "sensor's height."
     ]
 
@@ -62,4 +61,23 @@ def place_error(profile: pl.DataFrame, noise: dict[str, Any]) -> list[str]:
         f"place on a steep anomaly is off by {number(place, 2)} nT (rms; at most "
         f"{number(most, 2)} nT), beside {number(others[0], 2)} nT of the "
         f"readings' own{largest}."
+    ]
+
+
+def dip_lines(folder: Folder, name: str) -> list[str]:
+    """Say what is told of the dip of a body, and what dips at outcrops say of it."""
+    if not product_path(folder, "dips").exists():
+        return []
+    own = frame_of(folder, "dips").filter(pl.col("body") == name)
+    if not own.height:
+        return []
+    row = own.row(0, named=True)
+    if row["dip_deg"] is None:
+        return [row["dip_words"]]
+    digits = angle_digits(row["dip_low_deg"], row["dip_high_deg"])
+    dip = interval(row["dip_deg"], row["dip_low_deg"], row["dip_high_deg"], digits=digits)
+    reach = f"{number(row['dip_range_low_deg'], 0)} to {number(row['dip_range_high_deg'], 0)}"
+    return [
+        f"Its dip is {dip} degrees to the right of the strike (90 % interval), under remanence "
+        f"{reach}. {row['dip_words']}"
     ]
