@@ -62,7 +62,9 @@ def test_intervals_hold_the_truth_and_the_words_stand(made):
     rows = made["bodies"].frame
     assert rows.height == LINES + 1
     truth = 8.0 - SENSOR
-    assert ((rows["depth_low_m"] <= truth) & (rows["depth_high_m"] >= truth)).sum() >= LINES
+    held = (rows["depth_low_m"] <= truth) & (rows["depth_high_m"] >= truth)
+    assert held.sum() >= LINES
+    assert held.filter(rows["pick"].is_null()).all()  # the joint body
     assert abs(rows["depth_m"] - truth).max() < 0.5
     assert rows["not_resolved"].str.contains("% of the field: the exact difference").all()
 

@@ -156,6 +156,30 @@ def test_a_level_top_is_told_from_one_that_follows_the_ground():
     assert shared_body(level).estimates["depth_m"].value == pytest.approx(14.0, abs=1.0)
 
 
+def test_a_level_top_is_no_surer_than_the_heights_of_the_ground():
+    """Level tops under ground whose recorded heights are off by 2 m, independent of each other."""
+    rng = np.random.default_rng(11)
+    heights = np.array([0.0, 3.0, 6.0, 9.0, 12.0])
+    held = {0.0: 0, 2.0: 0}
+    for _ in range(12):
+        widths = [
+            fit_profile(profile_over(rng, depth=10.0 + height, half=2.0), noise=Noise()).widths
+            for height in heights
+        ]
+        recorded = 100.0 + heights + rng.normal(0.0, 2.0, heights.size)
+        for sd in held:
+            body = shared_body(
+                [
+                    Said(one, 2.0, ground, ground_sd_m=sd)
+                    for one, ground in zip(widths, recorded, strict=True)
+                ]
+            )
+            depth = body.estimates["depth_m"]
+            held[sd] += depth.low < 8.0 + heights.mean() < depth.high
+    assert held[2.0] >= 10
+    assert held[0.0] <= held[2.0]
+
+
 def test_one_profile_is_not_several():
     with pytest.raises(InputError, match="Too few profiles"):
         shared_body([said_of(profile_over(np.random.default_rng(1)))[1]])
