@@ -17,6 +17,7 @@ from lodewalk.cli.decide import decide, tick
 from lodewalk.cli.demo import demo
 from lodewalk.cli.feasibility import feasibility
 from lodewalk.cli.new import new
+from lodewalk.cli.open import open_pages
 from lodewalk.cli.pick import pick, refuse
 from lodewalk.cli.plan import plan
 from lodewalk.cli.report import report
@@ -40,6 +41,7 @@ for command in (
     depth, pick, refuse, why, report,
 ):  # fmt: skip
     app.command()(command)
+app.command("open")(open_pages)
 
 
 #: The code that the command line ends with after Ctrl-C: 128 and the number of the signal.

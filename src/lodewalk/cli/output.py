@@ -50,6 +50,9 @@ class Bars:
         self._progress = progress
         self._tasks: dict[str, TaskID] = {}
 
+    def began(self, step: str, why: list[str]) -> None:
+        """Leave the reasons to the table at the end."""
+
     def progress(self, step: str, done: int, total: int) -> None:
         """Move the bar of a step."""
         if step not in self._tasks:

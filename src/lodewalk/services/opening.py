@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from lodewalk.steps.context import Reporter, Silent
 
 if TYPE_CHECKING:
-    from lodewalk.survey.folder import Folder
+    from lodewalk.survey.folder import Folder as Folder
 
 __all__ = ["Reporter", "Silent", "open_survey"]
 

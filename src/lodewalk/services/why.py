@@ -11,13 +11,12 @@ from lodewalk.errors import FolderError, InputError
 from lodewalk.formats.delimited.encoding import decode
 from lodewalk.records import Document
 from lodewalk.services.rocks.why import WhyBody, names_body, why_body
+from lodewalk.services.stale import pending
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.rows import spread
 from lodewalk.survey.decisions import Clock, Lag, in_force, read_decisions
 from lodewalk.survey.folder import Folder
-from lodewalk.survey.graph import key_parts, why_stale
 from lodewalk.survey.ledger import check_raw, display_names, read_ledger
-from lodewalk.survey.state import read_state
 from lodewalk.survey.store import read_product
 
 #: Parts of the error of a reading, and what they are called.
@@ -72,30 +71,9 @@ def why_step(folder: Folder, name: str) -> WhyStep:
     InputError
         When there is no such step.
     """
-    steps = needed_for(name)
-    state = read_state(folder)
-    entries, decisions = read_ledger(folder), read_decisions(folder)
-    digests: dict[str, str] = {}
-    stale: dict[str, list[str]] = {}
-    for step in steps:
-        waits = [item for item in stale if set(step.inputs) & set(_products(item))]
-        if waits:
-            stale[step.name] = [f"step {item} has to run first" for item in waits]
-            continue
-        parts = key_parts(step, folder, entries=entries, decisions=decisions, digests=digests)
-        reasons = why_stale(folder, step, parts, state.get(step.name))
-        if reasons:
-            stale[step.name] = reasons
-        else:
-            digests.update({n: s.digest for n, s in state[step.name].products.items()})
-    last = next(step for step in steps if step.name == name)
-    reasons = stale.get(name, [])
+    last = needed_for(name)[-1]
+    reasons = [why for row in pending(folder, to=name).steps if row.step == name for why in row.why]
     return WhyStep(name, bool(reasons), reasons, list(last.inputs), list(last.settings))
-
-
-def _products(step: str) -> tuple[str, ...]:
-    """Return the products of a step."""
-    return next(item.products for item in STEPS if item.name == step)
 
 
 def why_reading(folder: Folder, name: str) -> WhyReading:

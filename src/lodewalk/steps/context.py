@@ -17,7 +17,10 @@ Result = TypeVar("Result")
 
 
 class Reporter(Protocol):
-    """Hears how far a step is."""
+    """Hears which step begins and how far it is."""
+
+    def began(self, step: str, why: list[str]) -> None:
+        """Hear that a step begins, and the reasons for it."""
 
     def progress(self, step: str, done: int, total: int) -> None:
         """Hear that `done` of `total` parts are ready."""
@@ -25,6 +28,9 @@ class Reporter(Protocol):
 
 class Silent:
     """A reporter that says nothing."""
+
+    def began(self, step: str, why: list[str]) -> None:
+        """Say nothing."""
 
     def progress(self, step: str, done: int, total: int) -> None:
         """Say nothing."""

@@ -18,9 +18,12 @@ class Folder:
     ----------
     path : Path
         The folder itself.
+    tried : Settings, optional
+        Settings to look at it with instead of those that are written there.
     """
 
     path: Path
+    tried: Settings | None = None
 
     @property
     def settings_file(self) -> Path:
@@ -72,7 +75,7 @@ class Folder:
     @cached_property
     def settings(self) -> Settings:
         """The settings, read and checked."""
-        return read_settings(self.settings_file)
+        return self.tried or read_settings(self.settings_file)
 
 
 def open_folder(path: Path) -> Folder:

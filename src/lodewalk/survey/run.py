@@ -78,6 +78,7 @@ class Runner:
         )
         why = why_stale(self.folder, step, parts, self.state.get(step.name))
         if why:
+            self.reporter.began(step.name, why)
             self._execute(step, Made(key_of(step, parts), parts))
         for name, stored in self.state[step.name].products.items():
             self.digests[name] = stored.digest

@@ -1,0 +1,251 @@
+"""Settings as a form shows them, and changing them in `survey.toml` without losing its comments."""
+
+import json
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from types import NoneType
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
+
+from lodewalk.errors import SettingsError
+from lodewalk.services.stale import PendingResult, pending
+from lodewalk.survey.files import write_text
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.lock import locked
+from lodewalk.survey.settings import check_settings, default_text, range_text, toml_value
+from lodewalk.survey.settings_table import SECTIONS
+
+BY_HAND = "Change it in survey.toml by hand."
+
+
+@dataclass(frozen=True)
+class SettingRow:
+    """One setting: `section` and `name` say where, `limits` unit and range in words.
+
+    `kind` is number, whole number, text, choice, yes or no, or other; `default` and `value` are
+    null where nothing is set, which `help` explains.
+    """
+
+    section: str
+    name: str
+    help: str
+    unit: str
+    limits: str
+    kind: str
+    choices: list[str]
+    default: Any
+    value: Any
+    changed: bool
+
+
+@dataclass(frozen=True)
+class SettingSection:
+    """One section of settings."""
+
+    section: str
+    about: str
+    rows: list[SettingRow]
+
+
+@dataclass(frozen=True)
+class SettingsResult:
+    """All settings, with the sections of this survey's instruments."""
+
+    sections: list[SettingSection]
+
+
+def settings(folder: Folder) -> SettingsResult:
+    """Return every setting with unit, range, help, default and value.
+
+    Raises
+    ------
+    SettingsError
+        Where `survey.toml` holds a wrong one.
+    """
+    values = folder.settings.model_dump(mode="json")
+    sections = []
+    for name, section in SECTIONS.items():
+        about = (section.__doc__ or "").strip().splitlines()[0]
+        for full, own in _own(name, values):
+            rows = [_row(full, key, item, own) for key, item in section.model_fields.items()]
+            sections.append(SettingSection(full, about, rows))
+    return SettingsResult(sections)
+
+
+def _own(name: str, values: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Yield the full names of a section and its values; one for each named thing."""
+    head, dot, _ = name.partition(".NAME")
+    if dot:
+        for key, own in values.get(head, {}).items():
+            yield f"{head}.{key}", own
+    else:
+        yield name, values.get(name, {})
+
+
+def _row(section: str, name: str, item: FieldInfo, own: Mapping[str, Any]) -> SettingRow:
+    """Return one setting as a form shows it."""
+    default = None if item.default is PydanticUndefined else _plain(item.default)
+    value = own.get(name, default)
+    extra = item.json_schema_extra if isinstance(item.json_schema_extra, dict) else {}
+    kind, choices = _kind(item.annotation)
+    return SettingRow(
+        section=section,
+        name=name,
+        help=str(item.description or ""),
+        unit=str(extra.get("unit", "")),
+        limits=range_text(item),
+        kind=kind,
+        choices=choices,
+        default=default,
+        value=value,
+        changed=value != default,
+    )
+
+
+def _plain(value: Any) -> Any:
+    """Return a default as JSON has it."""
+    return json.loads(json.dumps(value, default=str))
+
+
+def _kind(annotation: Any) -> tuple[str, list[str]]:
+    """Return what kind of control a setting wants, and its choices."""
+    for part in _parts(annotation):
+        if get_origin(part) is Literal:
+            return "choice", [str(choice) for choice in get_args(part)]
+        known = {bool: "yes or no", int: "whole number", float: "number", str: "text"}
+        if part in known:
+            return known[part], []
+    return "other", []
+
+
+def _parts(annotation: Any) -> Iterator[Any]:
+    """Yield the kinds of value that an annotation allows, without None and limits."""
+    if hasattr(annotation, "__metadata__"):
+        yield from _parts(annotation.__origin__)
+    elif get_origin(annotation) is Literal or not get_args(annotation):
+        if annotation is not NoneType:
+            yield annotation
+    elif not (isinstance(annotation, type) and issubclass(annotation, BaseModel)):
+        if get_origin(annotation) in (tuple, list, dict):
+            yield get_origin(annotation)
+        else:
+            for part in get_args(annotation):
+                yield from _parts(part)
+
+
+def preview_settings(folder: Folder, changes: Mapping[str, Any]) -> PendingResult:
+    """Say which steps a run would do after these changes; nothing is changed.
+
+    Parameters
+    ----------
+    changes : mapping
+        Values by dotted name, such as ``{"gridding.spacing_m": 5.0}``; None resets to the default.
+
+    Raises
+    ------
+    SettingsError
+        For a wrong name or value.
+    """
+    return pending(_tried(folder, changes)[0])
+
+
+def change_settings(folder: Folder, changes: Mapping[str, Any]) -> SettingsResult:
+    """Write changed settings into `survey.toml`; comments and all other lines stay.
+
+    Raises
+    ------
+    SettingsError
+        For a wrong name or value, or one that can't be written this way; nothing is changed then.
+    """
+    with locked(folder):
+        tried, text = _tried(folder, changes)
+        write_text(folder.settings_file, text)
+    return settings(Folder(tried.path))
+
+
+def _tried(folder: Folder, changes: Mapping[str, Any]) -> tuple[Folder, str]:
+    """Return the folder with changed settings, and the text that holds them."""
+    file = folder.settings_file
+    text = file.read_text(encoding="utf-8-sig")
+    wanted = tomllib.loads(text)
+    for name, value in changes.items():
+        *place, key = name.split(".")
+        section = ".".join(place)
+        part: dict[str, Any] = wanted
+        for step in _section_path(section):
+            part = part.setdefault(step, {})
+        part.pop(key, None) if value is None else part.update({key: value})
+    made = check_settings(wanted, file=file.name)
+    for name, value in changes.items():
+        section, _, key = name.rpartition(".")
+        text = _with_value(text, section, key, value)
+    if check_settings(tomllib.loads(text), text=text, file=file.name) != made:
+        raise SettingsError(
+            "This setting can't be changed from here.", file=file.name, remedy=BY_HAND
+        )
+    return replace(folder, tried=made), text
+
+
+def _section_path(section: str) -> list[str]:
+    """Return the nested names of a section; an instrument's own name may hold dots."""
+    head, dot, rest = section.partition(".")
+    return [head, rest] if dot and f"{head}.NAME" in SECTIONS else section.split(".")
+
+
+def _with_value(text: str, section: str, key: str, value: Any) -> str:
+    """Return the text with one setting written, put in place of its comment, or taken back."""
+    lines = text.split("\n")
+    first, last = _section_lines(lines, section)
+    written = f"{key} = {toml_value(value)}" if value is not None else _unset(section, key)
+    pattern = re.compile(rf"\s*(# *)?\"?{re.escape(key)}\"?\s*=")
+    found = [place for place in range(first, last) if pattern.match(lines[place])]
+    live = [place for place in found if not lines[place].lstrip().startswith("#")]
+    if value is None:
+        for place in live:
+            lines[place] = written
+    elif live or found:
+        lines[(live or found)[0]] = written
+    elif first < len(lines) or last:
+        if first == last == len(lines):
+            lines += ["", f"[{_header(section)}]"]
+            last = len(lines)
+        lines.insert(last, written)
+    return "\n".join(lines)
+
+
+def _unset(section: str, key: str) -> str:
+    """Return the comment that shows the default of a setting nobody set."""
+    head, _, _ = section.partition(".")
+    known = SECTIONS.get(section) or SECTIONS[f"{head}.NAME"]
+    return f"# {key} = {default_text(known.model_fields[key])}".rstrip()
+
+
+def _header(section: str) -> str:
+    """Return the name of a section as TOML writes it."""
+    return ".".join(
+        part if re.fullmatch(r"[A-Za-z0-9_-]+", part) else json.dumps(part, ensure_ascii=False)
+        for part in _section_path(section)
+    )
+
+
+def _section_lines(lines: list[str], section: str) -> tuple[int, int]:
+    """Return the first line of a section's values and the line after its last."""
+    heads = {section, _header(section)}
+    starts = [
+        place
+        for place, line in enumerate(lines)
+        if re.match(r"\s*\[", line) and line.split("]")[0].strip().lstrip("[").strip() in heads
+    ]
+    if not starts:
+        return len(lines), len(lines)
+    first = starts[0] + 1
+    ends = (place for place in range(first, len(lines)) if re.match(r"\s*\[", lines[place]))
+    last = next(ends, len(lines))
+    while last > first and not lines[last - 1].strip():
+        last -= 1
+    return first, last

@@ -1,0 +1,94 @@
+"""The rooms: one frame for all, filled by the page's own script from the API."""
+
+from functools import cache
+from importlib.resources import files
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from lodewalk import __version__
+from lodewalk.web.guard import ENTRY
+from lodewalk.web.session import Serving
+
+#: Address, name and what is done in each room, in the order of the work.
+ROOMS = (
+    ("site", "Site", "The field there, tuning, and whether the rocks will show."),
+    ("plan", "Plan", "The area, lines and ties, effort and odds, files for the handheld."),
+    ("days", "Days", "Files of the day, base record, lines, findings, and what to walk again."),
+    ("map", "Map", "Grids, transforms and standard error; every value with its story."),
+    ("rocks", "Rocks", "Lineaments, profiles, bodies and depths, with their intervals."),
+    ("hand-over", "Hand over", "Report, layers and the package that another person can check."),
+    ("settings", "Settings", "Every setting with its unit, range and default."),
+)
+
+router = APIRouter(include_in_schema=False)
+
+
+@cache
+def _templates() -> Environment:
+    """Return the templates; whatever they fill in is escaped."""
+    return Environment(
+        loader=PackageLoader("lodewalk.web"),
+        autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _page(template: str, **values: object) -> HTMLResponse:
+    """Return a page."""
+    text = _templates().get_template(template).render(version=__version__, rooms=ROOMS, **values)
+    return HTMLResponse(text)
+
+
+@router.get(ENTRY)
+def enter(request: Request, session: Serving, token: Annotated[str, Query()] = "") -> Response:
+    """Swap the token of the printed address for a cookie, and go on to the pages."""
+    del request
+    if not session.keys.opens(token):
+        answer = _page("refused.html.j2", room="", title="No key")
+        answer.status_code = 403
+        return answer
+    answer = RedirectResponse("/", status_code=303)
+    answer.set_cookie(
+        session.keys.cookie, session.keys.session, httponly=True, samesite="strict", path="/"
+    )
+    return answer
+
+
+@router.get("/")
+def start(session: Serving) -> Response:
+    """Go to the survey that is open, or show the start page."""
+    if session.path is not None:
+        return RedirectResponse("/settings", status_code=303)
+    return _page("start.html.j2", room="start", title="Start")
+
+
+@router.get("/start")
+def start_page() -> Response:
+    """Show the start page."""
+    return _page("start.html.j2", room="start", title="Start")
+
+
+@router.get("/favicon.ico")
+def icon() -> Response:
+    """Return the mark of the pages."""
+    image = (files("lodewalk.web") / "static" / "mark.svg").read_bytes()
+    return Response(image, media_type="image/svg+xml")
+
+
+@router.get("/{room}")
+def show_room(room: str, session: Serving) -> Response:
+    """Show a room; the start page where no survey is open."""
+    found = [item for item in ROOMS if item[0] == room]
+    if not found:
+        answer = _page("lost.html.j2", room="", title="Not found")
+        answer.status_code = 404
+        return answer
+    if session.path is None:
+        return RedirectResponse("/start", status_code=303)
+    _, title, about = found[0]
+    return _page("room.html.j2", room=room, title=title, about=about)

@@ -1,0 +1,1 @@
+"""The routes of the JSON API, a module for each matter."""

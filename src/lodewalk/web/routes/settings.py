@@ -1,0 +1,45 @@
+"""Settings: the whole table, what a change would re-run, and changing them."""
+
+from typing import Annotated
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from lodewalk.services.settings import (
+    SettingsResult,
+    change_settings,
+    preview_settings,
+    settings,
+)
+from lodewalk.services.stale import PendingResult
+from lodewalk.web.routes.surveys import Form
+from lodewalk.web.session import Survey
+
+router = APIRouter(prefix="/settings", tags=["settings"])
+
+Name = Annotated[str, Field(pattern=r"^[^\s.]+(\.[^.\n]+)+$", max_length=120)]
+Value = bool | int | float | Annotated[str, Field(max_length=500)] | None
+
+
+class Changes(Form):
+    """Values by dotted name; null resets to the default."""
+
+    changes: dict[Name, Value] = Field(max_length=200)
+
+
+@router.get("")
+def show_settings(folder: Survey) -> SettingsResult:
+    """Return every setting with unit, range, help, default and value."""
+    return settings(folder)
+
+
+@router.post("/preview")
+def preview(form: Changes, folder: Survey) -> PendingResult:
+    """Say which steps would run after these changes; nothing is changed."""
+    return preview_settings(folder, form.changes)
+
+
+@router.patch("")
+def change(form: Changes, folder: Survey) -> SettingsResult:
+    """Write changed settings into the survey's settings file."""
+    return change_settings(folder, form.changes)

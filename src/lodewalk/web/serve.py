@@ -1,0 +1,78 @@
+"""Serving the pages on this machine alone, until the person stops it."""
+
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+from pathlib import Path
+
+from lodewalk.errors import InputError
+
+HOST = "127.0.0.1"
+
+
+def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, str], None]) -> None:
+    """Serve the pages of a survey, or of a folder of surveys, until interrupted.
+
+    Parameters
+    ----------
+    place : Path
+        A survey folder, or one in which surveys lie or will be made.
+    port : int
+        Port of this machine; 0 takes a free one.
+    browser : bool
+        Whether to open the address in the person's browser.
+    ready : callable
+        Hears address, port and token as soon as the pages answer.
+
+    Raises
+    ------
+    InputError
+        For a port that is taken, or a place that is a file.
+    """
+    import uvicorn
+
+    from lodewalk.web.app import create_app
+    from lodewalk.web.guard import Keys
+    from lodewalk.web.session import Session
+
+    if place.exists() and not place.is_dir():
+        raise InputError("The pages open a folder.", value=str(place))
+    bound = _bind(port)
+    keys = Keys(bound.getsockname()[1])
+    session = Session(place, keys)
+    config = uvicorn.Config(
+        create_app(session), log_level="warning", timeout_graceful_shutdown=1, lifespan="off"
+    )
+    server = uvicorn.Server(config)
+
+    def tell() -> None:
+        while not server.started and not server.should_exit:
+            threading.Event().wait(0.01)
+        if server.started:
+            ready(keys.address, keys.port, keys.token)
+            if browser:
+                webbrowser.open(keys.address)
+
+    threading.Thread(target=tell, daemon=True).start()
+    try:
+        server.run(sockets=[bound])
+    finally:
+        session.close()
+        bound.close()
+
+
+def _bind(port: int) -> socket.socket:
+    """Return a socket that holds the port."""
+    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind((HOST, port))
+    except OSError as error:
+        bound.close()
+        raise InputError(
+            "This port can't be had.",
+            value=port,
+            remedy="Choose another with --port, or leave it out for a free one.",
+        ) from error
+    return bound

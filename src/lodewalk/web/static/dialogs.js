@@ -1,0 +1,26 @@
+// Dialogs: opened over the page, closed by Escape, focus goes back to where it was.
+import { freshId, h } from "./elements.js";
+
+/**
+ * @param {string} title
+ * @param {(close: () => void) => (import("./elements.js").Child|import("./elements.js").Child[])} content
+ * @param {{wide?: boolean}} [how]
+ */
+export function dialog(title, content, { wide = false } = {}) {
+  const id = freshId("dialog");
+  const before = document.activeElement;
+  const box = /** @type {HTMLDialogElement} */ (h("dialog", { class: wide ? "wide" : "", "aria-labelledby": id }));
+  const close = () => box.close();
+  const inside = content(close);
+  box.append(
+    h("header", {}, h("h2", { id }, title), h("button", { type: "button", class: "quiet", ariaLabel: "Close", onclick: close }, "×")),
+    h("div", { class: "inside" }, ...(Array.isArray(inside) ? inside : [inside])),
+  );
+  box.addEventListener("close", () => {
+    box.remove();
+    if (before instanceof HTMLElement) before.focus();
+  });
+  document.body.append(box);
+  box.showModal();
+  return { box, close };
+}

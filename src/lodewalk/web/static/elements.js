@@ -1,0 +1,63 @@
+// Small helpers for making elements.
+
+/** @typedef {Node|string|number|null|undefined|false} Child */
+
+/**
+ * Make an element. Properties that begin with `on` are listeners, `data` and `aria` maps.
+ * @param {string} tag
+ * @param {Record<string, any>} [properties]
+ * @param {...(Child|Child[])} children
+ * @returns {HTMLElement}
+ */
+export function h(tag, properties = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(properties)) {
+    if (value === undefined || value === null || value === false) continue;
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (name === "data") Object.assign(element.dataset, value);
+    else if (name === "class") element.className = value;
+    else if (name in element && name !== "list" && name !== "form") /** @type {any} */ (element)[name] = value;
+    else element.setAttribute(name, value === true ? "" : String(value));
+  }
+  for (const child of children.flat()) {
+    if (child !== null && child !== undefined && child !== false) element.append(/** @type {any} */ (typeof child === "number" ? String(child) : child));
+  }
+  return element;
+}
+
+/** @template {Element} [T=HTMLElement] @param {string} selector @param {ParentNode} [within] @returns {T} */
+export function one(selector, within = document) {
+  const found = within.querySelector(selector);
+  if (!found) throw new Error(`There is no ${selector} here.`);
+  return /** @type {any} */ (found);
+}
+
+/** @param {Element} element @param {...(Child|Child[])} children */
+export function fill(element, ...children) {
+  element.replaceChildren();
+  for (const child of children.flat()) {
+    if (child !== null && child !== undefined && child !== false) element.append(/** @type {any} */ (typeof child === "number" ? String(child) : child));
+  }
+}
+
+/** @param {number|null|undefined} value @param {number} [digits] @param {string} [unit] */
+export function number(value, digits = 1, unit = "") {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  const text = value.toLocaleString("en", { minimumFractionDigits: digits, maximumFractionDigits: digits });
+  return unit ? `${text} ${unit}` : text; // no break between number and unit
+}
+
+/** @param {number|null|undefined} seconds */
+export function duration(seconds) {
+  if (seconds === null || seconds === undefined) return "";
+  if (seconds < 90) return `${Math.max(1, Math.round(seconds))} s`;
+  return `${Math.round(seconds / 60)} min`;
+}
+
+let count = 0;
+
+/** @param {string} stem */
+export function freshId(stem) {
+  count += 1;
+  return `${stem}-${count}`;
+}

@@ -1,0 +1,88 @@
+// Forms: labelled fields, and the server's words beside the field that caused them.
+import { freshId, h } from "./elements.js";
+import { problemBox, show } from "./notices.js";
+
+/**
+ * @param {string} label @param {HTMLElement} control
+ * @param {{help?: string, unit?: string}} [about]
+ */
+export function field(label, control, { help = "", unit = "" } = {}) {
+  const id = control.id || freshId("field");
+  control.id = id;
+  const explained = help ? h("p", { class: "hint", id: `${id}-help` }, help) : null;
+  if (explained) control.setAttribute("aria-describedby", `${id}-help`);
+  return h("div", { class: "field", data: { for: control.getAttribute("name") ?? "" } },
+    h("label", { htmlFor: id }, label, unit && h("span", { class: "dim" }, ` [${unit}]`)), control, explained);
+}
+
+/** @param {string} name @param {Record<string, any>} [more] */
+export function input(name, more = {}) {
+  return h("input", { name, type: "text", autocomplete: "off", ...more });
+}
+
+/** @param {string} name @param {(string|[string, string])[]} options @param {Record<string, any>} [more] */
+export function choice(name, options, more = {}) {
+  const { value, ...rest } = more;
+  const control = /** @type {HTMLSelectElement} */ (h("select", { name, ...rest }, ...options.map((one) => {
+    const [key, text] = Array.isArray(one) ? one : [one, one];
+    return h("option", { value: key }, text);
+  })));
+  if (value !== undefined) control.value = value;
+  return control;
+}
+
+/** What a form holds, empty fields left out. @param {HTMLFormElement} form @returns {Record<string, any>} */
+export function valuesOf(form) {
+  /** @type {Record<string, any>} */
+  const found = {};
+  for (const control of form.elements) {
+    const { name, type, value } = /** @type {HTMLInputElement} */ (control);
+    if (!name || value === "" || type === "file") continue;
+    if (type === "checkbox") found[name] = /** @type {HTMLInputElement} */ (control).checked;
+    else if (type === "number") found[name] = Number(value);
+    else found[name] = value;
+  }
+  return found;
+}
+
+/**
+ * A form that sends itself and says beside the right field what is wrong.
+ * @param {(values: Record<string, any>, form: HTMLFormElement) => Promise<void>} action
+ * @param {...import("./elements.js").Child} children
+ */
+export function form(action, ...children) {
+  const place = h("div", { class: "wrong", role: "alert" });
+  const made = /** @type {HTMLFormElement} */ (h("form", { noValidate: true }, ...children, place));
+  made.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    clear(made, place);
+    const buttons = [...made.querySelectorAll("button")].filter((button) => !button.disabled);
+    for (const button of buttons) button.disabled = true;
+    try {
+      await action(valuesOf(made), made);
+    } catch (error) {
+      tell(error, made, place);
+    } finally {
+      for (const button of buttons) button.disabled = false;
+    }
+  });
+  return made;
+}
+
+/** @param {HTMLFormElement} made @param {Element} place */
+function clear(made, place) {
+  place.replaceChildren();
+  for (const box of made.querySelectorAll(".field .problem")) box.remove();
+  for (const control of made.querySelectorAll("[aria-invalid]")) control.removeAttribute("aria-invalid");
+}
+
+/** @param {unknown} error @param {HTMLFormElement} made @param {Element} place */
+function tell(error, made, place) {
+  const problem = /** @type {any} */ (error).problem;
+  const own = problem?.field && made.querySelector(`.field[data-for="${CSS.escape(problem.field)}"]`);
+  if (!own) return show(error, place);
+  const control = own.querySelector("input, select, textarea");
+  control?.setAttribute("aria-invalid", "true");
+  own.append(h("div", { class: "problem" }, problemBox(problem)));
+  /** @type {HTMLElement|null} */ (control)?.focus();
+}

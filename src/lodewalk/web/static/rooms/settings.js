@@ -1,0 +1,107 @@
+// Settings: a form written from the table of settings; a change shows what it re-runs before it is made.
+import { get, send } from "../api.js";
+import { dialog } from "../dialogs.js";
+import { fill, h, one } from "../elements.js";
+import { choice, field, form, input } from "../forms.js";
+import { say, show } from "../notices.js";
+import { pendingSteps } from "../run.js";
+
+/** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean}} Row */
+
+/** @param {HTMLElement} place */
+export async function fillRoom(place) {
+  const find = input("find", { type: "search", ariaLabel: "Find a setting", placeholder: "Find a setting" });
+  const only = input("only", { type: "checkbox" });
+  const list = h("div", { class: "settings" });
+  const narrow = () => filter(list, /** @type {HTMLInputElement} */ (find).value, /** @type {HTMLInputElement} */ (only).checked);
+  find.addEventListener("input", narrow);
+  only.addEventListener("change", narrow);
+  const paint = async () => {
+    const { sections } = await get("settings");
+    fill(list, ...sections.map((/** @type {any} */ section) => sectionOf(section, paint)));
+    narrow();
+  };
+  fill(place, h("div", { class: "row" }, find, h("label", { class: "check" }, only, " changed ones only")), list);
+  await paint();
+}
+
+/** @param {{section: string, about: string, rows: Row[]}} section @param {() => Promise<void>} paint */
+function sectionOf(section, paint) {
+  return h("section", { class: "card setting-section" }, h("h2", {}, section.section), h("p", { class: "about" }, section.about),
+    ...section.rows.map((row) => rowOf(row, paint)));
+}
+
+/** @param {Row} row @param {() => Promise<void>} paint */
+function rowOf(row, paint) {
+  const full = `${row.section}.${row.name}`;
+  const control = controlOf(row);
+  const made = form(async () => change(full, read(row, control), paint),
+    field(row.name, control, { help: row.help, unit: row.unit }),
+    h("div", { class: "set" },
+      h("span", { class: row.changed ? "changed" : "dim" }, row.changed ? `● changed, default ${shown(row.default)}` : `default ${shown(row.default)}`),
+      row.kind !== "other" && h("button", { type: "submit" }, "Change…"),
+      row.changed && row.kind !== "other" && h("button", { type: "button", class: "quiet", onclick: () => change(full, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
+  made.classList.add("setting");
+  made.dataset.find = `${full} ${row.help}`.toLowerCase();
+  made.dataset.changed = row.changed ? "yes" : "no";
+  return made;
+}
+
+/** @param {any} value */
+function shown(value) {
+  return value === null || value === undefined || value === "" ? "none" : value === true ? "yes" : value === false ? "no" : String(value);
+}
+
+/** @param {Row} row */
+function controlOf(row) {
+  if (row.kind === "choice") return choice("value", row.choices, { value: row.value });
+  if (row.kind === "yes or no") return choice("value", [["true", "yes"], ["false", "no"]], { value: String(row.value) });
+  if (row.kind === "other") return input("value", { value: shown(row.value), readOnly: true });
+  return input("value", { value: row.value ?? "", inputMode: row.kind === "text" ? "text" : "decimal" });
+}
+
+/** @param {Row} row @param {HTMLElement} control */
+function read(row, control) {
+  const text = /** @type {HTMLInputElement} */ (control).value.trim();
+  if (row.kind === "yes or no") return text === "true";
+  if (row.kind === "text" || row.kind === "choice") return text;
+  if (text === "") return null;
+  const value = Number(text.replace(",", "."));
+  return Number.isFinite(value) ? value : text;
+}
+
+/** @param {string} name @param {any} value @param {() => Promise<void>} paint */
+async function change(name, value, paint) {
+  const found = await send("POST", "settings/preview", { changes: { [name]: value } });
+  dialog(`Change ${name}`, (close) => [
+    h("p", {}, value === null ? "It goes back to its default." : `It becomes ${shown(value)}.`),
+    h("div", { class: "steps" }, ...pendingSteps(found)),
+    h("div", { class: "row end" },
+      h("button", { type: "button", class: "primary", onclick: async () => {
+        close();
+        try {
+          await send("PATCH", "settings", { changes: { [name]: value } });
+          say("good", `${name} is changed; the next run takes it up.`);
+          await paint();
+        } catch (error) {
+          show(error);
+        }
+      } }, "Change it"),
+      h("button", { type: "button", onclick: close }, "Leave it")),
+  ], { wide: true });
+}
+
+/** @param {HTMLElement} list @param {string} wanted @param {boolean} changed */
+function filter(list, wanted, changed) {
+  const text = wanted.trim().toLowerCase();
+  for (const section of list.querySelectorAll(".setting-section")) {
+    let any = false;
+    for (const row of section.querySelectorAll(".setting")) {
+      const { find = "", changed: own } = /** @type {HTMLElement} */ (row).dataset;
+      const fits = find.includes(text) && (!changed || own === "yes");
+      /** @type {HTMLElement} */ (row).hidden = !fits;
+      any ||= fits;
+    }
+    /** @type {HTMLElement} */ (section).hidden = !any;
+  }
+}

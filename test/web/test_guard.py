@@ -1,0 +1,126 @@
+"""Who may speak to the pages, and with what headers they answer."""
+
+import pytest
+from fastapi.testclient import TestClient
+
+from lodewalk.web.guard import MOST_BYTES
+from web_paths import every_route
+
+CHANGES = ("POST", "PATCH", "DELETE", "PUT")
+
+
+def bare(session, **headers):
+    """Return a client without the session's cookie."""
+    from lodewalk.web.app import create_app
+
+    return TestClient(
+        create_app(session), base_url=f"http://127.0.0.1:{session.keys.port}", headers=headers
+    )
+
+
+def test_without_the_key_nothing_is_served(empty):
+    session, _ = empty
+    client = bare(session)
+    for path in (
+        "/",
+        "/days",
+        "/api/survey",
+        "/static/base.css",
+        "/api/openapi.json",
+        "/api/events",
+    ):
+        answer = client.get(path, follow_redirects=False)
+        assert answer.status_code == 401, path
+        assert "address that lodewalk printed" in answer.json()["problem"]["text"]
+
+
+def test_the_token_is_swapped_for_a_cookie_that_scripts_and_other_sites_do_not_get(empty):
+    session, _ = empty
+    client = bare(session)
+    answer = client.get(f"/enter?token={session.keys.token}", follow_redirects=False)
+    assert answer.status_code == 303
+    assert session.keys.token not in answer.headers["location"]
+    cookie = answer.headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=strict" in cookie
+    assert str(session.keys.port) in cookie.split("=")[0]
+    assert client.get("/api/survey").status_code == 200
+
+
+@pytest.mark.parametrize("token", ["", "x", "é", "a" * 5000])
+def test_a_wrong_token_opens_nothing(empty, token):
+    session, _ = empty
+    client = bare(session)
+    assert client.get("/enter", params={"token": token}).status_code == 403
+    assert client.get("/api/survey").status_code == 401
+
+
+@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1", "127.0.0.1:1", "localhost", ""])
+def test_a_foreign_host_is_refused(empty, host):
+    _, client = empty
+    assert client.get("/api/survey", headers={"host": host}).status_code == 403
+
+
+@pytest.mark.parametrize("origin", ["http://evil.example", "null", "http://127.0.0.1:1", ""])
+@pytest.mark.parametrize("method", CHANGES)
+def test_a_change_from_a_foreign_page_is_refused(empty, origin, method):
+    _, client = empty
+    answer = client.request(method, "/api/run", headers={"origin": origin})
+    assert answer.status_code == 403
+    assert answer.json()["problem"]["text"]
+
+
+def test_every_route_of_the_api_is_behind_the_guard(empty):
+    session, client = empty
+    stranger = bare(session, origin=f"http://127.0.0.1:{session.keys.port}")
+    routes = every_route(client)
+    assert len(routes) > 10
+    for method, path in routes:
+        assert stranger.request(method, path).status_code == 401, (method, path)
+
+
+def test_a_body_that_is_too_large_is_refused_whether_its_length_is_told_or_not(empty):
+    _, client = empty
+    body = b"[" + b"1," * MOST_BYTES + b"1]"
+    assert client.post("/api/picks", content=body).status_code == 413
+    parts = (body[start : start + 65536] for start in range(0, len(body), 65536))
+    assert client.post("/api/picks", content=parts).status_code == 413
+
+
+def test_answers_forbid_foreign_code_and_guessing_of_kinds(empty):
+    _, client = empty
+    for path in ("/settings", "/api/survey", "/static/frame.js", "/nowhere"):
+        headers = client.get(path).headers
+        policy = headers["content-security-policy"]
+        assert "default-src 'self'" in policy
+        assert "unsafe" not in policy
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "no-referrer"
+
+
+@pytest.mark.parametrize(
+    "name", ["..", "../x", "a/b", "/etc", "C:\\x", ".hidden", "", "  ", "x\0y"]
+)
+def test_a_path_out_of_the_shelf_is_refused(on_shelf, shelf, name):
+    session, client = on_shelf
+    before = sorted(shelf.parent.rglob("*"))
+    for path, more in (
+        ("surveys", {"name": "X", "crs": "EPSG:31982"}),
+        ("surveys/open", {}),
+        ("demo", {}),
+    ):
+        answer = client.post(f"/api/{path}", json={"folder": name, **more})
+        assert answer.status_code == 400, (path, answer.text)
+        assert "folder" in answer.json()["problem"]["rule"]
+    assert sorted(shelf.parent.rglob("*")) == before
+    assert session.path is None
+
+
+def test_a_link_that_leads_out_of_the_shelf_is_refused(on_shelf, shelf, tmp_path):
+    _, client = on_shelf
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    (shelf / "door").symlink_to(outside)
+    answer = client.post("/api/surveys", json={"folder": "door", "name": "X", "crs": "EPSG:31982"})
+    assert answer.status_code == 400
+    assert not list(outside.iterdir())

@@ -1,0 +1,207 @@
+"""Surveys, runs, settings and decisions over the API: done, refused, and told in one shape."""
+
+import json
+import time
+
+import pytest
+
+from lodewalk.services.opening import open_survey
+from lodewalk.steps.context import Context
+
+
+def ended(client, seconds=60.0):
+    """Wait for the work under way and return its last state."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        job = client.get("/api/run").json()["job"]
+        if job["status"] not in ("running", "stopping"):
+            return job
+        time.sleep(0.02)
+    raise AssertionError("the work doesn't end")
+
+
+def test_a_new_survey_is_made_opened_and_listed(on_shelf, shelf):
+    session, client = on_shelf
+    assert client.get("/api/surveys").json()["surveys"] == []
+    wanted = {"folder": "north", "name": "North hill", "crs": "EPSG:31982"}
+    answer = client.post("/api/surveys", json=wanted)
+    assert answer.status_code == 201
+    assert answer.json()["name"] == "North hill"
+    assert open_survey(shelf / "north").settings.survey.crs == "EPSG:31982"
+    listed = client.get("/api/surveys").json()
+    assert listed["open"] == "north"
+    assert [row["name"] for row in listed["surveys"]] == ["North hill"]
+    assert session.path == shelf / "north"
+
+
+def test_a_survey_with_a_wrong_reference_system_leaves_nothing_behind(on_shelf, shelf):
+    _, client = on_shelf
+    answer = client.post(
+        "/api/surveys", json={"folder": "north", "name": "North", "crs": "EPSG:4326"}
+    )
+    assert answer.status_code == 400
+    assert answer.json()["problem"]["rule"]
+    assert not list(shelf.iterdir())
+
+
+def test_a_broken_survey_is_listed_with_what_is_wrong(on_shelf, shelf):
+    _, client = on_shelf
+    (shelf / "torn").mkdir()
+    (shelf / "torn" / "survey.toml").write_text("format = 1\n[survey]\nname = \n")
+    row = client.get("/api/surveys").json()["surveys"][0]
+    assert "line 3" in row["problem"]
+
+
+def test_without_a_survey_the_api_says_so(on_shelf):
+    _, client = on_shelf
+    for path in ("survey", "settings", "decisions", "run/pending"):
+        answer = client.get(f"/api/{path}")
+        assert answer.status_code == 409
+        assert "No survey is open" in answer.json()["problem"]["text"]
+
+
+def test_a_run_goes_to_its_end_and_says_why_each_step_ran(empty):
+    _, client = empty
+    pending = client.get("/api/run/pending").json()["steps"]
+    assert [row["step"] for row in pending][0].startswith("ingest")
+    started = client.post("/api/run", json={"to": "ingest_rover"})
+    assert started.status_code == 202
+    job = ended(client)
+    assert job["status"] == "done"
+    assert [(row["step"], row["why"]) for row in job["steps"]] == [
+        ("ingest_rover", ["it never ran"])
+    ]
+    assert client.get("/api/run/pending", params={"to": "ingest_rover"}).json()["steps"] == []
+
+
+def test_an_unknown_step_is_refused_before_anything_runs(empty):
+    _, client = empty
+    answer = client.post("/api/run", json={"to": "nosuch"})
+    assert answer.status_code == 400
+    assert "nosuch" in answer.json()["problem"]["text"]
+    assert client.get("/api/run").json()["job"] is None
+
+
+def test_one_run_at_a_time_and_a_stopped_one_leaves_a_sound_folder(empty, monkeypatch):
+    session, client = empty
+    entered = []
+
+    def slow(self):
+        entered.append(self.step)
+        while not self.cancelled():
+            time.sleep(0.005)
+        raise_if(self)
+
+    raise_if = Context.check_cancelled
+    monkeypatch.setattr(Context, "check_cancelled", slow)
+    assert client.post("/api/run").status_code == 202
+    while not entered:
+        time.sleep(0.005)
+    second = client.post("/api/run")
+    assert second.status_code == 409
+    assert "under way" in second.json()["problem"]["text"]
+    assert client.delete("/api/run").json()["job"]["status"] in ("stopping", "stopped")
+    assert ended(client)["status"] == "stopped"
+    monkeypatch.undo()
+    client.post("/api/run", json={"to": "ingest_rover"})
+    assert ended(client)["status"] == "done"
+    assert not list(session.path.rglob("*.lodewalk-part"))
+
+
+def test_settings_say_unit_range_and_default_and_a_change_is_looked_at_first(empty):
+    session, client = empty
+    rows = {
+        f"{row['section']}.{row['name']}": row
+        for section in client.get("/api/settings").json()["sections"]
+        for row in section["rows"]
+    }
+    window = rows["fits.window"]
+    assert window["unit"] == "depths"
+    assert "at least 2" in window["limits"]
+    assert window["value"] == window["default"] == 4.0
+    file = session.path / "survey.toml"
+    before = file.read_text()
+    body = {"changes": {"fits.window": 6.0}}
+    assert client.post("/api/settings/preview", json=body).status_code == 200
+    assert file.read_text() == before
+    assert client.patch("/api/settings", json=body).status_code == 200
+    after = file.read_text()
+    assert open_survey(session.path).settings.fits.window == 6.0
+    differ = [line for line in after.splitlines() if line not in before.splitlines()]
+    assert differ == ["window = 6.0"]
+    client.patch("/api/settings", json={"changes": {"fits.window": None}})
+    assert file.read_text() == before
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "words"),
+    [
+        ("fits.window", 1.0, "greater than or equal to 2"),
+        ("fits.window", "wide", "valid number"),
+        ("fits.nosuch", 1.0, "no such setting"),
+        ("nosuch.window", 1.0, "no such setting"),
+        ("survey.crs", "EPSG:31982\n[x]", ""),
+    ],
+)
+def test_a_wrong_setting_is_refused_and_nothing_changes(empty, name, value, words):
+    session, client = empty
+    file = session.path / "survey.toml"
+    before = file.read_text()
+    for method, path in (("POST", "/api/settings/preview"), ("PATCH", "/api/settings")):
+        answer = client.request(method, path, json={"changes": {name: value}})
+        if words:
+            assert answer.status_code == 400
+            assert words in answer.json()["problem"]["rule"]
+    if words:
+        assert file.read_text() == before
+    open_survey(session.path).settings  # noqa: B018 - reading is the check
+
+
+def test_a_decision_needs_reason_and_person_and_can_be_taken_back(empty):
+    session, client = empty
+    body = {"kind": "drop", "readings": ["abc"], "reason": "fence", "who": "K"}
+    assert client.post("/api/decisions", json=body | {"reason": " "}).status_code == 400
+    made = client.post("/api/decisions", json=body)
+    assert made.status_code == 201
+    number = made.json()["id"]
+    assert [row["id"] for row in client.get("/api/decisions").json()["decisions"]] == [number]
+    gone = client.delete(f"/api/decisions/{number}", params={"reason": "no fence", "who": "K"})
+    assert gone.json()["withdraws"] == number
+    assert client.get("/api/decisions").json()["decisions"] == []
+    lines = (session.path / "decisions" / "decisions.jsonl").read_text().splitlines()
+    assert len(lines) == 2
+
+
+def test_what_a_decision_would_run_is_told_before_it_is_taken(empty):
+    _, client = empty
+    client.post("/api/run", json={"to": "ingest_rover"})
+    ended(client)
+    found = client.get("/api/run/pending", params={"to": "time", "kind": "clock"}).json()
+    why = {row["step"]: row["why"] for row in found["steps"]}
+    assert any("kind clock" in text for rows in why.values() for text in rows)
+
+
+def test_state_changes_when_another_process_changes_the_survey(empty):
+    session, client = empty
+    before = client.get("/api/state").json()["mark"]
+    (session.path / "survey.toml").write_text(
+        (session.path / "survey.toml").read_text() + "\n# a note\n"
+    )
+    assert client.get("/api/state").json()["mark"] != before
+
+
+def test_every_refusal_has_the_one_shape(empty):
+    _, client = empty
+    asked = [
+        client.get("/api/nosuch"),
+        client.put("/api/survey"),
+        client.post("/api/picks", content=b"{", headers={"content-type": "application/json"}),
+        client.post("/api/picks", json={"who": 3}),
+        client.post("/api/run", json={"nosuch": 1}),
+        client.delete("/api/decisions/x", params={"reason": "r", "who": "w"}),
+    ]
+    for answer in asked:
+        assert answer.status_code >= 400
+        assert set(answer.json()) == {"problem"}, answer.text
+        assert answer.json()["problem"]["text"]
+        json.dumps(answer.json())
