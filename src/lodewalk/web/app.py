@@ -13,10 +13,17 @@ from lodewalk import __version__
 from lodewalk.web import frame
 from lodewalk.web.guard import Guard
 from lodewalk.web.problems import ANSWERS, add_problems
-from lodewalk.web.routes import decisions, runs, settings, surveys, words
+from lodewalk.web.routes import curves, decisions, runs, settings, surveys, words
 from lodewalk.web.session import Session
 
-ROUTERS = (surveys.router, runs.router, settings.router, decisions.router, words.router)
+ROUTERS = (
+    surveys.router,
+    runs.router,
+    settings.router,
+    decisions.router,
+    words.router,
+    curves.router,
+)
 
 
 def create_app(session: Session) -> FastAPI:

@@ -1,0 +1,152 @@
+"""Where readings were taken: all passages of all lines, in metres from the survey's corner."""
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lodewalk.services.curves.columns import Columns, codes, frame_of, seconds, small, utc
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.store import product_path, read_product
+
+
+def walks(folder: Folder) -> Columns:
+    """Return all rover readings that have a position, passage after passage, in order of time.
+
+    Returns
+    -------
+    Columns
+        ``easting_m``, ``northing_m`` from the origin in `about`, ``anomaly_nT``, ``sd_nT`` in 32
+        bits; ``kept``; ``row`` of the reading; ``passage``, a number into ``about["passages"]`` or
+        -1 between lines. `about` has origin and CRS, and line, instrument, day, times, first place
+        and count, verdict and reasons of each passage.
+
+    Raises
+    ------
+    FolderError
+        Before the first run.
+    """
+    frame = _placed(folder)
+    passages = _passages(folder, frame)
+    east = float(np.floor(frame["easting_m"].min() or 0.0))
+    north = float(np.floor(frame["northing_m"].min() or 0.0))
+    return Columns(
+        {
+            "origin_easting_m": east,
+            "origin_northing_m": north,
+            "crs": folder.settings.survey.crs,
+            "passages": passages,
+        },
+        {
+            "easting_m": small(frame["easting_m"], east),
+            "northing_m": small(frame["northing_m"], north),
+            "anomaly_nT": small(frame["anomaly_nT"]),
+            "sd_nT": small(frame["sd_nT"]),
+            "kept": frame["kept"].cast(pl.Int32).to_numpy(),
+            "row": frame["row"].cast(pl.Int32).to_numpy(),
+            "passage": frame["passage"].fill_null(-1).cast(pl.Int32).to_numpy(),
+        },
+    )
+
+
+def _placed(folder: Folder) -> pl.DataFrame:
+    """Return readings with positions, passages together, each in order of time."""
+    readings = frame_of(folder, "readings").with_row_index("row")
+    lines = frame_of(folder, "rover_lines").select("passage")
+    joined = pl.concat([readings, lines], how="horizontal")
+    placed = joined.filter(pl.col("easting_m").is_not_null() & pl.col("northing_m").is_not_null())
+    return placed.sort("passage", "instrument", "time_utc", nulls_last=True, maintain_order=True)
+
+
+def _passages(folder: Folder, frame: pl.DataFrame) -> list[dict[str, Any]]:
+    """Return what there is to say of each passage, in the order of their numbers."""
+    verdicts = _verdicts(folder)
+    lines = frame_of(folder, "lines").iter_rows(named=True)
+    counts = dict(frame.group_by("passage").len().iter_rows())
+    first, found = 0, []
+    for number, row in enumerate(lines):
+        start = utc(row["start_utc"])
+        told = verdicts.get((row["line"], row["instrument"], (start or "")[:19]), {})
+        count = counts.get(number, 0)
+        found.append(
+            {
+                "line": row["line"],
+                "instrument": row["instrument"],
+                "day": row["day"],
+                "start_utc": start,
+                "end_utc": utc(row["end_utc"]),
+                "tie": row["tie"],
+                "length_m": row["length_m"],
+                "azimuth_deg": row["azimuth_deg"],
+                "noise_nT": row["noise_nT"],
+                "readings": row["readings"],
+                "kept": row["kept"],
+                "first": first,
+                "count": count,
+                "verdict": told.get("verdict"),
+                "reasons": told.get("reasons", []),
+            }
+        )
+        first += count
+    return found
+
+
+def _verdicts(folder: Folder) -> dict[tuple[str, str, str], dict[str, Any]]:
+    """Return the verdict of each passage by line, instrument and start."""
+    if not product_path(folder, "check").exists():
+        return {}
+    values = getattr(read_product(folder, "check"), "values", {})
+    return {
+        (line["line"], line["instrument"], line["start_utc"][:19]): line
+        for day in values.get("days", [])
+        for line in day["lines"]
+    }
+
+
+def profile(folder: Folder, line: str) -> Columns:
+    """Return all readings of a line, passage after passage, with each correction.
+
+    Returns
+    -------
+    Columns
+        Distance along the line, local place, time, the field less a datum, corrections, anomaly
+        and its error; ``about["readings"]`` names each reading, ``about["reasons"]`` why one isn't
+        kept, ``reason`` is a number into it.
+
+    Raises
+    ------
+    FolderError
+        Before the first run, or for a line that isn't there.
+    """
+    from lodewalk.errors import InputError
+
+    readings = frame_of(folder, "readings").with_row_index("row")
+    lines = frame_of(folder, "rover_lines").select("passage", "distance_m")
+    joined = pl.concat([readings, lines], how="horizontal")
+    own = joined.filter(pl.col("line") == line).sort("passage", "time_utc", maintain_order=True)
+    if not own.height:
+        known = ", ".join(frame_of(folder, "lines")["line"].unique().sort().to_list()[:60])
+        raise InputError("There is no such line.", value=line, remedy=f"Lines are {known}.")
+    datum = float(np.round(own["raw_nT"].median() or 0.0))
+    reason, reasons = codes(own["reason"])
+    parts = [name for name in own.columns if name.endswith("_nT") and name != "raw_nT"]
+    return Columns(
+        {
+            "line": line,
+            "datum_nT": datum,
+            "readings": own["reading_id"].to_list(),
+            "reasons": list(reasons),
+        },
+        {
+            "distance_m": small(own["distance_m"]),
+            "time_s": seconds(own["time_utc"]),
+            "easting_m": own["easting_m"].fill_null(float("nan")).to_numpy(),
+            "northing_m": own["northing_m"].fill_null(float("nan")).to_numpy(),
+            "passage": own["passage"].fill_null(-1).cast(pl.Int32).to_numpy(),
+            "row": own["row"].cast(pl.Int32).to_numpy(),
+            "kept": own["kept"].cast(pl.Int32).to_numpy(),
+            "reason": reason,
+            "raw_nT": small(own["raw_nT"], datum),
+            **{name: small(own[name]) for name in parts},
+        },
+    )

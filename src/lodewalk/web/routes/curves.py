@@ -1,0 +1,61 @@
+"""Records to be drawn, as columns of numbers: walks, profiles, base, grids; and a value's story."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query
+from fastapi.responses import Response
+
+from lodewalk.services.curves.base import base_curve
+from lodewalk.services.curves.grids import GridsResult, grid_values, grids
+from lodewalk.services.curves.walks import profile, walks
+from lodewalk.services.why import WhyReading, why_reading
+from lodewalk.web.packing import PACKED, packed
+from lodewalk.web.session import Survey
+
+router = APIRouter(tags=["curves"])
+
+Name = Annotated[str, Path(max_length=200)]
+Seconds = Annotated[float | None, Query(ge=-4e9, le=8e9)]
+
+
+@router.get("/walks", response_class=Response, responses=PACKED)
+def show_walks(folder: Survey) -> Response:
+    """Return where all readings were taken, passage after passage."""
+    return packed(walks(folder))
+
+
+@router.get("/lines/{line}", response_class=Response, responses=PACKED)
+def show_line(line: Name, folder: Survey) -> Response:
+    """Return all readings of a line with each correction."""
+    return packed(profile(folder, line))
+
+
+@router.get("/base", response_class=Response, responses=PACKED)
+def show_base(
+    folder: Survey,
+    instrument: Annotated[str | None, Query(max_length=200)] = None,
+    start_s: Seconds = None,
+    end_s: Seconds = None,
+    bins: Annotated[int, Query(ge=10, le=10_000)] = 1500,
+) -> Response:
+    """Return the base record of a span of time, thinned so that every spike stays visible."""
+    found = base_curve(folder, instrument=instrument, start_s=start_s, end_s=end_s, bins=bins)
+    return packed(found)
+
+
+@router.get("/grids")
+def list_grids(folder: Survey) -> GridsResult:
+    """List the grids that have been made."""
+    return grids(folder)
+
+
+@router.get("/grids/{name}", response_class=Response, responses=PACKED)
+def show_grid(name: Name, folder: Survey) -> Response:
+    """Return the values of a grid, row after row from the south-western node."""
+    return packed(grid_values(folder, name))
+
+
+@router.get("/readings/{reading}")
+def show_reading(reading: Name, folder: Survey) -> WhyReading:
+    """Say how a reading got its value, back to file and line."""
+    return why_reading(folder, reading)
