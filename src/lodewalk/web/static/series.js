@@ -1,0 +1,312 @@
+// Curves over time or distance: several in one frame, shaded bands, spans, marks; gaps stay open.
+import { decimals, ticks, timeLabel, timeTicks } from "./ticks.js";
+import { FONT, View, colour } from "./view.js";
+
+/** @typedef {import("./view.js").Pen} Pen */
+/** @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, top?: ArrayLike<number>, style: string, name: string, width?: number, dots?: boolean}} Curve */
+/** @typedef {{from: number, to: number, style: string, label?: string, name?: string}} Span */
+/** @typedef {{x: number, style: string, label?: string}} Upright */
+
+const MARGIN = { left: 64, top: 22, right: 12, bottom: 34 };
+
+export class SeriesView extends View {
+  /**
+   * @param {string} label
+   * @param {{time?: boolean, xTitle?: string, yTitle: string, height?: number}} how
+   */
+  constructor(label, { time = false, xTitle = "", yTitle, height = 0 }) {
+    super(label, { height });
+    this.time = time;
+    this.xTitle = xTitle;
+    this.yTitle = yTitle;
+    this.zone = "UTC";
+    /** @type {Curve[]} */
+    this.curves = [];
+    /** @type {Span[]} */
+    this.spans = [];
+    /** @type {Upright[]} */
+    this.uprights = [];
+    this.ends = /** @type {[number, number]|null} */ (null);
+    this.shown = /** @type {[number, number]} */ ([0, 1]);
+    this.chosen = /** @type {[number, number]|null} */ (null);
+    this.at = /** @type {number|null} */ (null);
+    this.onChoose = (/** @type {number} */ _x) => {};
+    this.onHover = (/** @type {number|null} */ _x) => {};
+    this.onMove = (/** @type {[number, number]} */ _shown) => {};
+  }
+
+  /** @param {{curves: Curve[], spans?: Span[], uprights?: Upright[], ends?: [number, number]}} what @param {{keep?: boolean}} [how] */
+  set({ curves, spans = [], uprights = [], ends }, { keep = false } = {}) {
+    this.curves = curves;
+    this.spans = spans;
+    this.uprights = uprights;
+    this.ends = ends ?? endsOf(curves);
+    if (!keep && this.ends) this.shown = [...this.ends];
+    this.repaint();
+  }
+
+  box() {
+    return { left: MARGIN.left, top: MARGIN.top, right: this.width - MARGIN.right, bottom: this.height - MARGIN.bottom };
+  }
+
+  /** @param {number} x */
+  px(x) {
+    const box = this.box();
+    return box.left + ((x - this.shown[0]) / (this.shown[1] - this.shown[0])) * (box.right - box.left);
+  }
+
+  /** @param {number} px */
+  xAt(px) {
+    const box = this.box();
+    return this.shown[0] + ((px - box.left) / (box.right - box.left)) * (this.shown[1] - this.shown[0]);
+  }
+
+  /** @param {number} dx */
+  pan(dx) {
+    const box = this.box();
+    const shift = (-dx / (box.right - box.left)) * (this.shown[1] - this.shown[0]);
+    this.show([this.shown[0] + shift, this.shown[1] + shift]);
+  }
+
+  /** @param {number} factor @param {number} px */
+  zoom(factor, px) {
+    const x = this.xAt(px);
+    this.show([x + (this.shown[0] - x) / factor, x + (this.shown[1] - x) / factor]);
+  }
+
+  /** Show a part, no more than there is. @param {[number, number]} wanted */
+  show(wanted) {
+    if (!this.ends) return;
+    const [low, high] = this.ends;
+    const wide = Math.min(high - low, Math.max((high - low) * 1e-5, wanted[1] - wanted[0]));
+    const first = Math.min(high - wide, Math.max(low, wanted[0]));
+    this.shown = [first, first + wide];
+    this.repaint();
+    this.onMove(this.shown);
+  }
+
+  fit() {
+    if (this.ends) this.show([...this.ends]);
+  }
+
+  /** @param {number} px */
+  choose(px) {
+    this.onChoose(this.xAt(px));
+  }
+
+  hover() {
+    this.onHover(this.pointer ? this.xAt(this.pointer.x) : null);
+  }
+
+  /** @param {KeyboardEvent} event */
+  key(event) {
+    if (event.key !== "Enter") return false;
+    this.onChoose(this.at ?? this.xAt(this.width / 2));
+    return true;
+  }
+
+  /** Least and largest of what is shown, with air. */
+  range() {
+    let low = Infinity;
+    let high = -Infinity;
+    for (const { x, y, top } of this.curves) {
+      const first = below(x, this.shown[0]);
+      for (let i = first; i < x.length && x[i] <= this.shown[1]; i++) {
+        if (y[i] < low) low = y[i];
+        const most = top ? top[i] : y[i];
+        if (most > high) high = most;
+      }
+    }
+    if (!(high >= low)) return [-1, 1];
+    const air = Math.max(0.06 * (high - low), 1e-6 * Math.abs(high), 1e-3);
+    return [low - air, high + air];
+  }
+
+  /** @param {Pen} pen */
+  drawStill(pen) {
+    const box = this.box();
+    const [low, high] = this.range();
+    this.scaleY = { low, high };
+    const py = (/** @type {number} */ y) => box.bottom - ((y - low) / (high - low)) * (box.bottom - box.top);
+    this.drawSpans(pen, box);
+    this.drawAxes(pen, box, low, high, py);
+    pen.save();
+    pen.beginPath();
+    pen.rect(box.left, box.top, box.right - box.left, box.bottom - box.top);
+    pen.clip();
+    for (const curve of this.curves) this.drawCurve(pen, curve, py);
+    pen.restore();
+    this.drawLegend(pen, box);
+  }
+
+  /** @param {Pen} pen @param {import("./view.js").Box} box */
+  drawSpans(pen, box) {
+    for (const span of this.spans) {
+      const from = Math.max(box.left, this.px(span.from));
+      const to = Math.min(box.right, this.px(span.to));
+      if (to < box.left || from > box.right) continue;
+      pen.fillStyle = colour(span.style);
+      pen.globalAlpha = 0.16;
+      pen.fillRect(from, box.top, Math.max(1.5, to - from), box.bottom - box.top);
+      pen.globalAlpha = 1;
+      pen.fillRect(from, box.top, Math.max(1.5, to - from), 4);
+      if (span.label && to - from > 7 * span.label.length) {
+        pen.font = FONT;
+        pen.textAlign = "left";
+        pen.textBaseline = "top";
+        pen.fillText(span.label, from + 3, box.top + 6);
+      }
+    }
+  }
+
+  /** @param {Pen} pen @param {Curve} curve @param {(y: number) => number} py */
+  drawCurve(pen, curve, py) {
+    const { x, y, top } = curve;
+    const first = Math.max(0, below(x, this.shown[0]) - 1);
+    pen.strokeStyle = colour(curve.style);
+    pen.lineWidth = curve.width ?? 1.4;
+    pen.beginPath();
+    let begun = false;
+    for (let i = first; i < x.length; i++) {
+      const value = y[i];
+      if (value !== value) {
+        begun = false;
+        continue;
+      }
+      const px = this.px(x[i]);
+      pen[begun ? "lineTo" : "moveTo"](px, py(value));
+      if (top && top[i] !== value) pen.lineTo(px, py(top[i]));
+      begun = true;
+      if (x[i] > this.shown[1]) break;
+    }
+    pen.stroke();
+    if (curve.dots) this.drawDots(pen, curve, py, first);
+  }
+
+  /** @param {Pen} pen @param {Curve} curve @param {(y: number) => number} py @param {number} first */
+  drawDots(pen, { x, y, style }, py, first) {
+    pen.fillStyle = colour(style);
+    for (let i = first; i < x.length && x[i] <= this.shown[1]; i++) {
+      if (y[i] === y[i]) pen.fillRect(this.px(x[i]) - 1.5, py(y[i]) - 1.5, 3, 3);
+    }
+  }
+
+  /** @param {Pen} pen @param {import("./view.js").Box} box @param {number} low @param {number} high @param {(y: number) => number} py */
+  drawAxes(pen, box, low, high, py) {
+    pen.strokeStyle = colour("--line");
+    pen.fillStyle = colour("--ink");
+    pen.font = FONT;
+    pen.lineWidth = 1;
+    pen.textAlign = "right";
+    pen.textBaseline = "middle";
+    const up = ticks(low, high, (box.bottom - box.top) / 36);
+    const digits = up.length > 1 ? decimals(up[1] - up[0]) : 1;
+    for (const value of up) {
+      const y = py(value);
+      pen.beginPath();
+      pen.moveTo(box.left, y);
+      pen.lineTo(box.right, y);
+      pen.stroke();
+      pen.fillText(value.toFixed(digits), box.left - 6, y);
+    }
+    pen.textAlign = "center";
+    pen.textBaseline = "top";
+    for (const [value, text] of this.xTicks((box.right - box.left) / 90)) {
+      pen.fillRect(this.px(value), box.bottom, 1, 4);
+      pen.fillText(text, this.px(value), box.bottom + 5);
+    }
+    pen.strokeStyle = colour("--dim");
+    pen.strokeRect(box.left, box.top, box.right - box.left, box.bottom - box.top);
+    pen.textAlign = "left";
+    pen.fillText(this.yTitle, 4, 4);
+    pen.textAlign = "right";
+    pen.fillText(this.time ? `Time, ${this.zone}` : this.xTitle, box.right, this.height - 14);
+  }
+
+  /** @param {number} wanted @returns {[number, string][]} */
+  xTicks(wanted) {
+    const [low, high] = this.shown;
+    if (this.time) {
+      const { ticks: found, step } = timeTicks(low, high, wanted);
+      return found.map((value) => [value, timeLabel(value, step)]);
+    }
+    const found = ticks(low, high, wanted);
+    const digits = found.length > 1 ? decimals(found[1] - found[0]) : 0;
+    return found.map((value) => [value, value.toFixed(digits)]);
+  }
+
+  /** @param {Pen} pen @param {import("./view.js").Box} box */
+  drawLegend(pen, box) {
+    let x = box.right;
+    pen.font = FONT;
+    pen.textAlign = "right";
+    pen.textBaseline = "top";
+    for (const curve of [...this.curves].reverse()) {
+      if (!curve.name) continue;
+      pen.fillStyle = colour("--ink");
+      pen.fillText(curve.name, x, 4);
+      x -= pen.measureText(curve.name).width + 6;
+      pen.fillStyle = colour(curve.style);
+      pen.fillRect(x - 16, 9, 16, 3);
+      x -= 28;
+    }
+  }
+
+  /** @param {Pen} pen */
+  drawMarks(pen) {
+    const box = this.box();
+    if (this.chosen) {
+      const [from, to] = this.chosen.map((x) => Math.min(box.right, Math.max(box.left, this.px(x))));
+      pen.strokeStyle = colour("--mark");
+      pen.lineWidth = 2;
+      pen.strokeRect(from, box.top, Math.max(2, to - from), box.bottom - box.top);
+    }
+    for (const upright of this.uprights) this.upright(pen, box, upright);
+    if (this.at !== null) this.upright(pen, box, { x: this.at, style: "--mark" });
+    if (this.pointer && this.pointer.x > box.left && this.pointer.x < box.right) {
+      this.upright(pen, box, { x: this.xAt(this.pointer.x), style: "--dim" });
+    }
+  }
+
+  /** @param {Pen} pen @param {import("./view.js").Box} box @param {Upright} upright */
+  upright(pen, box, { x, style, label }) {
+    const px = this.px(x);
+    if (px < box.left || px > box.right) return;
+    pen.strokeStyle = colour(style);
+    pen.lineWidth = 1.5;
+    pen.beginPath();
+    pen.moveTo(px, box.top);
+    pen.lineTo(px, box.bottom);
+    pen.stroke();
+    if (!label) return;
+    pen.fillStyle = colour(style);
+    pen.font = FONT;
+    pen.textAlign = "left";
+    pen.textBaseline = "bottom";
+    pen.fillText(label, px + 3, box.bottom - 2);
+  }
+}
+
+/** Place of the first value not below `wanted`; values go up. @param {ArrayLike<number>} values @param {number} wanted */
+export function below(values, wanted) {
+  let low = 0;
+  let high = values.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (values[middle] < wanted) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
+/** @param {Curve[]} curves @returns {[number, number]|null} */
+function endsOf(curves) {
+  let low = Infinity;
+  let high = -Infinity;
+  for (const { x } of curves) {
+    if (!x.length) continue;
+    low = Math.min(low, x[0]);
+    high = Math.max(high, x[x.length - 1]);
+  }
+  return high > low ? [low, high] : null;
+}

@@ -1,0 +1,41 @@
+// Round numbers and round moments for axes.
+
+/** @param {number} low @param {number} high @param {number} wanted @returns {number[]} */
+export function ticks(low, high, wanted) {
+  if (!(high > low)) return Number.isFinite(low) ? [low] : [];
+  const step = roundStep((high - low) / Math.max(1, wanted));
+  const found = [];
+  for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + step * 1e-9; value += step) found.push(Math.abs(value) < step * 1e-9 ? 0 : value);
+  return found;
+}
+
+/** @param {number} rough */
+export function roundStep(rough) {
+  const power = 10 ** Math.floor(Math.log10(rough));
+  const part = rough / power;
+  return power * (part <= 1 ? 1 : part <= 2 ? 2 : part <= 5 ? 5 : 10);
+}
+
+/** How many decimals the ticks of this step need. @param {number} step */
+export function decimals(step) {
+  return Math.max(0, Math.min(8, -Math.floor(Math.log10(step) + 1e-9)));
+}
+
+const STEPS_S = [0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 432000, 864000];
+
+/** @param {number} low @param {number} high @param {number} wanted seconds since 1970 */
+export function timeTicks(low, high, wanted) {
+  const rough = (high - low) / Math.max(1, wanted);
+  const step = STEPS_S.find((one) => one >= rough) ?? STEPS_S[STEPS_S.length - 1];
+  const found = [];
+  for (let value = Math.ceil(low / step) * step; value <= high; value += step) found.push(value);
+  return { ticks: found, step };
+}
+
+/** @param {number} seconds since 1970 @param {number} step @returns {string} in UTC */
+export function timeLabel(seconds, step) {
+  const text = new Date(seconds * 1000).toISOString();
+  if (step >= 86400) return text.slice(5, 10);
+  if (step >= 60) return seconds % 86400 === 0 ? text.slice(5, 10) : text.slice(11, 16);
+  return step >= 1 ? text.slice(11, 19) : text.slice(11, 21);
+}
