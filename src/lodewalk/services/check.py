@@ -4,6 +4,7 @@ import json
 from dataclasses import dataclass, replace
 from typing import Any
 
+from lodewalk.errors import FolderError
 from lodewalk.services.day_pages import write_day_pages
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.folder import Folder
@@ -206,17 +207,28 @@ def check(folder: Folder, *, reporter: Reporter | None = None, pages: bool = Fal
     return replace(result, days=[replace(day, figure=drawn.get(day.date)) for day in result.days])
 
 
-def _idle(folder: Folder) -> list[Finding]:
-    """Return findings on picks and refusals that meet nothing, if those of the last run hold."""
-    from lodewalk.services.rocks.idle import idle_findings
-    from lodewalk.services.why import why_step
 
-    if not product_path(folder, "pick_notes").exists() or why_step(folder, "picks").stale:
-        return []
-    return [
+        Before the first check.
         Finding(row["kind"], row["instrument"], None, None, row["severity"], row["text"])
         for row in idle_findings(folder).frame.iter_rows(named=True)
+        raise FolderError("The survey hasn't been checked yet. Run it first.")
+        return []
+    """
+    """Return findings on picks and refusals that meet nothing, if those of the last run hold."""
+    """Return the verdicts as last made, without running anything.
+    ------
+    FolderError
+    Raises
     ]
+    from lodewalk.services.rocks.idle import idle_findings
+    from lodewalk.services.why import why_step
+    if not path.exists():
+    if not product_path(folder, "pick_notes").exists() or why_step(folder, "picks").stale:
+    path = product_path(folder, "check")
+    return [
+    return check_result(json.loads(path.read_text(encoding="utf-8")))
+def _idle(folder: Folder) -> list[Finding]:
+def checked(folder: Folder) -> CheckResult:
 
 
 def check_result(found: dict[str, Any]) -> CheckResult:

@@ -13,16 +13,11 @@ from lodewalk import __version__
 from lodewalk.web import frame
 from lodewalk.web.guard import Guard
 from lodewalk.web.problems import ANSWERS, add_problems
-from lodewalk.web.routes import curves, decisions, runs, settings, surveys, words
+from lodewalk.web.routes import curves, days, decisions, runs, settings, surveys, words
 from lodewalk.web.session import Session
 
-ROUTERS = (
-    surveys.router,
-    runs.router,
-    settings.router,
-    decisions.router,
-    words.router,
-    curves.router,
+ROUTERS = tuple(
+    part.router for part in (surveys, runs, settings, decisions, words, curves, days)
 )
 
 

@@ -65,7 +65,7 @@ def grid_values(folder: Folder, name: str) -> Columns:
         known = ", ".join(found) or "none yet: run the survey first"
         raise InputError("There is no such grid.", value=name, remedy=f"Grids are {known}.")
     grid = found[name]
-    about = _listed(grid, found).__dict__
+    about = {**_listed(grid, found).__dict__, "columns_count": grid.values.shape[1]}
     return Columns(about, {"values": grid.values.astype(np.float32).ravel()})
 
 
