@@ -32,6 +32,12 @@ export class Linked {
     this.passages = [];
     /** @type {any} */
     this.line = null;
+    /** @type {any} */
+    this.walked = null;
+    /** @type {any} */
+    this.base = null;
+    /** @type {number|undefined} */
+    this.timer = undefined;
     this.origin = { easting: 0, northing: 0 };
     this.readout = h("p", { class: "readout dim", "aria-live": "off" });
     this.ways();

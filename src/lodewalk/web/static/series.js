@@ -26,8 +26,10 @@ export class SeriesView extends View {
     this.spans = [];
     /** @type {Upright[]} */
     this.uprights = [];
-    this.ends = /** @type {[number, number]|null} */ (null);
-    this.shown = /** @type {[number, number]} */ ([0, 1]);
+    /** @type {[number, number]|null} */
+    this.ends = null;
+    /** @type {[number, number]} */
+    this.shown = [0, 1];
     this.chosen = /** @type {[number, number]|null} */ (null);
     this.at = /** @type {number|null} */ (null);
     this.onChoose = (/** @type {number} */ _x) => {};
@@ -41,7 +43,7 @@ export class SeriesView extends View {
     this.spans = spans;
     this.uprights = uprights;
     this.ends = ends ?? endsOf(curves);
-    if (!keep && this.ends) this.shown = [...this.ends];
+    if (!keep && this.ends) this.shown = [this.ends[0], this.ends[1]];
     this.repaint();
   }
 
@@ -86,7 +88,7 @@ export class SeriesView extends View {
   }
 
   fit() {
-    if (this.ends) this.show([...this.ends]);
+    if (this.ends) this.show([this.ends[0], this.ends[1]]);
   }
 
   /** @param {number} px */

@@ -19,19 +19,29 @@ export class SvgPen {
     this.stack = [];
   }
 
+  /** @param {string} value */
   set strokeStyle(value) { this.state.strokeStyle = String(value); }
   get strokeStyle() { return this.state.strokeStyle; }
+  /** @param {string} value */
   set fillStyle(value) { this.state.fillStyle = String(value); }
   get fillStyle() { return this.state.fillStyle; }
+  /** @param {number} value */
   set lineWidth(value) { this.state.lineWidth = value; }
   get lineWidth() { return this.state.lineWidth; }
+  /** @param {string} value */
   set font(value) { this.state.font = value; }
   get font() { return this.state.font; }
+  /** @param {string} value */
   set textAlign(value) { this.state.textAlign = value; }
+  /** @param {string} value */
   set textBaseline(value) { this.state.textBaseline = value; }
+  /** @param {number} value */
   set globalAlpha(value) { this.state.globalAlpha = value; }
+  /** @param {boolean} value */
   set imageSmoothingEnabled(value) { this.state.imageSmoothingEnabled = value; }
+  /** @param {string} _ */
   set lineJoin(_) { /* round joins are set for the whole picture */ }
+  /** @param {string} _ */
   set lineCap(_) { /* likewise */ }
 
   save() {
