@@ -207,28 +207,32 @@ def check(folder: Folder, *, reporter: Reporter | None = None, pages: bool = Fal
     return replace(result, days=[replace(day, figure=drawn.get(day.date)) for day in result.days])
 
 
-
-        Before the first check.
-        Finding(row["kind"], row["instrument"], None, None, row["severity"], row["text"])
-        for row in idle_findings(folder).frame.iter_rows(named=True)
-        raise FolderError("The survey hasn't been checked yet. Run it first.")
-        return []
-    """
+def _idle(folder: Folder) -> list[Finding]:
     """Return findings on picks and refusals that meet nothing, if those of the last run hold."""
-    """Return the verdicts as last made, without running anything.
-    ------
-    FolderError
-    Raises
-    ]
     from lodewalk.services.rocks.idle import idle_findings
     from lodewalk.services.why import why_step
-    if not path.exists():
+
     if not product_path(folder, "pick_notes").exists() or why_step(folder, "picks").stale:
-    path = product_path(folder, "check")
+        return []
     return [
-    return check_result(json.loads(path.read_text(encoding="utf-8")))
-def _idle(folder: Folder) -> list[Finding]:
+        Finding(row["kind"], row["instrument"], None, None, row["severity"], row["text"])
+        for row in idle_findings(folder).frame.iter_rows(named=True)
+    ]
+
+
 def checked(folder: Folder) -> CheckResult:
+    """Return the verdicts as last made, without running anything.
+
+    Raises
+    ------
+    FolderError
+        Before the first check.
+    """
+    path = product_path(folder, "check")
+    if not path.exists():
+        raise FolderError("The survey hasn't been checked yet. Run it first.")
+    result = check_result(json.loads(path.read_text(encoding="utf-8")))
+    return replace(result, findings=[*result.findings, *_idle(folder)])
 
 
 def check_result(found: dict[str, Any]) -> CheckResult:

@@ -14,12 +14,8 @@ from lodewalk.web.session import Serving
 
 #: Address, name and what is done in each room, in the order of the work.
 ROOMS = (
-    ("site", "Site", "The field there, tuning, and whether the rocks will show."),
-    ("plan", "Plan", "The area, lines and ties, effort and odds, files for the handheld."),
-    ("days", "Days", "Files of the day, base record, lines, findings, and what to walk again."),
+    ("days", "Days", "Verdicts of days and lines, with base record, map and profile."),
     ("map", "Map", "Grids, transforms and standard error; every value with its story."),
-    ("rocks", "Rocks", "Lineaments, profiles, bodies and depths, with their intervals."),
-    ("hand-over", "Hand over", "Report, layers and the package that another person can check."),
     ("settings", "Settings", "Every setting with its unit, range and default."),
 )
 
@@ -63,7 +59,7 @@ def enter(request: Request, session: Serving, token: Annotated[str, Query()] = "
 def start(session: Serving) -> Response:
     """Go to the survey that is open, or show the start page."""
     if session.path is not None:
-        return RedirectResponse("/settings", status_code=303)
+        return RedirectResponse("/days", status_code=303)
     return _page("start.html.j2", room="start", title="Start")
 
 
