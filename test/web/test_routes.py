@@ -63,7 +63,7 @@ def test_without_a_survey_the_api_says_so(on_shelf):
 def test_a_run_goes_to_its_end_and_says_why_each_step_ran(empty):
     _, client = empty
     pending = client.get("/api/run/pending").json()["steps"]
-    assert [row["step"] for row in pending][0].startswith("ingest")
+    assert pending[0]["step"].startswith("ingest")
     started = client.post("/api/run", json={"to": "ingest_rover"})
     assert started.status_code == 202
     job = ended(client)

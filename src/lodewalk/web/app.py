@@ -16,9 +16,7 @@ from lodewalk.web.problems import ANSWERS, add_problems
 from lodewalk.web.routes import curves, days, decisions, runs, settings, surveys, words
 from lodewalk.web.session import Session
 
-ROUTERS = tuple(
-    part.router for part in (surveys, runs, settings, decisions, words, curves, days)
-)
+ROUTERS = tuple(part.router for part in (surveys, runs, settings, decisions, words, curves, days))
 
 
 def create_app(session: Session) -> FastAPI:

@@ -48,11 +48,11 @@ def enter(request: Request, session: Serving, token: Annotated[str, Query()] = "
         answer = _page("refused.html.j2", room="", title="No key")
         answer.status_code = 403
         return answer
-    answer = RedirectResponse("/", status_code=303)
-    answer.set_cookie(
+    entered = RedirectResponse("/", status_code=303)
+    entered.set_cookie(
         session.keys.cookie, session.keys.session, httponly=True, samesite="strict", path="/"
     )
-    return answer
+    return entered
 
 
 @router.get("/")

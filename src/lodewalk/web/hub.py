@@ -30,7 +30,7 @@ class Hub:
                 loop.call_soon_threadsafe(event.set)
 
     async def stream(self, state: Callable[[], dict[str, Any]]) -> AsyncIterator[bytes]:
-        """Yield the state as server-sent events: now, and whenever it differs from what was sent."""
+        """Yield the state as server-sent events: now, and whenever it differs from the last."""
         event, sent = asyncio.Event(), None
         with self._guard:
             self._listeners[event] = asyncio.get_running_loop()

@@ -28,8 +28,7 @@ def walks(folder: Folder) -> Columns:
     """
     frame = _placed(folder)
     passages = _passages(folder, frame)
-    east = float(np.floor(frame["easting_m"].min() or 0.0))
-    north = float(np.floor(frame["northing_m"].min() or 0.0))
+    east, north = (_corner(frame[name]) for name in ("easting_m", "northing_m"))
     return Columns(
         {
             "origin_easting_m": east,
@@ -47,6 +46,11 @@ def walks(folder: Folder) -> Columns:
             "passage": frame["passage"].fill_null(-1).cast(pl.Int32).to_numpy(),
         },
     )
+
+
+def _corner(values: pl.Series) -> float:
+    """Return the least value, down to whole metres; 0 where there is none."""
+    return float(np.floor(values.to_numpy().min())) if len(values) else 0.0
 
 
 def _placed(folder: Folder) -> pl.DataFrame:
@@ -127,7 +131,7 @@ def profile(folder: Folder, line: str) -> Columns:
     if not own.height:
         known = ", ".join(frame_of(folder, "lines")["line"].unique().sort().to_list()[:60])
         raise InputError("There is no such line.", value=line, remedy=f"Lines are {known}.")
-    datum = float(np.round(own["raw_nT"].median() or 0.0))
+    datum = float(np.round(np.median(own["raw_nT"].drop_nulls().to_numpy())))
     reason, reasons = codes(own["reason"])
     parts = [name for name in own.columns if name.endswith("_nT") and name != "raw_nT"]
     return Columns(

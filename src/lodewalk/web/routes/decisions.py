@@ -30,7 +30,7 @@ class DecisionForm(Signed):
     instrument: Name | None = None
     start: Name | None = None
     end: Name | None = None
-    readings: Annotated[list[Name], Field(max_length=10_000)] = []
+    readings: Annotated[tuple[Name, ...], Field(max_length=10_000)] = ()
     offset_s: float | None = None
     lag_s: float | None = None
     sd_s: float | None = None
@@ -73,8 +73,7 @@ def show_decisions(folder: Survey) -> DecisionList:
 @router.post("/decisions", status_code=201)
 def take(form: DecisionForm, folder: Survey) -> DecideResult:
     """Write down a decision; nothing is run yet."""
-    given = form.model_dump(exclude={"readings"})
-    return service.decide(folder, **given, readings=tuple(form.readings))
+    return service.decide(folder, **form.model_dump())
 
 
 @router.delete("/decisions/{decision}")
