@@ -8,7 +8,7 @@ DEMO ?= demo-survey
 SEED ?= 7
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check format docs bench bench-tools evidence lock clean
+.PHONY: help demo test check check-pages format docs bench bench-tools evidence lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*##/\t/' | expand -t 12
@@ -35,6 +35,10 @@ check: $(TEST_READY)  ## lint, format and type checks
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+
+check-pages:  ## check the types of the pages' scripts (needs node and npm)
+	npm install --no-package-lock --no-audit --no-fund --silent
+	node_modules/.bin/tsc --project .
 
 format: $(TEST_READY)  ## put all code into the one format
 	$(BIN)/ruff check --fix-only .
