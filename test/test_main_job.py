@@ -23,7 +23,7 @@ MOMENT = datetime(2026, 3, 10, 14, 30)
 SCHEMAS = Path(__file__).parents[1] / "doc" / "schema"
 CORRECTIONS = ("diurnal", "reference", "instrument", "heading", "level", "micro_level")
 #: What is made of the grid, up to the depths.
-ROCKS = ("transforms", "trace", "picks", "fits", "dips", "depth")
+ROCKS = ("transforms", "trace", "picks", "fits", "dips", "compact", "depth")
 
 
 def call(*words, schema=None):
