@@ -101,6 +101,7 @@ export class Linked {
       y: /** @type {Float32Array} */ (found.columns.northing_m),
       parts: this.passages.map((one) => ({ first: one.first, end: one.first + one.count, name: one.line, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim" })),
     });
+    if (this.base) this.paintStrip([this.base.about.start_s, this.base.about.end_s], true);
     await this.follow(selected(), new Set(["line", "reading", "at", "day"]));
   }
 
