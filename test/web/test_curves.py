@@ -86,7 +86,7 @@ def test_a_grid_is_given_row_by_row_from_the_south_west(served):
     about, found = unpacked(client.get(f"/api/grids/{listed['name']}").content)
     with xr.open_dataset(path / "products" / "grids.nc", engine="h5netcdf") as file:
         wanted = file[listed["name"]].values
-    told = found["values"].reshape(about["rows"], about["columns_count"])
+    told = found["values"].reshape(about["nodes_north"], about["nodes_east"])
     assert np.allclose(told, wanted, rtol=1e-6, equal_nan=True)
 
 

@@ -5,6 +5,7 @@ import time
 
 import pytest
 
+from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.steps.context import Context
 
@@ -72,6 +73,23 @@ def test_a_run_goes_to_its_end_and_says_why_each_step_ran(empty):
         ("ingest_rover", ["it never ran"])
     ]
     assert client.get("/api/run/pending", params={"to": "ingest_rover"}).json()["steps"] == []
+
+
+def test_the_demo_is_open_when_it_is_done_and_a_stop_reaches_it(on_shelf, shelf, monkeypatch):
+    """The demo itself is tested elsewhere; here a small stand-in takes its place."""
+    session, client = on_shelf
+    asked = []
+
+    def stand_in(path, *, seed, reporter, cancelled):
+        asked.append((seed, cancelled()))
+        return new_survey(path, name="Stand-in", crs="EPSG:31982")
+
+    monkeypatch.setattr("lodewalk.services.demo_job.demo", stand_in)
+    assert client.post("/api/demo", json={"folder": "look", "seed": 5}).status_code == 202
+    assert ended(client)["status"] == "done"
+    assert asked == [(5, False)]
+    assert session.path == shelf / "look"
+    assert client.get("/api/survey").json()["name"] == "Stand-in"
 
 
 def test_an_unknown_step_is_refused_before_anything_runs(empty):

@@ -1,5 +1,6 @@
 """The demo: write the invented survey, run the whole job, say where to look."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -43,7 +44,13 @@ class DemoResult:
     compile_seconds: float
 
 
-def demo(directory: Path, *, seed: int, reporter: Reporter | None = None) -> DemoResult:
+def demo(
+    directory: Path,
+    *,
+    seed: int,
+    reporter: Reporter | None = None,
+    cancelled: Callable[[], bool] = lambda: False,
+) -> DemoResult:
     """Write the demo survey with its truth and run the whole job on it.
 
     Parameters
@@ -52,6 +59,8 @@ def demo(directory: Path, *, seed: int, reporter: Reporter | None = None) -> Dem
         A new or empty folder.
     seed : int
         The same seed gives the same files.
+    reporter, cancelled
+        As for a run.
 
     Raises
     ------
@@ -66,7 +75,7 @@ def demo(directory: Path, *, seed: int, reporter: Reporter | None = None) -> Dem
         _write(directory, seed)
         marks.append(perf_counter())
         folder = open_folder(directory)
-        ran = run(folder, reporter=reporter)
+        ran = run(folder, reporter=reporter, cancelled=cancelled)
         marks.append(perf_counter())
         made = report(folder, reporter=reporter)
         marks.append(perf_counter())

@@ -91,8 +91,17 @@ class Session:
         """
         if self.jobs.busy:
             raise BusyError("A run is under way. Wait until it ends, or stop it first.")
-        folder = open_survey(path)
-        assert folder.settings is not None
+        self.take(path)
+
+    def take(self, path: Path) -> None:
+        """Open a survey that the work under way has made.
+
+        Raises
+        ------
+        LodewalkError
+            Where the folder is no survey, or its settings can't be read.
+        """
+        _ = open_survey(path).settings
         with self._guard:
             self._path = path
         self.hub.wake()

@@ -1,6 +1,6 @@
 """Grids for the map: which there are, and the values of one."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 
@@ -32,8 +32,8 @@ class GridListed:
     west_m: float
     south_m: float
     spacing_m: float
-    columns: int
-    rows: int
+    nodes_east: int
+    nodes_north: int
     low: float | None
     high: float | None
     error_of: str | None
@@ -65,8 +65,7 @@ def grid_values(folder: Folder, name: str) -> Columns:
         known = ", ".join(found) or "none yet: run the survey first"
         raise InputError("There is no such grid.", value=name, remedy=f"Grids are {known}.")
     grid = found[name]
-    about = {**_listed(grid, found).__dict__, "columns_count": grid.values.shape[1]}
-    return Columns(about, {"values": grid.values.astype(np.float32).ravel()})
+    return Columns(asdict(_listed(grid, found)), {"values": grid.values.astype(np.float32).ravel()})
 
 
 def _all(folder: Folder) -> list[Grid]:
@@ -96,8 +95,8 @@ def _listed(grid: Grid, every: dict[str, Grid]) -> GridListed:
         west_m=grid.west_m,
         south_m=grid.south_m,
         spacing_m=grid.spacing_m,
-        columns=grid.values.shape[1],
-        rows=grid.values.shape[0],
+        nodes_east=grid.values.shape[1],
+        nodes_north=grid.values.shape[0],
         low=low,
         high=high,
         error_of=own if own != grid.name and own in every else None,

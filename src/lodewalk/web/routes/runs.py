@@ -1,6 +1,5 @@
 """Runs: what one would do, starting it, how far it is, stopping it."""
 
-from dataclasses import asdict
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
@@ -9,7 +8,7 @@ from pydantic import Field
 from lodewalk.services.stale import PendingResult, pending
 from lodewalk.web.jobs import JobState
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey
+from lodewalk.web.session import Serving, Survey, plain
 
 router = APIRouter(tags=["run"])
 
@@ -47,7 +46,7 @@ def start_run(session: Serving, folder: Survey, form: RunForm | None = None) -> 
         made = run(
             folder, to=wanted.to, rehash=wanted.rehash, reporter=reporter, cancelled=cancelled
         )
-        return asdict(made)
+        return plain(made)
 
     return session.jobs.start("run", work)
 

@@ -11,7 +11,7 @@ from lodewalk.errors import LodewalkError
 from lodewalk.services.overview import OverviewResult, overview, surveys_in
 from lodewalk.web.jobs import JobState
 from lodewalk.web.problems import NotFoundError
-from lodewalk.web.session import Serving, Survey
+from lodewalk.web.session import Serving, Survey, plain
 
 router = APIRouter(tags=["survey"])
 
@@ -121,11 +121,9 @@ def make_demo(form: Demo, session: Serving) -> JobState:
     path = session.on_shelf(form.folder)
 
     def work(reporter: Any, cancelled: Any) -> dict[str, Any]:
-        from dataclasses import asdict
-
-        del cancelled  # the demo stops with its steps only, which raise through the reporter
-        made = demo(path, seed=form.seed, reporter=reporter)
-        return asdict(made)
+        made = demo(path, seed=form.seed, reporter=reporter, cancelled=cancelled)
+        session.take(path)
+        return plain(made)
 
     return session.jobs.start("demo", work)
 

@@ -1,12 +1,12 @@
 // The three views that every reading is in: the day's time strip, the map, the profile of a line.
 // What is chosen in one shows in all; the selection itself is in the address.
-import { Latest, columns, get } from "./api.js";
+import { Latest, columns } from "./api.js";
 import { COLOURS } from "./colours.js";
 import { fill, h, number } from "./elements.js";
 import { MapView } from "./map.js";
 import { note, show } from "./notices.js";
 import { onSelect, select, selected } from "./selection.js";
-import { SeriesView, below } from "./series.js";
+import { SeriesView } from "./series.js";
 
 /** @typedef {{line: string, instrument: string, day: string, start_utc: string, end_utc: string, tie: boolean, length_m: number, noise_nT: number|null, readings: number, kept: number, first: number, count: number, verdict: string|null, reasons: string[]}} Passage */
 
@@ -111,7 +111,7 @@ export class Linked {
     if (!found) return;
     const { about } = found;
     this.map.setMesh({
-      values: /** @type {Float32Array} */ (found.columns.values), columns: about.columns_count ?? about.columns, rows: about.rows,
+      values: /** @type {Float32Array} */ (found.columns.values), columns: about.nodes_east, rows: about.nodes_north,
       west: about.west_m - this.origin.easting, south: about.south_m - this.origin.northing, spacing: about.spacing_m,
       low: about.low ?? 0, high: about.high ?? 1, title: about.title, unit: about.unit,
     }, COLOURS);
@@ -218,4 +218,3 @@ function curveOf(own, passage, style, name) {
   };
 }
 
-export { below, get };
