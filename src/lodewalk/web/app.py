@@ -13,10 +13,39 @@ from lodewalk import __version__
 from lodewalk.web import frame
 from lodewalk.web.guard import Guard
 from lodewalk.web.problems import ANSWERS, add_problems
-from lodewalk.web.routes import curves, days, decisions, runs, settings, surveys, words
+from lodewalk.web.routes import (
+    curves,
+    days,
+    decisions,
+    handover,
+    plan,
+    raw,
+    rocks,
+    runs,
+    settings,
+    site,
+    surveys,
+    words,
+)
 from lodewalk.web.session import Session
 
-ROUTERS = tuple(part.router for part in (surveys, runs, settings, decisions, words, curves, days))
+ROUTERS = tuple(
+    part.router
+    for part in (
+        surveys,
+        runs,
+        settings,
+        decisions,
+        words,
+        site,
+        plan,
+        raw,
+        days,
+        curves,
+        rocks,
+        handover,
+    )
+)
 
 
 def create_app(session: Session) -> FastAPI:

@@ -14,8 +14,12 @@ from lodewalk.web.session import Serving
 
 #: Address, name and what is done in each room, in the order of the work.
 ROOMS = (
+    ("site", "Site", "Field, tuning, and whether the rocks' contrast will show."),
+    ("plan", "Plan", "Area, lines, ties and waypoints, with effort and odds."),
     ("days", "Days", "Verdicts of days and lines, with base record, map and profile."),
     ("map", "Map", "Grids, transforms and standard error; every value with its story."),
+    ("rocks", "Rocks", "Bodies under the picks: place, depth, dip and strike, and how sure."),
+    ("handover", "Hand over", "Report, maps and data as a package that another person can check."),
     ("settings", "Settings", "Every setting with its unit, range and default."),
 )
 
@@ -36,8 +40,16 @@ def _templates() -> Environment:
 
 def _page(template: str, **values: object) -> HTMLResponse:
     """Return a page."""
-    text = _templates().get_template(template).render(version=__version__, rooms=ROOMS, **values)
-    return HTMLResponse(text)
+    styled = values.get("room") in _styled()
+    text = _templates().get_template(template)
+    return HTMLResponse(text.render(version=__version__, rooms=ROOMS, styled=styled, **values))
+
+
+@cache
+def _styled() -> frozenset[str]:
+    """Return the rooms that have a style sheet of their own."""
+    found = (files("lodewalk.web") / "static" / "rooms").iterdir()
+    return frozenset(item.name[:-4] for item in found if item.name.endswith(".css"))
 
 
 @router.get(ENTRY)

@@ -39,3 +39,20 @@ function filter(box) {
     /** @type {HTMLElement} */ (word).hidden = !(/** @type {HTMLElement} */ (word).dataset.find ?? "").includes(wanted);
   }
 }
+
+/** A word of the glossary that explains itself when asked. @param {string} word @param {string} [text] shown instead of the word */
+export function term(word, text = word) {
+  return h("button", { type: "button", class: "term", ariaHaspopup: "dialog", onclick: () => explain(word) }, text);
+}
+
+/** @param {string} word */
+async function explain(word) {
+  const { box } = dialog(word, () => h("p", { class: "meaning" }));
+  try {
+    const { words } = await get("glossary");
+    const found = words.find((/** @type {{word: string}} */ item) => item.word.toLowerCase() === word.toLowerCase());
+    fill(one(".meaning", box), found?.text ?? "The glossary doesn't hold this word.");
+  } catch (error) {
+    show(error, one(".meaning", box));
+  }
+}

@@ -1,0 +1,5 @@
+"""Handing over: the report, the layers, the package and its verification."""
+
+from fastapi import APIRouter
+
+router = APIRouter(tags=["handover"])

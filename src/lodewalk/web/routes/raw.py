@@ -1,0 +1,5 @@
+"""Files: what was understood, the column map, and adding them."""
+
+from fastapi import APIRouter
+
+router = APIRouter(tags=["files"])

@@ -1,0 +1,125 @@
+// Tables: sorted by any column, walked by the arrow keys, kept as CSV; a chosen row is a choice everywhere.
+import { h, number } from "./elements.js";
+
+/**
+ * @typedef {object} Column
+ * @property {string} key of the value in a row; also the column's name in CSV
+ * @property {string} title
+ * @property {string} [unit]
+ * @property {number} [digits] of a number; without it the value is shown as text
+ * @property {(row: any) => import("./elements.js").Child} [show] what stands in the cell
+ */
+
+/**
+ * @typedef {object} Table
+ * @property {string} name what the table lists, for those who don't see it, and the file's name
+ * @property {Column[]} columns
+ * @property {any[]} rows
+ * @property {(row: any) => boolean} [chosen]
+ * @property {(row: any) => void} [choose] what Enter or a click on a row does
+ */
+
+/** @param {Table} wanted */
+export function table(wanted) {
+  let order = /** @type {{key: string, down: boolean}|null} */ (null);
+  const head = h("tr", {});
+  const body = h("tbody", {});
+  const paint = () => {
+    head.replaceChildren(...wanted.columns.map((column) => headOf(column, order, (next) => {
+      order = next;
+      paint();
+      /** @type {HTMLElement|null} */ (head.querySelector(`[data-key="${CSS.escape(column.key)}"]`))?.focus();
+    })));
+    body.replaceChildren(...sorted(wanted.rows, order).map((row, index) => rowOf(wanted, row, index)));
+    const chosen = body.querySelector('[aria-selected="true"]') ?? body.firstElementChild;
+    if (wanted.choose) chosen?.setAttribute("tabindex", "0");
+  };
+  paint();
+  if (wanted.choose) body.addEventListener("keydown", walk);
+  const made = h("table", { class: "grid", ariaLabel: wanted.name, role: wanted.choose ? "grid" : null }, h("thead", {}, head), body);
+  return h("div", { class: "table" }, made,
+    h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), `${wanted.rows.length} rows`));
+}
+
+/** @param {Column} column @param {{key: string, down: boolean}|null} order @param {(next: {key: string, down: boolean}) => void} sort */
+function headOf(column, order, sort) {
+  const own = order?.key === column.key ? order : null;
+  return h("th", { scope: "col", "aria-sort": own ? (own.down ? "descending" : "ascending") : "none" },
+    h("button", { type: "button", class: "quiet sort", data: { key: column.key }, onclick: () => sort({ key: column.key, down: own ? !own.down : false }) },
+      column.title, column.unit && ` [${column.unit}]`, own && h("span", { ariaHidden: "true" }, own.down ? " ↓" : " ↑")));
+}
+
+/** @param {any[]} rows @param {{key: string, down: boolean}|null} order */
+function sorted(rows, order) {
+  if (!order) return rows;
+  const { key, down } = order;
+  return [...rows].sort((a, b) => (down ? -1 : 1) * compare(a[key], b[key]));
+}
+
+/** @param {any} a @param {any} b */
+function compare(a, b) {
+  if (a === null || a === undefined) return b === null || b === undefined ? 0 : 1;
+  if (b === null || b === undefined) return -1;
+  return typeof a === "number" && typeof b === "number" ? a - b : String(a).localeCompare(String(b), "en", { numeric: true });
+}
+
+/** @param {Table} wanted @param {any} row @param {number} index */
+function rowOf(wanted, row, index) {
+  const cells = wanted.columns.map((column) => h("td", { class: column.digits === undefined ? "" : "num" }, cell(column, row)));
+  if (!wanted.choose) return h("tr", {}, ...cells);
+  const { choose } = wanted;
+  return h("tr", {
+    "aria-selected": String(Boolean(wanted.chosen?.(row))), tabindex: "-1", data: { row: String(index) }, class: "pickable",
+    onclick: () => choose(row),
+    onkeydown: (/** @type {KeyboardEvent} */ event) => {
+      if (event.target !== event.currentTarget || event.key !== "Enter") return;
+      event.preventDefault();
+      choose(row);
+    },
+  }, ...cells);
+}
+
+/** @param {Column} column @param {any} row */
+function cell(column, row) {
+  if (column.show) return column.show(row);
+  const value = row[column.key];
+  return column.digits === undefined ? (value ?? "–") : number(value, column.digits);
+}
+
+/** The arrow keys go from row to row. @param {KeyboardEvent} event */
+function walk(event) {
+  const row = /** @type {HTMLElement} */ (event.target).closest("tr");
+  const next = { ArrowDown: row?.nextElementSibling, ArrowUp: row?.previousElementSibling, Home: row?.parentElement?.firstElementChild, End: row?.parentElement?.lastElementChild }[event.key];
+  if (!row || !next) return;
+  event.preventDefault();
+  row.setAttribute("tabindex", "-1");
+  next.setAttribute("tabindex", "0");
+  /** @type {HTMLElement} */ (next).focus();
+}
+
+/** @param {Table} wanted */
+function csv({ columns, rows }) {
+  const names = columns.map((column) => (column.unit ? `${column.key} [${column.unit}]` : column.key));
+  return [names, ...rows.map((row) => columns.map((column) => row[column.key]))].map((cells) => cells.map(quoted).join(",")).join("\r\n") + "\r\n";
+}
+
+/** @param {any} value */
+function quoted(value) {
+  const text = value === null || value === undefined ? "" : Array.isArray(value) ? value.join("; ") : String(value);
+  return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+}
+
+/** @param {string} text */
+export function slug(text) {
+  return text.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "").slice(0, 60);
+}
+
+/** Give a file to the browser to keep. @param {string} name @param {string|Blob} content */
+export function save(name, content) {
+  const blob = typeof content === "string" ? new Blob([content], { type: "text/csv;charset=utf-8" }) : content;
+  const link = /** @type {HTMLAnchorElement} */ (h("a", { href: URL.createObjectURL(blob), download: name }));
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+}
