@@ -1,7 +1,8 @@
 """The application: guarded routes under ``/api``, the rooms, and what they are drawn with.
 
-What the first page asks for is there at once. The other rooms' routes bring heavy libraries with
-them; they are added when one of them is asked for, or once the first page stands.
+What every page needs is there at once. The rooms' routes bring libraries with them, some of them
+heavy: they are added while the browser fetches the first page, and the heaviest after it; or as
+soon as one of them is asked for.
 """
 
 import asyncio
@@ -22,9 +23,12 @@ from lodewalk.web.problems import ANSWERS, add_problems
 from lodewalk.web.session import Session
 from lodewalk.web.static_files import StaticFiles, root
 
-#: Modules of routes: those that the first page asks for, and the other rooms'.
-FIRST = ("surveys", "runs", "settings", "decisions", "words", "days", "curves")
-LATER = ("site", "plan", "raw", "rocks", "handover")
+#: Modules of routes: those of every page; then those of the first room, and of the others.
+FIRST = ("surveys", "words")
+LATER = (
+    ("runs", "days", "curves", "decisions", "settings"),
+    ("site", "plan", "raw", "rocks", "handover"),
+)
 
 
 def create_app(session: Session) -> FastAPI:
@@ -66,37 +70,41 @@ def _name(route: APIRoute) -> str:
 
 
 class Rest:
-    """The routes that an app gets later; adding them twice does nothing."""
+    """The routes that an app gets later, a group at a time."""
 
     def __init__(self, app: FastAPI) -> None:
         self._app = app
         self._guard = threading.Lock()
-        self.there = False
+        self._groups = list(LATER)
 
     def add(self) -> None:
-        """Add them; takes a second or two the first time."""
+        """Add the next group; nothing happens when all are there."""
         with self._guard:
-            if not self.there:
-                self._app.include_router(_api(LATER))
-                self.there = True
+            if self._groups:
+                self._app.include_router(_api(self._groups[0]))
+                del self._groups[0]
 
     def wanted(self, scope: Scope) -> bool:
-        """Tell whether a request may be for one of them."""
-        if self.there or scope["type"] != "http" or not scope["path"].startswith("/api/"):
+        """Tell whether a request may be for a route that isn't there yet."""
+        path = scope["path"]
+        if not self._groups or not path.startswith("/api/"):
             return False
+        if path == self._app.openapi_url:
+            return True
         routes = [route for route in self._app.routes if isinstance(route, APIRoute)]
         return all(route.matches(scope)[0] is not Match.FULL for route in routes)
 
 
 class Completed:
-    """Adds the later routes before a request that none of the first ones takes."""
+    """Adds later routes before a request that none of those there takes."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on once there is what it may be for."""
-        rest = scope["app"].state.rest if scope["type"] == "http" else None
-        if rest is not None and rest.wanted(scope):
-            await asyncio.to_thread(rest.add)
+        if scope["type"] == "http":
+            rest: Rest = scope["app"].state.rest
+            while rest.wanted(scope):
+                await asyncio.to_thread(rest.add)
         await self.app(scope, receive, send)

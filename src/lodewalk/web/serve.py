@@ -9,7 +9,7 @@ from pathlib import Path
 from lodewalk.errors import InputError
 
 HOST = "127.0.0.1"
-#: The other rooms' routes are added this long after the start, when the first page stands [s].
+#: The heaviest routes are added this long after the start, when the first page stands [s].
 REST_S = 4.0
 
 
@@ -56,6 +56,7 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
             ready(keys.address, keys.port, keys.token)
             if browser:
                 webbrowser.open(keys.address)
+            app.state.rest.add()
             threading.Event().wait(REST_S)
             app.state.rest.add()
 
