@@ -26,7 +26,7 @@ from lodewalk.web.static_files import StaticFiles, root
 #: Modules of routes: those of every page; then those of the first room, and of the others.
 FIRST = ("surveys", "words")
 LATER = (
-    ("runs", "days", "curves", "decisions", "settings"),
+    ("runs", "days", "curves", "decisions", "settings", "guide"),
     ("site", "plan", "raw", "rocks", "handover"),
 )
 
