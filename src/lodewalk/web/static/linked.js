@@ -41,6 +41,8 @@ export class Linked {
     /** @type {number|undefined} */
     this.timer = undefined;
     this.origin = { easting: 0, northing: 0 };
+    /** @type {Map<string, import("./mesh.js").Mesh>} */
+    this.meshes = new Map();
     this.readout = h("p", { class: "readout dim", "aria-live": "off" });
     /** What the selected span is, with the way to choose one by a plain drag. */
     this.spanBar = h("div", { class: "spanbar" });
@@ -65,12 +67,12 @@ export class Linked {
     onSelect((now, changed) => this.follow(now, changed));
   }
 
-  /** @param {string} name @param {number} place */
-  async chooseOnMap(name, place) {
+  /** One choice is one step back, even when the line has to be fetched first. @param {string} name @param {number} place @param {import("./selection.js").Selection} [more] */
+  async chooseOnMap(name, place, more = {}) {
     const row = place >= 0 ? this.walked.row[place] : -1;
-    if (selected().line !== name) select({ line: name, reading: null, at: null });
+    select({ line: name, reading: null, at: null, ...more });
     await this.showLine(name);
-    if (row >= 0 && this.line) this.chooseReading(this.line.columns.row.indexOf(row));
+    if (row >= 0 && this.line) this.chooseReading(this.line.columns.row.indexOf(row), true);
   }
 
   /** @param {number} time */
@@ -175,16 +177,18 @@ export class Linked {
     this.tellSpan(this.spanSelected());
   }
 
-  /** @param {number} place of a reading among those of the line */
-  chooseReading(place) {
+  /** @param {number} place of a reading among those of the line @param {boolean} [replace] what was just chosen */
+  chooseReading(place, replace = false) {
     if (place < 0 || !this.line) return;
     const { about, columns: own } = this.line;
     const time = own.time_s[place];
-    select({ reading: about.readings[place], at: Number.isFinite(time) ? new Date(time * 1000).toISOString() : null });
+    select({ reading: about.readings[place], at: Number.isFinite(time) ? new Date(time * 1000).toISOString() : null }, { replace });
   }
 
   async load() {
     const found = await columns("walks");
+    this.meshes.clear();
+    this.line = null;
     this.walked = found.columns;
     this.passages = found.about.passages;
     this.startS = found.about.start_s;
@@ -200,18 +204,30 @@ export class Linked {
     await this.follow(selected(), new Set(["line", "reading", "at", "day", "from", "to"]));
   }
 
-  /** @param {string} name */
-  async showGrid(name) {
-    const found = await this.latest.grid.take((signal) => columns(`grids/${encodeURIComponent(name)}`, {}, signal));
-    if (!found) return;
-    const { about } = found;
-    this.map.setMesh({
-      values: /** @type {Float32Array} */ (found.columns.values), columns: about.nodes_east, rows: about.nodes_north,
+  /** @param {string} name @param {{low?: number|null, high?: number|null, sun?: import("./mesh.js").Sun|null}} [how] ends of the colours, relief */
+  async showGrid(name, how = {}) {
+    const found = await this.latest.grid.take((signal) => this.fetchMesh(name, signal));
+    if (!found) return null;
+    const mesh = { ...found, low: how.low ?? found.low, high: how.high ?? found.high };
+    this.map.heading = mesh.title;
+    this.map.label = `Map of ${mesh.title}, colours from ${number(mesh.low, 1)} to ${number(mesh.high, 1, mesh.unit)}, with ${this.passages.length} walks`;
+    this.map.setMesh(mesh, COLOURS, how.sun ?? null);
+    return mesh;
+  }
+
+  /** A grid in metres from the origin; the last few are kept. @param {string} name @param {AbortSignal} [signal] @returns {Promise<import("./mesh.js").Mesh>} */
+  async fetchMesh(name, signal) {
+    const known = this.meshes.get(name);
+    if (known) return known;
+    const { about, columns: own } = await columns(`grids/${encodeURIComponent(name)}`, {}, signal);
+    const mesh = {
+      values: /** @type {Float32Array} */ (own.values), columns: about.nodes_east, rows: about.nodes_north,
       west: about.west_m - this.origin.easting, south: about.south_m - this.origin.northing, spacing: about.spacing_m,
       low: about.low ?? 0, high: about.high ?? 1, title: about.title, unit: about.unit,
-    }, COLOURS);
-    this.map.heading = about.title;
-    this.map.label = `Map of ${about.title}, ${number(about.low, 1)} to ${number(about.high, 1, about.unit)}, with the lines walked`;
+    };
+    if (this.meshes.size > 5) this.meshes.clear();
+    this.meshes.set(name, mesh);
+    return mesh;
   }
 
   /** @param {string|null} instrument */
@@ -323,9 +339,11 @@ export class Linked {
     for (const view of [this.strip, this.profile, this.map]) view.remark();
   }
 
-  /** @param {{x: number, y: number, value: number}|null} at */
-  tellPlace(at) {
-    fill(this.readout, at ? `Easting ${number(at.x + this.origin.easting, 1, "m")}, northing ${number(at.y + this.origin.northing, 1, "m")}${Number.isFinite(at.value) ? `, ${this.map.mesh?.title} ${number(at.value, 2, this.map.mesh?.unit)}` : ""}` : "");
+  /** @param {{x: number, y: number, value: number}|null} at @param {MapView|null} [beside] whose value is told too */
+  tellPlace(at, beside = null) {
+    const { mesh } = this.map;
+    const told = (/** @type {import("./mesh.js").Mesh|null} */ one, /** @type {number} */ value) => (one && Number.isFinite(value) ? `, ${one.title.toLowerCase()} ${number(value, 2, one.unit)}` : "");
+    fill(this.readout, at ? `Easting ${number(at.x + this.origin.easting, 1, "m")}, northing ${number(at.y + this.origin.northing, 1, "m")}${told(mesh, at.value)}${beside ? told(beside.mesh, beside.valueAt(at.x, at.y)) : ""}` : "");
   }
 }
 

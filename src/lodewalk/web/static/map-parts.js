@@ -116,6 +116,34 @@ export function drawMark(pen, mark, px, py) {
   if (mark.label) tag(pen, mark.label, px + size + 4, py, "--ink");
 }
 
+/** A place that was chosen: a cross that shows on any colour. @param {Pen} pen @param {number} px @param {number} py */
+export function drawSpot(pen, px, py) {
+  for (const [style, width] of /** @type {const} */ ([["--sheet", 5], ["--ink", 2]])) {
+    pen.strokeStyle = colour(style);
+    pen.lineWidth = width;
+    pen.beginPath();
+    for (const [dx, dy] of [[10, 0], [-10, 0], [0, 10], [0, -10]]) {
+      pen.moveTo(px + 0.3 * dx, py + 0.3 * dy);
+      pen.lineTo(px + dx, py + dy);
+    }
+    pen.stroke();
+  }
+}
+
+/** @param {Pen} pen @param {[number, number]} a @param {[number, number]} b */
+export function drawSection(pen, a, b) {
+  for (const [style, width] of /** @type {const} */ ([["--sheet", 5], ["--ink", 2]])) {
+    pen.strokeStyle = colour(style);
+    pen.lineWidth = width;
+    pen.beginPath();
+    pen.moveTo(...a);
+    pen.lineTo(...b);
+    pen.stroke();
+  }
+  tag(pen, "A", a[0] + 6, a[1] - 8, "--ink");
+  tag(pen, "B", b[0] + 6, b[1] - 8, "--ink");
+}
+
 /** @param {number} value @param {number[]} all */
 function metres(value, all) {
   const step = all.length > 1 ? all[1] - all[0] : 1;

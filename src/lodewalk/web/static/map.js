@@ -1,6 +1,6 @@
 // The map: a grid, the walks over it, contours, layers, marks; projected metres with one scale for both axes.
 import { contourPaths, drawContours } from "./contours.js";
-import { drawAxes, drawMark, tag } from "./map-parts.js";
+import { drawAxes, drawMark, drawSection, drawSpot, tag } from "./map-parts.js";
 import { coloured, nodeAt, veil } from "./mesh.js";
 import { View, colour } from "./view.js";
 import { WalkPaths } from "./walk-paths.js";
@@ -60,7 +60,9 @@ export class MapView extends View {
     /** Parts of walks by first place and end. @type {[number, number][]} */
     this.span = [];
     this.cross = /** @type {{x: number, y: number}|null} */ (null);
-    /** Where another view's pointer is. @type {{x: number, y: number}|null} */
+    /** A place that was chosen, and where another view's pointer is. @type {{x: number, y: number}|null} */
+    this.spotted = null;
+    /** @type {{x: number, y: number}|null} */
     this.ghost = null;
     /** @type {Section|null} */
     this.section = null;
@@ -336,8 +338,9 @@ export class MapView extends View {
     pen.save();
     this.clip(pen);
     this.drawChosen(pen);
-    if (this.section) this.drawSection(pen, this.section);
+    if (this.section) drawSection(pen, this.toPixels(this.section[0], this.section[1]), this.toPixels(this.section[2], this.section[3]));
     for (const mark of this.points) drawMark(pen, mark, ...this.toPixels(mark.x, mark.y));
+    if (this.spotted) drawSpot(pen, ...this.toPixels(this.spotted.x, this.spotted.y));
     if (this.cross) drawMark(pen, { ...this.cross, shape: "ring", style: "--mark" }, ...this.toPixels(this.cross.x, this.cross.y));
     if (!picture && this.ghost) drawMark(pen, { ...this.ghost, shape: "ring", style: "--dim", size: 4 }, ...this.toPixels(this.ghost.x, this.ghost.y));
     if (!picture && this.keyed && this.pointer) drawMark(pen, { x: 0, y: 0, shape: "cross", style: "--mark", size: 14 }, this.pointer.x, this.pointer.y);
@@ -357,21 +360,6 @@ export class MapView extends View {
       for (const [first, end] of places) paths.trace(pen, first, end, 0.5 / this.scale, (x, y) => this.toPixels(x, y));
       pen.stroke();
     }
-  }
-
-  /** @param {Pen} pen @param {Section} section */
-  drawSection(pen, [x0, y0, x1, y1]) {
-    const [a, b] = [this.toPixels(x0, y0), this.toPixels(x1, y1)];
-    for (const [style, width] of /** @type {const} */ ([["--sheet", 5], ["--ink", 2]])) {
-      pen.strokeStyle = colour(style);
-      pen.lineWidth = width;
-      pen.beginPath();
-      pen.moveTo(...a);
-      pen.lineTo(...b);
-      pen.stroke();
-    }
-    tag(pen, "A", a[0] + 6, a[1] - 8, "--ink");
-    tag(pen, "B", b[0] + 6, b[1] - 8, "--ink");
   }
 
   /** @param {Spot} from @param {Spot} to @param {boolean} done */
