@@ -23,7 +23,9 @@ _SHOWS = {
         "total-field anomaly",
     ),
     "upward_continued": Words(
-        "transforms", "The anomaly as it would be higher up: deep and large bodies remain."
+        "transforms",
+        "The anomaly as it would be higher up: deep and large bodies remain.",
+        "upward continuation",
     ),
     "vertical_derivative": Words(
         "transforms",
@@ -59,6 +61,7 @@ _SHOWS = {
         "transforms",
         "Angle between vertical and horizontal gradient: weak and strong bodies look alike, near "
         "zero above steep edges.",
+        "tilt",
     ),
     "tilt_horizontal_derivative": Words(
         "transforms", "How steep the tilt angle is: ridges follow edges, weak ones too."
