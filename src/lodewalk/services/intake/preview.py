@@ -35,8 +35,8 @@ ROWS = 6
 #: Words of a rule, and the field of a form that it is about.
 FIELDS = (
     ("columns can't be told", "columns"), ("role", "role"), ("time zone", "time_zone"),
-    ("--time-zone", "time_zone"), ("time.zone", "time_zone"), ("instrument", "instrument"), ("column", "columns"),
-    ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
+    ("--time-zone", "time_zone"), ("time.zone", "time_zone"), ("instrument", "instrument"),
+    ("column", "columns"), ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
 )  # fmt: skip
 NOT_ONE_ZONE = ("UTC", "GPS")
 
