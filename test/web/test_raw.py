@@ -3,7 +3,6 @@
 import json
 import re
 import tempfile
-from pathlib import Path
 
 import pytest
 
@@ -266,4 +265,4 @@ def test_files_sent_leave_nothing_behind_when_the_survey_is_locked(empty, tmp_pa
         answer = client.post("/api/files", files=sent(BASE), data={"role": "base"})
     assert answer.status_code == 409
     assert not list(temporary.iterdir())
-    assert not [path for path in Path(session.path / "raw").glob("[!.]*")]
+    assert not list((session.path / "raw").glob("[!.]*"))

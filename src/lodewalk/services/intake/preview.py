@@ -34,9 +34,9 @@ if TYPE_CHECKING:
 ROWS = 6
 #: Words of a rule, and the field of a form that it is about.
 FIELDS = (
-    ("columns can't be told", "columns"), ("role", "role"), ("time zone", "time_zone"), ("--time-zone", "time_zone"),
-    ("time.zone", "time_zone"), ("instrument", "instrument"), ("column", "columns"),
-    ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
+    ("columns can't be told", "columns"), ("role", "role"), ("time zone", "time_zone"),
+    ("--time-zone", "time_zone"), ("time.zone", "time_zone"), ("instrument", "instrument"),
+    ("column", "columns"), ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
 )  # fmt: skip
 NOT_ONE_ZONE = ("UTC", "GPS")
 
@@ -160,7 +160,7 @@ def preview_file(
         if wanted not in ROLES:
             raise InputError(f"A role is one of {', '.join(ROLES)}.", value=wanted)
         read = _read(folder, entries, path, role=wanted, found=found, zone=zone)
-        return _told(folder, blank, read, found, instrument=named)
+        return _told(folder, blank, read, instrument=named)
     except LodewalkError as error:
         return replace(blank, refused=refusal(error, found.values))
 
@@ -291,9 +291,7 @@ def _columns(lines: list[str], values: dict[str, Any] | None) -> list[FileColumn
         return []
 
 
-def _told(
-    folder: "Folder", blank: FilePreview, read: ReadFile, found: _Map, *, instrument: str
-) -> FilePreview:
+def _told(folder: "Folder", blank: FilePreview, read: ReadFile, *, instrument: str) -> FilePreview:
     """Return what was understood of a file that can be read."""
     table = read.content.table
     timed = blank.role not in WITHOUT_TIMES
@@ -307,11 +305,11 @@ def _told(
         crs=_crs(table, blank.column_map, folder.settings.survey.crs),
         understood=[*read.remarks, *read.content.understood],
         first=_first_rows(table),
-        unchanged=_unchanged(read, found, role=blank.role, instrument=instrument),
+        unchanged=_unchanged(read, role=blank.role, instrument=instrument),
     )
 
 
-def _unchanged(read: ReadFile, found: _Map, *, role: str, instrument: str) -> bool:
+def _unchanged(read: ReadFile, *, role: str, instrument: str) -> bool:
     """Tell whether the survey holds the file already, read in just this way."""
     old = read.old
     if old is None:
