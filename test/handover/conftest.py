@@ -6,17 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from lodewalk.handover import (
-    Instrument,
-    Job,
-    Provenance,
-    Records,
-    Setting,
-    SourceFile,
-    Step,
-    assemble,
-    build_report,
-)
+from lodewalk.handover.assemble import Records, assemble
+from lodewalk.handover.content import Instrument, Job, Provenance, Setting, SourceFile, Step
+from lodewalk.handover.report import build_report
 from lodewalk.records.document import Document
 
 _PATH = Path(__file__).parents[1] / "figures" / "conftest.py"

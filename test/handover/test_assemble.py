@@ -8,8 +8,10 @@ import pytest
 from matplotlib.figure import Figure
 
 from lodewalk.errors import InputError
-from lodewalk.handover import Records, assemble, build_report, pictures
+from lodewalk.handover import pictures
+from lodewalk.handover.assemble import Records, assemble
 from lodewalk.handover.pictures import chosen_lines
+from lodewalk.handover.report import build_report
 from lodewalk.handover.tables import (
     correction_sizes,
     datum_facts,

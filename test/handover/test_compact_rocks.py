@@ -10,8 +10,9 @@ import pytest
 from matplotlib.image import imread
 
 from lodewalk.figures.compact_window import draw_compact_window
-from lodewalk.handover import Provenance, Records, assemble, build_report
-from lodewalk.handover.content import ReportFigure
+from lodewalk.handover.assemble import Records, assemble
+from lodewalk.handover.content import Provenance, ReportFigure
+from lodewalk.handover.report import build_report
 from lodewalk.handover.rock_layers import rock_layers, target_points
 from lodewalk.handover.rocks import rock_figures
 from lodewalk.records.interpreted import Bodies, CompactBodies, CompactCurves

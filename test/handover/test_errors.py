@@ -7,8 +7,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lodewalk.handover import Provenance, Records, assemble, build_report
-from lodewalk.handover.content import ReportFigure, Undrawn
+from lodewalk.handover.assemble import Records, assemble
+from lodewalk.handover.content import Provenance, ReportFigure, Undrawn
 from lodewalk.handover.errors import (
     budget_terms,
     error_figures,
@@ -16,6 +16,7 @@ from lodewalk.handover.errors import (
     map_error_words,
     position_words,
 )
+from lodewalk.handover.report import build_report
 from lodewalk.records.document import Document
 from lodewalk.records.grid import Grid
 from lodewalk.records.products import Readings

@@ -5,8 +5,9 @@ from html.parser import HTMLParser
 
 import pytest
 
-from lodewalk.handover import Job, Provenance, Records, ReportContent, assemble, build_report
-from lodewalk.handover.content import LineRow
+from lodewalk.handover.assemble import Records, assemble
+from lodewalk.handover.content import Job, LineRow, Provenance, ReportContent
+from lodewalk.handover.report import build_report
 
 VOID = {"meta", "img", "br", "link", "hr", "input"}
 

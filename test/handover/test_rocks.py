@@ -7,8 +7,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lodewalk.handover import Provenance, Records, assemble, build_report
-from lodewalk.handover.content import ReportFigure, Undrawn
+from lodewalk.handover.assemble import Records, assemble
+from lodewalk.handover.content import Provenance, ReportFigure, Undrawn
+from lodewalk.handover.report import build_report
 from lodewalk.handover.rocks import best_bodies, best_pick, rock_figures, rocks_of
 from lodewalk.records import Document, Grid, GridSet
 from lodewalk.records.interpreted import Bodies, Curves, Picks, ProfileReadings

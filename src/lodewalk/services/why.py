@@ -3,14 +3,13 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import polars as pl
 
 from lodewalk.errors import FolderError, InputError
 from lodewalk.formats.delimited.encoding import decode
 from lodewalk.records import Document
-from lodewalk.services.rocks.why import WhyBody, names_body, why_body
 from lodewalk.services.stale import pending
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.rows import spread
@@ -18,6 +17,9 @@ from lodewalk.survey.decisions import Clock, Lag, in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import check_raw, display_names, read_ledger
 from lodewalk.survey.store import read_product
+
+if TYPE_CHECKING:
+    from lodewalk.services.rocks.why import WhyBody as WhyBody
 
 #: Parts of the error of a reading, and what they are called.
 PARTS = {
@@ -306,19 +308,23 @@ def _error_sentences(row: Mapping[str, Any]) -> list[str]:
     return [f"Its parts: {told} nT; the largest is {largest}."]
 
 
-def why(folder: Folder, name: str) -> WhyStep | WhyReading | WhyBody:
+def why(folder: Folder, name: str) -> "WhyStep | WhyReading | WhyBody":
     """Explain a step, a reading, or the body and depth of a pick or lineament."""
     if any(step.name == name for step in STEPS):
         return why_step(folder, name)
     if not folder.state_file.exists():
         raise FolderError("This survey has no products yet. Run: lodewalk run DIR")
+    from lodewalk.services.rocks.why import names_body
+
     if names_body(folder, name):
         return _why_body(folder, name)
     return why_reading(folder, name)
 
 
-def _why_body(folder: Folder, name: str) -> WhyBody:
+def _why_body(folder: Folder, name: str) -> "WhyBody":
     """Explain a body, and say where its numbers are those of an earlier run."""
+    from lodewalk.services.rocks.why import why_body
+
     found = why_body(folder, name)
     if why_step(folder, "fits").stale:
         changed = "Something changed since: these are the numbers of the last run."

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -249,7 +249,18 @@ def is_intact(folder: Folder, product: str, stored: Stored) -> bool:
     status = path.stat()
     if (status.st_size, status.st_mtime_ns) == (stored.size, stored.mtime_ns):
         return True
+    stamp = (status.st_size, status.st_mtime_ns)
+    return _digest(folder.path.resolve(), product, stamp) == stored.digest
+
+
+@lru_cache(maxsize=512)
+def _digest(survey: Path, product: str, stamp: tuple[int, int]) -> str | None:  # noqa: ARG001
+    """Return the digest of a product's file as it stands; None where it can't be read.
+
+    A survey that was copied has other file times, and pages that stay open ask often: what was
+    read is kept until size or time (`stamp`) changes again.
+    """
     try:
-        return read_product(folder, product).digest() == stored.digest
+        return read_product(Folder(survey), product).digest()
     except FolderError:
-        return False
+        return None

@@ -11,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from lodewalk import __version__
 from lodewalk.web.guard import ENTRY
 from lodewalk.web.session import Serving
+from lodewalk.web.static_files import modules_of
 
 #: Address, name and what is done in each room, in the order of the work.
 ROOMS = (
@@ -40,9 +41,14 @@ def _templates() -> Environment:
 
 def _page(template: str, **values: object) -> HTMLResponse:
     """Return a page."""
-    styled = values.get("room") in _styled()
+    room = str(values.get("room"))
+    scripts = dict.fromkeys((*modules_of("frame.js"), *modules_of(f"rooms/{room}.js")))
     text = _templates().get_template(template)
-    return HTMLResponse(text.render(version=__version__, rooms=ROOMS, styled=styled, **values))
+    return HTMLResponse(
+        text.render(
+            version=__version__, rooms=ROOMS, styled=room in _styled(), scripts=scripts, **values
+        )
+    )
 
 
 @cache

@@ -58,7 +58,7 @@ export async function upload(path, form) {
 /**
  * Columns of numbers: a header in JSON, then one array after the other.
  * @param {string} path @param {Record<string, string|number|null|undefined>} [query] @param {AbortSignal} [signal]
- * @returns {Promise<{about: any, columns: Record<string, Float32Array|Float64Array|Int32Array>}>}
+ * @returns {Promise<{about: any, columns: Record<string, Float32Array|Float64Array|Int32Array|Uint8Array>}>}
  */
 export async function columns(path, query, signal) {
   const buffer = await (await ask(withQuery(path, query), { signal })).arrayBuffer();
@@ -69,13 +69,13 @@ export async function columns(path, query, signal) {
 export function unpacked(buffer) {
   const length = new DataView(buffer).getUint32(0, true);
   const about = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
-  const kinds = { f4: Float32Array, f8: Float64Array, i4: Int32Array };
+  const kinds = { f4: Float32Array, f8: Float64Array, i4: Int32Array, u1: Uint8Array };
   let place = 4 + length;
   place += (8 - (place % 8)) % 8;
   /** @type {Record<string, any>} */
   const found = {};
   for (const { name, type, count } of about.columns) {
-    const Kind = kinds[/** @type {"f4"|"f8"|"i4"} */ (type)];
+    const Kind = kinds[/** @type {"f4"|"f8"|"i4"|"u1"} */ (type)];
     found[name] = new Kind(buffer, place, count);
     place += Kind.BYTES_PER_ELEMENT * count;
     place += (8 - (place % 8)) % 8;

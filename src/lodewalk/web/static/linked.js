@@ -96,6 +96,7 @@ export class Linked {
     this.passages = found.about.passages;
     this.origin = { easting: found.about.origin_easting_m, northing: found.about.origin_northing_m };
     this.map.origin = this.origin;
+    this.map.crs = found.about.crs;
     this.map.setWalks({
       x: /** @type {Float32Array} */ (found.columns.easting_m),
       y: /** @type {Float32Array} */ (found.columns.northing_m),

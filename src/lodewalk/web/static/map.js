@@ -20,8 +20,12 @@ export class MapView extends View {
     this.scale = 0;
     this.middle = { x: 0, y: 0 };
     this.origin = { easting: 0, northing: 0 };
+    /** Coordinate reference system, such as `EPSG:32633`; stands below a picture. */
+    this.crs = "";
     /** @type {Mesh|null} */
     this.mesh = null;
+    /** @type {Uint8Array|null} */
+    this.colours = null;
     /** @type {HTMLCanvasElement|null} */
     this.image = null;
     /** @type {Walks|null} */
@@ -62,6 +66,19 @@ export class MapView extends View {
     this.octave = NaN;
     this.fitOnce();
     this.repaint();
+  }
+
+  notes() {
+    const zone = this.crs ? ` in ${this.crs}` : "";
+    const found = [`Easting and northing in metres${zone}; grid north is up.`];
+    if (this.mesh) found.unshift(`${this.mesh.title}${this.mesh.unit ? ` [${this.mesh.unit}]` : ""}; colours stretched linearly, clipped at the limits; nodes ${this.mesh.spacing} m apart.`);
+    return found;
+  }
+
+  ramp() {
+    if (!this.mesh || !this.colours) return null;
+    const { low, high, unit, title } = this.mesh;
+    return { colours: this.colours, low, high, unit, title };
   }
 
   fitOnce() {
@@ -288,6 +305,7 @@ export class MapView extends View {
       pen.fillText(metres(value, up), box.left - 6, py);
     }
     this.drawScale(pen, box);
+    drawNorth(pen, box.right - 18, box.top + 10);
   }
 
   /** @param {Pen} pen @param {import("./view.js").Box} box */
@@ -413,6 +431,26 @@ export class MapView extends View {
     if (column < 0 || row < 0 || column >= columns || row >= rows) return NaN;
     return values[row * columns + column];
   }
+}
+
+/** An arrow to grid north. @param {Pen} pen @param {number} x @param {number} y */
+function drawNorth(pen, x, y) {
+  pen.globalAlpha = 0.82;
+  pen.fillStyle = colour("--sheet");
+  pen.fillRect(x - 10, y - 5, 20, 44);
+  pen.globalAlpha = 1;
+  pen.fillStyle = colour("--ink");
+  pen.beginPath();
+  pen.moveTo(x, y);
+  pen.lineTo(x + 6, y + 20);
+  pen.lineTo(x, y + 15);
+  pen.lineTo(x - 6, y + 20);
+  pen.closePath();
+  pen.fill();
+  pen.font = FONT;
+  pen.textAlign = "center";
+  pen.textBaseline = "top";
+  pen.fillText("N", x, y + 23);
 }
 
 /** @param {number} value @param {number[]} all */

@@ -254,8 +254,8 @@ export class SeriesView extends View {
     }
   }
 
-  /** @param {Pen} pen */
-  drawMarks(pen) {
+  /** @param {Pen} pen @param {boolean} [picture] */
+  drawMarks(pen, picture = false) {
     const box = this.box();
     if (this.chosen) {
       const [from, to] = this.chosen.map((x) => Math.min(box.right, Math.max(box.left, this.px(x))));
@@ -265,7 +265,7 @@ export class SeriesView extends View {
     }
     for (const upright of this.uprights) this.upright(pen, box, upright);
     if (this.at !== null) this.upright(pen, box, { x: this.at, style: "--mark" });
-    if (this.pointer && this.pointer.x > box.left && this.pointer.x < box.right) {
+    if (!picture && this.pointer && this.pointer.x > box.left && this.pointer.x < box.right) {
       this.upright(pen, box, { x: this.xAt(this.pointer.x), style: "--dim" });
     }
   }

@@ -5,9 +5,13 @@ const short = (value) => String(Math.round(value * 100) / 100);
 /** @param {string} text */
 const escaped = (text) => text.replace(/[&<>"]/g, (sign) => ({ "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;" })[sign] ?? sign);
 
+/** Measures text as a canvas does. @type {CanvasRenderingContext2D|null} */
+let ruler = null;
+
 export class SvgPen {
-  /** @param {number} width @param {number} height */
-  constructor(width, height) {
+  /** @param {number} width @param {number} height @param {string} [title] */
+  constructor(width, height, title = "") {
+    this.title = title;
     this.width = width;
     this.height = height;
     /** @type {string[]} */
@@ -113,17 +117,19 @@ export class SvgPen {
     this.path = path;
   }
 
-  /** @param {string} text @param {number} x @param {number} y */
-  fillText(text, x, y) {
+  /** @param {string} text @param {number} x @param {number} y @param {number} [widest] */
+  fillText(text, x, y, widest = Infinity) {
     const anchor = { center: "middle", right: "end", end: "end" }[this.state.textAlign] ?? "start";
     const shift = { top: "0.8em", middle: "0.33em", bottom: "-0.2em" }[this.state.textBaseline] ?? "0";
-    this.parts.push(`<text x="${short(x)}" y="${short(y)}" dy="${shift}" text-anchor="${anchor}" fill="${this.state.fillStyle}" style="font:${escaped(this.state.font)}">${escaped(text)}</text>`);
+    const squeezed = this.measureText(text).width > widest ? ` textLength="${short(widest)}" lengthAdjust="spacingAndGlyphs"` : "";
+    this.parts.push(`<text x="${short(x)}" y="${short(y)}" dy="${shift}" text-anchor="${anchor}"${squeezed} fill="${this.state.fillStyle}" style="font:${escaped(this.state.font)}">${escaped(text)}</text>`);
   }
 
   /** @param {string} text */
   measureText(text) {
-    const size = Number(/([\d.]+)px/.exec(this.state.font)?.[1] ?? 12);
-    return { width: 0.56 * size * text.length };
+    ruler ??= document.createElement("canvas").getContext("2d");
+    if (ruler) ruler.font = this.state.font;
+    return { width: ruler?.measureText(text).width ?? 7 * text.length };
   }
 
   /** @param {HTMLCanvasElement} image @param {number} x @param {number} y @param {number} w @param {number} h */
@@ -133,6 +139,6 @@ export class SvgPen {
   }
 
   text() {
-    return `<svg xmlns="http://www.w3.org/2000/svg" width="${this.width}" height="${this.height}" viewBox="0 0 ${this.width} ${this.height}" stroke-linejoin="round" stroke-linecap="round">${this.parts.join("")}</svg>`;
+    return `<svg xmlns="http://www.w3.org/2000/svg" width="${this.width}" height="${this.height}" viewBox="0 0 ${this.width} ${this.height}" stroke-linejoin="round" stroke-linecap="round"><title>${escaped(this.title)}</title>${this.parts.join("")}</svg>`;
   }
 }

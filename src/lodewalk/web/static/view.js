@@ -6,10 +6,24 @@ import { SvgPen } from "./svg-pen.js";
 /** @typedef {CanvasRenderingContext2D|SvgPen} Pen */
 /** @typedef {{left: number, top: number, right: number, bottom: number}} Box */
 
+/** Colours as looked up, until the theme changes. @type {Map<string, string>} */
+const known = new Map();
+
 /** @param {string} name of a CSS variable, such as `--ink` */
 export function colour(name) {
-  return getComputedStyle(document.documentElement).getPropertyValue(name).trim() || "#000";
+  let found = known.get(name);
+  if (found === undefined) {
+    found = getComputedStyle(document.documentElement).getPropertyValue(name).trim() || "#000";
+    known.set(name, found);
+  }
+  return found;
 }
+
+/** Look colours up again: the theme is another. */
+export function forgetColours() {
+  known.clear();
+}
+addEventListener("lodewalk-theme", forgetColours);
 
 export const FONT = '12px system-ui, "Segoe UI", Roboto, "Noto Sans", "DejaVu Sans", sans-serif';
 
@@ -25,6 +39,9 @@ export class View {
     if (height) this.element.style.setProperty("height", `${height}px`);
     this.width = 0;
     this.height = 0;
+    /** Stands above a picture of it; the label where it is empty. */
+    this.heading = "";
+    this.said = label;
     this.pointer = /** @type {{x: number, y: number}|null} */ (null);
     this.dirty = { still: true, marks: true };
     this.asked = false;
@@ -37,7 +54,12 @@ export class View {
 
   /** Say what it shows. @param {string} text */
   set label(text) {
+    this.said = text;
     this.element.setAttribute("aria-label", text);
+  }
+
+  get title() {
+    return this.heading || this.said;
   }
 
   resize() {
@@ -98,8 +120,16 @@ export class View {
   sized(_first) {}
   /** @param {Pen} _pen */
   drawStill(_pen) {}
-  /** @param {Pen} _pen */
-  drawMarks(_pen) {}
+  /** @param {Pen} _pen @param {boolean} [_picture] without what only a pointer shows */
+  drawMarks(_pen, _picture = false) {}
+  /** Sentences below a picture of it. @returns {string[]} */
+  notes() {
+    return [];
+  }
+  /** The colours' scale below a picture of it. @returns {import("./pictures.js").Ramp|null} */
+  ramp() {
+    return null;
+  }
   /** @param {number} _dx @param {number} _dy pixels */
   pan(_dx, _dy) {}
   /** @param {number} _factor @param {number} _x @param {number} _y pixels that stay where they are */
@@ -165,28 +195,5 @@ export class View {
     else if (event.key === "0") this.fit();
     else return false;
     return true;
-  }
-
-  /** The whole as SVG, marks included. */
-  svg() {
-    const pen = new SvgPen(this.width, this.height);
-    pen.fillStyle = colour("--sheet");
-    pen.fillRect(0, 0, this.width, this.height);
-    this.drawStill(pen);
-    this.drawMarks(pen);
-    return pen.text();
-  }
-
-  /** The whole as PNG, twice as fine as on the screen. @returns {Promise<Blob|null>} */
-  png() {
-    const canvas = /** @type {HTMLCanvasElement} */ (h("canvas", { width: Math.round(this.width * 2), height: Math.round(this.height * 2) }));
-    const pen = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
-    pen.scale(2, 2);
-    pen.fillStyle = colour("--sheet");
-    pen.fillRect(0, 0, this.width, this.height);
-    pen.lineJoin = "round";
-    this.drawStill(pen);
-    this.drawMarks(pen);
-    return new Promise((done) => canvas.toBlob(done, "image/png"));
   }
 }

@@ -5,6 +5,7 @@ import { fill, h, number } from "../elements.js";
 import { choice, field } from "../forms.js";
 import { Linked } from "../linked.js";
 import { note, show } from "../notices.js";
+import { pictureButtons } from "../pictures.js";
 import { onSelect, select, selected } from "../selection.js";
 
 /** @param {HTMLElement} place */
@@ -21,9 +22,9 @@ export async function fillRoom(place) {
   const legend = h("div", { class: "legend" });
   const story = h("div", { class: "card side" }, h("p", { class: "dim" }, "Choose a reading on the map or on the profile: its story stands here."));
   fill(place, h("div", { class: "bench" },
-    h("div", { class: "card strip" }, linked.strip.element),
-    h("div", { class: "card chart" }, h("div", { class: "row" }, field("Grid", pick), legend), linked.map.element, linked.readout),
-    h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element), story)));
+    h("div", { class: "card strip" }, linked.strip.element, pictureButtons(linked.strip, "base record")),
+    h("div", { class: "card chart" }, h("div", { class: "row" }, field("Grid", pick), legend, pictureButtons(linked.map, "map")), linked.map.element, linked.readout),
+    h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element, pictureButtons(linked.profile, "profile")), story)));
   const showGrid = async () => {
     const name = selected().grid ?? grids[0].name;
     pick.value = name;
