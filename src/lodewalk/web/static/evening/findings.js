@@ -40,7 +40,7 @@ export function findings(lineAt, after) {
 
 /** @param {Finding[]} rows @param {Evening} now @param {(utc: string) => string|null} lineAt */
 function listOf(rows, now, lineAt) {
-  const whole = rows.map((one) => ({ ...one, when: span(one.start_utc, one.end_utc, now.zone), where: whereOf(one, lineAt), bad: ORDER[one.severity] ?? 3 }));
+  const whole = rows.map((one) => ({ ...one, text: withoutCommand(one.text), when: span(one.start_utc, one.end_utc, now.zone), where: whereOf(one, lineAt), bad: ORDER[one.severity] ?? 3 }));
   return table({
     name: `Findings of ${now.day?.date}`,
     columns: [
