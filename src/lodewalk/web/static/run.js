@@ -13,7 +13,7 @@ let pending = null;
 let job = null;
 let survey = /** @type {string|null} */ (null);
 
-const words = { run: "Run", demo: "Demo", report: "Report", plan: "Plan", check: "Check" };
+const words = { run: "Run", demo: "Demo", report: "Report", package: "Package", verify: "Verifying", plan: "Plan", check: "Check" };
 
 /** @param {import("./live.js").Job|null} work */
 export function atWork(work) {
