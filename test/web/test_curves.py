@@ -15,7 +15,7 @@ from lodewalk.services.run import run
 from small_survey import CRS, write_small_survey
 from web_client import client_of
 
-TYPES = {"f4": "<f4", "f8": "<f8", "i4": "<i4"}
+TYPES = {"f4": "<f4", "f8": "<f8", "i4": "<i4", "u1": "u1"}
 
 
 def unpacked(body):
@@ -59,7 +59,14 @@ def test_walks_are_all_places_in_local_metres(served):
     north = found["northing_m"].astype(float) + about["origin_northing_m"]
     for row, x, y in zip(found["row"], east, north, strict=True):
         assert math.dist(places[row], (x, y)) < 1e-3
-    assert sum(one["count"] for one in about["passages"]) == (found["passage"] >= 0).sum()
+    lines = pl.read_parquet(path / "products" / "steps" / "rover_lines.parquet")["passage"]
+    for number, one in enumerate(about["passages"]):
+        rows = found["row"][one["first"] : one["first"] + one["count"]]
+        assert set(lines[rows.tolist()]) <= {number}
+    assert sum(one["count"] for one in about["passages"]) == lines[list(places)].is_not_null().sum()
+    times = {row: time.timestamp() for row, time in zip(own["row"], own["time_utc"], strict=True)}
+    for row, time in zip(found["row"], found["time_s"], strict=True):
+        assert abs(times[row] - about["start_s"] - time) < 0.01
     assert {one["verdict"] for one in about["passages"]} <= {"keep", "doubt", "re-walk"}
 
 
@@ -115,3 +122,102 @@ def test_before_the_first_run_it_is_said_so(empty):
         assert answer.status_code == 400, path
         assert "un" in answer.json()["problem"]["text"]
     assert client.get("/api/grids").json() == {"grids": []}
+
+
+def test_the_list_of_grids_is_what_the_files_hold(served):
+    import xarray as xr
+
+    path, client = served
+    listed = {one["name"]: one for one in client.get("/api/grids").json()["grids"]}
+    for name in ("grids.nc", "targets.nc"):
+        if not (path / "products" / name).exists():
+            continue
+        with xr.open_dataset(path / "products" / name, engine="h5netcdf") as file:
+            for grid in (one for one in file.data_vars if file[one].ndim == 2):
+                told = listed[grid]
+                assert (told["nodes_north"], told["nodes_east"]) == file[grid].shape
+                assert told["west_m"] == float(file[grid].attrs["west_m"])
+                assert told["crs"] == CRS
+                assert told["about"]
+
+
+def test_a_new_grid_is_told_at_once(served):
+    """What is kept between requests must not outlive its file."""
+    path, client = served
+    import shutil
+
+    file = path / "products" / "grids.nc"
+    spare = file.with_suffix(".spare")
+    shutil.copy2(file, spare)
+    before = client.get("/api/grids").json()["grids"]
+    file.unlink()
+    try:
+        assert len(client.get("/api/grids").json()["grids"]) < len(before)
+        gone = client.get("/api/grids/total_field_anomaly")
+        assert gone.status_code == 400 or before[0]["name"] != "total_field_anomaly"
+    finally:
+        spare.replace(file)
+    assert client.get("/api/grids").json()["grids"] == before
+
+
+def test_contours_lie_where_the_grid_takes_their_level(served):
+    path, client = served
+    import xarray as xr
+
+    about, found = unpacked(
+        client.get("/api/grids/total_field_anomaly/contours", params={"interval": 5}).content
+    )
+    with xr.open_dataset(path / "products" / "grids.nc", engine="h5netcdf") as file:
+        grid = file["total_field_anomaly"]
+        spacing = float(grid.attrs["spacing_m"])
+        grid = grid.assign_coords(
+            easting=np.arange(grid.shape[1]) * spacing, northing=np.arange(grid.shape[0]) * spacing
+        )
+        values = grid.interp(
+            easting=xr.DataArray(found["east_m"].astype(float), dims="p"),
+            northing=xr.DataArray(found["north_m"].astype(float), dims="p"),
+        ).values
+    levels = np.repeat(found["levels"], np.diff(found["starts"]))
+    assert levels.size
+    assert set(levels % about["interval"]) == {0.0}
+    known = np.isfinite(values)
+    assert known.mean() > 0.9
+    assert np.abs(values - levels)[known].max() < 0.02 * np.ptp(levels) + 0.1
+    _, pieces = unpacked(
+        client.get(
+            "/api/grids/total_field_anomaly/contours", params={"interval": 5, "least": 1e5}
+        ).content
+    )
+    assert pieces["levels"].size == 0
+    assert pieces["starts"].tolist() == [0]
+    refused = client.get(
+        "/api/grids/total_field_anomaly/contours", params={"interval": 1e-6}
+    ).json()["problem"]
+    assert "nT" in refused["remedy"]
+
+
+def test_a_place_has_latitude_longitude_and_its_nearest_reading(served):
+    path, client = served
+    from pyproj import Transformer
+
+    readings = pl.read_parquet(path / "products" / "readings.parquet").drop_nulls("easting_m")
+    row = readings.row(readings.height // 2, named=True)
+    found = client.get(
+        "/api/here", params={"easting_m": row["easting_m"], "northing_m": row["northing_m"]}
+    ).json()
+    assert found["nearest"]["distance_m"] < 1e-3
+    assert math.dist(
+        (found["nearest"]["easting_m"], found["nearest"]["northing_m"]),
+        (row["easting_m"], row["northing_m"]),
+    ) < 1e-3  # fmt: skip
+    back = Transformer.from_crs("EPSG:4326", CRS, always_xy=True)
+    placed = back.transform(found["longitude_deg"], found["latitude_deg"])
+    assert math.dist(placed, (row["easting_m"], row["northing_m"])) < 1e-3
+    far = client.get("/api/here", params={"easting_m": 9e6, "northing_m": 1.9e7})
+    assert far.status_code in (200, 400)
+
+
+def test_layers_are_empty_before_anything_is_traced(served):
+    _, client = served
+    found = client.get("/api/layers").json()
+    assert set(found) == {"lineaments", "picks", "bodies"}

@@ -59,7 +59,7 @@ class AddResult:
 
 
 @dataclass(frozen=True)
-class _Read:
+class ReadFile:
     """One file that was read and checked, not yet stored."""
 
     source: Path
@@ -117,7 +117,8 @@ def add_files(
     with locked(folder):
         entries = read_ledger(folder)
         read = [
-            _read(folder, entries, path, role=role, columns=columns, zone=zone) for path in files
+            read_file(folder, entries, path, role=role, columns=columns, zone=zone)
+            for path in files
         ]
         _check_twice(read)
         with _all_or_none(folder) as stored:
@@ -159,7 +160,7 @@ def _checked_name(name: str) -> str:
     return name
 
 
-def _read(
+def read_file(
     folder: Folder,
     entries: list[RawFile],
     path: Path,
@@ -167,7 +168,7 @@ def _read(
     role: str,
     columns: Path | None,
     zone: str | None,
-) -> _Read:
+) -> ReadFile:
     """Read and check one file without changing anything.
 
     Of a file that is in the survey already, what isn't said now stays as it was.
@@ -194,7 +195,7 @@ def _read(
     _check_local_grid(content.table, column_map, path.name)
     check_place(content.table, column_map, folder.settings.survey.crs, path.name)
     remarks = (*remarks, *extent(content.table, folder.settings, role=role, file=path.name))
-    return _Read(path, form, column_map, content, told, sha256, remarks, known)
+    return ReadFile(path, form, column_map, content, told, sha256, remarks, known)
 
 
 def _format(path: Path, *, role: str, columns: Path | None) -> Format:
@@ -277,7 +278,7 @@ def _check_local_grid(table: Any, column_map: "ColumnMap | None", file: str) -> 
         tie_of(column_map.position.model_dump(mode="json"), file)
 
 
-def _check_twice(read: Sequence[_Read]) -> None:
+def _check_twice(read: Sequence[ReadFile]) -> None:
     """Raise when one file is given twice."""
     seen: set[str] = set()
     for item in read:
@@ -299,7 +300,7 @@ def _check_other_way(old: RawFile, new: RawFile, *, file: str) -> None:
 
 
 def _entry(
-    folder: Folder, entries: list[RawFile], item: _Read, *, role: str, instrument: str | None
+    folder: Folder, entries: list[RawFile], item: ReadFile, *, role: str, instrument: str | None
 ) -> RawFile:
     """Return the ledger entry of a file that was read."""
     usual = DEFAULT_INSTRUMENT.get(role, "")
@@ -340,7 +341,7 @@ def _about_aside(entry: RawFile) -> AddedFile:
     )  # fmt: skip
 
 
-def _about(item: _Read, entry: RawFile, joins: list[str]) -> AddedFile:
+def _about(item: ReadFile, entry: RawFile, joins: list[str]) -> AddedFile:
     """Say what was understood of a file."""
     remarks = [*item.remarks, *item.content.understood, *joins]
     if item.old:

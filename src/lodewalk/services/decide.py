@@ -68,7 +68,10 @@ class DecisionList:
 
 @dataclass(frozen=True)
 class TickedItem:
-    """One item of a checklist, with who ticked it and when; null while it isn't ticked."""
+    """One item of a checklist, with who ticked it and when; null while it isn't ticked.
+
+    `id` is that of the decision which ticks it, so that it can be taken back.
+    """
 
     instrument: str
     day: str
@@ -76,6 +79,7 @@ class TickedItem:
     text: str
     who: str | None
     when_utc: str | None
+    id: str | None = None
 
 
 @dataclass(frozen=True)
@@ -367,6 +371,7 @@ def checklists(folder: Folder, *, days: tuple[tuple[str, str], ...]) -> TickResu
                     entry.text,
                     made.who if made else None,
                     made.when_utc.strftime("%Y-%m-%dT%H:%M:%SZ") if made else None,
+                    made.id if made else None,
                 )
             )
     return TickResult(rows)

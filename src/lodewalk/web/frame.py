@@ -10,7 +10,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from lodewalk import __version__
 from lodewalk.web.guard import ENTRY
-from lodewalk.web.session import Serving
+from lodewalk.web.session import Serving, Session
+from lodewalk.web.static_files import modules_of
 
 #: Address, name and what is done in each room, in the order of the work.
 ROOMS = (
@@ -38,11 +39,21 @@ def _templates() -> Environment:
     )
 
 
-def _page(template: str, **values: object) -> HTMLResponse:
-    """Return a page."""
-    styled = values.get("room") in _styled()
+def _page(template: str, session: Session, **values: object) -> HTMLResponse:
+    """Return a page; the rooms can't be entered while no survey is open."""
+    room = str(values.get("room"))
+    scripts = dict.fromkeys((*modules_of("frame.js"), *modules_of(f"rooms/{room}.js")))
     text = _templates().get_template(template)
-    return HTMLResponse(text.render(version=__version__, rooms=ROOMS, styled=styled, **values))
+    return HTMLResponse(
+        text.render(
+            version=__version__,
+            rooms=ROOMS,
+            styled=room in _styled(),
+            scripts=scripts,
+            is_open=session.path is not None,
+            **values,
+        )
+    )
 
 
 @cache
@@ -57,7 +68,7 @@ def enter(request: Request, session: Serving, token: Annotated[str, Query()] = "
     """Swap the token of the printed address for a cookie, and go on to the pages."""
     del request
     if not session.keys.opens(token):
-        answer = _page("refused.html.j2", room="", title="No key")
+        answer = _page("refused.html.j2", session, room="", title="No key")
         answer.status_code = 403
         return answer
     entered = RedirectResponse("/", status_code=303)
@@ -72,13 +83,13 @@ def start(session: Serving) -> Response:
     """Go to the survey that is open, or show the start page."""
     if session.path is not None:
         return RedirectResponse("/days", status_code=303)
-    return _page("start.html.j2", room="start", title="Start")
+    return _page("start.html.j2", session, room="start", title="Start")
 
 
 @router.get("/start")
-def start_page() -> Response:
+def start_page(session: Serving) -> Response:
     """Show the start page."""
-    return _page("start.html.j2", room="start", title="Start")
+    return _page("start.html.j2", session, room="start", title="Start")
 
 
 @router.get("/favicon.ico")
@@ -93,10 +104,10 @@ def show_room(room: str, session: Serving) -> Response:
     """Show a room; the start page where no survey is open."""
     found = [item for item in ROOMS if item[0] == room]
     if not found:
-        answer = _page("lost.html.j2", room="", title="Not found")
+        answer = _page("lost.html.j2", session, room="", title="Not found")
         answer.status_code = 404
         return answer
     if session.path is None:
         return RedirectResponse("/start", status_code=303)
     _, title, about = found[0]
-    return _page("room.html.j2", room=room, title=title, about=about)
+    return _page("room.html.j2", session, room=room, title=title, about=about)

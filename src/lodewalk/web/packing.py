@@ -17,11 +17,11 @@ PACKED: dict[int | str, dict[str, Any]] = {
     200: {
         "content": {MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}},
         "description": "Four bytes with the length of the header, little-endian; the header in "
-        "JSON, whose `columns` give name, type (f4, f8, i4) and count; then the arrays, each at a "
-        "multiple of eight bytes.",
+        "JSON, whose `columns` give name, type (f4, f8, i4, u1) and count; then the arrays, each "
+        "at a multiple of eight bytes.",
     }
 }
-_TYPES = {"f": {4: "f4", 8: "f8"}, "i": {4: "i4"}}
+_TYPES = {"f": {4: "f4", 8: "f8"}, "i": {4: "i4"}, "u": {1: "u1"}}
 
 
 def packed(columns: Any) -> Response:

@@ -9,6 +9,8 @@ from pathlib import Path
 from lodewalk.errors import InputError
 
 HOST = "127.0.0.1"
+#: The heaviest routes are added this long after the start, when the first page stands [s].
+REST_S = 4.0
 
 
 def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, str], None]) -> None:
@@ -41,8 +43,9 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
     bound = _bind(port)
     keys = Keys(bound.getsockname()[1])
     session = Session(place, keys)
+    app = create_app(session)
     config = uvicorn.Config(
-        create_app(session), log_level="warning", timeout_graceful_shutdown=1, lifespan="off"
+        app, log_level="warning", timeout_graceful_shutdown=1, lifespan="off", ws="none"
     )
     server = uvicorn.Server(config)
 
@@ -53,6 +56,9 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
             ready(keys.address, keys.port, keys.token)
             if browser:
                 webbrowser.open(keys.address)
+            app.state.rest.add()
+            threading.Event().wait(REST_S)
+            app.state.rest.add()
 
     threading.Thread(target=tell, daemon=True).start()
     try:

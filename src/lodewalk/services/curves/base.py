@@ -6,11 +6,14 @@ from numpy.typing import NDArray
 
 from lodewalk.errors import FolderError, InputError
 from lodewalk.services.curves.columns import Columns, seconds
+from lodewalk.services.curves.kept import kept
 from lodewalk.services.joined import base_record
 from lodewalk.survey.folder import Folder
 
 #: A silence longer than this many usual intervals is drawn as a gap.
 GAP = 3.0
+#: Products that the record of the base is joined from.
+PRODUCTS = ("base_checks", "base_files", "base_times", "base_recorded")
 
 
 def base_curve(
@@ -44,26 +47,23 @@ def base_curve(
     InputError
         For a base that isn't there, or a span that ends before it begins.
     """
-    record = base_record(folder)
-    if record is None:
+    bases = kept(folder, "base", PRODUCTS, lambda: _bases(folder))
+    if not bases:
         raise FolderError("There is no base record yet. Add the base's files and run.")
-    frame = record.frame
-    names = frame["instrument"].unique(maintain_order=True).to_list()
+    names = list(bases)
     name = instrument or names[0]
-    if name not in names:
+    if name not in bases:
         raise InputError(
             "There is no such base.", value=name, remedy=f"Bases are {', '.join(names)}."
         )
-    own = frame.filter((pl.col("instrument") == name) & pl.col("kept"))
-    times, field = seconds(own["time_utc"]), own["raw_nT"].to_numpy()
+    times, field, datum = bases[name]
     whole = (float(times[0]), float(times[-1])) if times.size else (0.0, 0.0)
     first, last = start_s or whole[0], end_s or whole[1]
     if last < first:
         raise InputError("A span ends after it begins.", value=last)
     usual = float(np.median(np.diff(times))) if times.size > 1 else 1.0
     inside = slice(int(np.searchsorted(times, first)), int(np.searchsorted(times, last, "right")))
-    datum = float(np.round(np.median(field))) if field.size else 0.0
-    middle, low, high = thinned(times[inside], field[inside] - datum, bins=bins, gap_s=GAP * usual)
+    middle, low, high = thinned(times[inside], field[inside], bins=bins, gap_s=GAP * usual)
     return Columns(
         {
             "instrument": name,
@@ -76,6 +76,20 @@ def base_curve(
         },
         {"time_s": middle, "low_nT": low.astype("f4"), "high_nT": high.astype("f4")},
     )
+
+
+def _bases(folder: Folder) -> dict[str, tuple[NDArray[np.float64], NDArray[np.float64], float]]:
+    """Return time, field less a datum, and the datum of each base; none without a record."""
+    record = base_record(folder)
+    if record is None:
+        return {}
+    found = {}
+    for name in record.frame["instrument"].unique(maintain_order=True).to_list():
+        own = record.frame.filter((pl.col("instrument") == name) & pl.col("kept"))
+        field = own["raw_nT"].to_numpy()
+        datum = float(np.round(np.median(field))) if field.size else 0.0
+        found[name] = (seconds(own["time_utc"]), field - datum, datum)
+    return found
 
 
 def thinned(

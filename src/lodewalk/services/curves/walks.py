@@ -4,10 +4,16 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
-from lodewalk.services.curves.columns import Columns, codes, frame_of, seconds, small, utc
+from lodewalk.errors import InputError
+from lodewalk.services.curves.columns import Columns, codes, frame_of, made, seconds, small, utc
+from lodewalk.services.curves.kept import kept
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path, read_product
+
+#: Products that the places and values of readings are in.
+PRODUCTS = ("readings", "rover_lines")
 
 
 def walks(folder: Folder) -> Columns:
@@ -17,23 +23,33 @@ def walks(folder: Folder) -> Columns:
     -------
     Columns
         ``easting_m``, ``northing_m`` from the origin in `about`, ``anomaly_nT``, ``sd_nT`` in 32
-        bits; ``kept``; ``row`` of the reading; ``passage``, a number into ``about["passages"]`` or
-        -1 between lines. `about` has origin and CRS, and line, instrument, day, times, first place
-        and count, verdict and reasons of each passage.
+        bits; ``kept``, 0 or 1; ``row`` of the reading; ``time_s`` since ``about["start_s"]``.
+        `about` has origin and CRS, and line, instrument, day, times, first place and count,
+        verdict and reasons of each passage; readings after the last passage's are between lines.
 
     Raises
     ------
     FolderError
         Before the first run.
     """
+    for product in PRODUCTS:
+        made(folder, product)
+    found = kept(folder, "walks", (*PRODUCTS, "lines", "check"), lambda: _walks(folder))
+    return Columns({**found.about, "crs": folder.settings.survey.crs}, found.values)
+
+
+def _walks(folder: Folder) -> Columns:
+    """Return the walks as read from the products."""
     frame = _placed(folder)
     passages = _passages(folder, frame)
     east, north = (_corner(frame[name]) for name in ("easting_m", "northing_m"))
+    times = seconds(frame["time_utc"])
+    start = float(np.floor(np.nanmin(times))) if np.isfinite(times).any() else 0.0
     return Columns(
         {
             "origin_easting_m": east,
             "origin_northing_m": north,
-            "crs": folder.settings.survey.crs,
+            "start_s": start,
             "passages": passages,
         },
         {
@@ -41,9 +57,9 @@ def walks(folder: Folder) -> Columns:
             "northing_m": small(frame["northing_m"], north),
             "anomaly_nT": small(frame["anomaly_nT"]),
             "sd_nT": small(frame["sd_nT"]),
-            "kept": frame["kept"].cast(pl.Int32).to_numpy(),
+            "time_s": (times - start).astype(np.float32),
+            "kept": frame["kept"].cast(pl.UInt8).to_numpy(),
             "row": frame["row"].cast(pl.Int32).to_numpy(),
-            "passage": frame["passage"].fill_null(-1).cast(pl.Int32).to_numpy(),
         },
     )
 
@@ -53,12 +69,33 @@ def _corner(values: pl.Series) -> float:
     return float(np.floor(values.to_numpy().min())) if len(values) else 0.0
 
 
+def joined_readings(folder: Folder) -> pl.DataFrame:
+    """Return readings with their row, passage and distance; kept until the products change."""
+    for product in PRODUCTS:
+        made(folder, product)
+    return kept(folder, "readings", PRODUCTS, lambda: _joined(folder))
+
+
+def _joined(folder: Folder) -> pl.DataFrame:
+    """Return readings joined with what is known of their lines."""
+    readings = frame_of(folder, "readings").with_row_index("row")
+    lines = frame_of(folder, "rover_lines").select("passage", "distance_m")
+    return pl.concat([readings, lines], how="horizontal")
+
+
+def _rows_of_lines(folder: Folder) -> dict[str, NDArray[np.uint32]]:
+    """Return the rows of each line's readings, passage after passage, each in order of time."""
+    own = joined_readings(folder).select("row", "line", "passage", "time_utc")
+    ordered = own.filter(pl.col("line").is_not_null()).sort(
+        "passage", "time_utc", maintain_order=True
+    )
+    grouped = ordered.group_by("line", maintain_order=True).agg("row")
+    return {line: np.asarray(rows, dtype=np.uint32) for line, rows in grouped.iter_rows()}
+
+
 def _placed(folder: Folder) -> pl.DataFrame:
     """Return readings with positions, passages together, each in order of time."""
-    readings = frame_of(folder, "readings").with_row_index("row")
-    lines = frame_of(folder, "rover_lines").select("passage")
-    joined = pl.concat([readings, lines], how="horizontal")
-    placed = joined.filter(pl.col("easting_m").is_not_null() & pl.col("northing_m").is_not_null())
+    placed = joined_readings(folder).drop_nulls(["easting_m", "northing_m"])
     return placed.sort("passage", "instrument", "time_utc", nulls_last=True, maintain_order=True)
 
 
@@ -122,16 +159,14 @@ def profile(folder: Folder, line: str) -> Columns:
     FolderError
         Before the first run, or for a line that isn't there.
     """
-    from lodewalk.errors import InputError
-
-    readings = frame_of(folder, "readings").with_row_index("row")
-    lines = frame_of(folder, "rover_lines").select("passage", "distance_m")
-    joined = pl.concat([readings, lines], how="horizontal")
-    own = joined.filter(pl.col("line") == line).sort("passage", "time_utc", maintain_order=True)
-    if not own.height:
-        known = ", ".join(frame_of(folder, "lines")["line"].unique().sort().to_list()[:60])
+    joined = joined_readings(folder)
+    rows = kept(folder, "rows of lines", PRODUCTS, lambda: _rows_of_lines(folder))
+    if line not in rows:
+        known = ", ".join(sorted(rows)[:60])
         raise InputError("There is no such line.", value=line, remedy=f"Lines are {known}.")
-    datum = float(np.round(np.median(own["raw_nT"].drop_nulls().to_numpy())))
+    own = joined[rows[line]]
+    raw = own["raw_nT"].drop_nulls().to_numpy()
+    datum = float(np.round(np.median(raw))) if raw.size else 0.0
     reason, reasons = codes(own["reason"])
     parts = [name for name in own.columns if name.endswith("_nT") and name != "raw_nT"]
     return Columns(
@@ -148,7 +183,7 @@ def profile(folder: Folder, line: str) -> Columns:
             "northing_m": own["northing_m"].fill_null(float("nan")).to_numpy(),
             "passage": own["passage"].fill_null(-1).cast(pl.Int32).to_numpy(),
             "row": own["row"].cast(pl.Int32).to_numpy(),
-            "kept": own["kept"].cast(pl.Int32).to_numpy(),
+            "kept": own["kept"].cast(pl.UInt8).to_numpy(),
             "reason": reason,
             "raw_nT": small(own["raw_nT"], datum),
             **{name: small(own[name]) for name in parts},

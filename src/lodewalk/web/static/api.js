@@ -50,15 +50,15 @@ export async function send(method, path, body) {
   return (await ask(path, { method, ...(body === undefined ? {} : json) })).json();
 }
 
-/** @param {string} path @param {FormData} form */
-export async function upload(path, form) {
-  return (await ask(path, { method: "POST", body: form })).json();
+/** @param {string} path @param {FormData} form @param {AbortSignal} [signal] */
+export async function upload(path, form, signal) {
+  return (await ask(path, { method: "POST", body: form, signal })).json();
 }
 
 /**
  * Columns of numbers: a header in JSON, then one array after the other.
  * @param {string} path @param {Record<string, string|number|null|undefined>} [query] @param {AbortSignal} [signal]
- * @returns {Promise<{about: any, columns: Record<string, Float32Array|Float64Array|Int32Array>}>}
+ * @returns {Promise<{about: any, columns: Record<string, Float32Array|Float64Array|Int32Array|Uint8Array>}>}
  */
 export async function columns(path, query, signal) {
   const buffer = await (await ask(withQuery(path, query), { signal })).arrayBuffer();
@@ -69,13 +69,13 @@ export async function columns(path, query, signal) {
 export function unpacked(buffer) {
   const length = new DataView(buffer).getUint32(0, true);
   const about = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
-  const kinds = { f4: Float32Array, f8: Float64Array, i4: Int32Array };
+  const kinds = { f4: Float32Array, f8: Float64Array, i4: Int32Array, u1: Uint8Array };
   let place = 4 + length;
   place += (8 - (place % 8)) % 8;
   /** @type {Record<string, any>} */
   const found = {};
   for (const { name, type, count } of about.columns) {
-    const Kind = kinds[/** @type {"f4"|"f8"|"i4"} */ (type)];
+    const Kind = kinds[/** @type {"f4"|"f8"|"i4"|"u1"} */ (type)];
     found[name] = new Kind(buffer, place, count);
     place += Kind.BYTES_PER_ELEMENT * count;
     place += (8 - (place % 8)) % 8;

@@ -7,6 +7,7 @@ import { MapView } from "./map.js";
 import { note, show } from "./notices.js";
 import { onSelect, select, selected } from "./selection.js";
 import { SeriesView } from "./series.js";
+import { momentsOf, placesOf, spanOf, spanText } from "./span.js";
 
 /** @typedef {{line: string, instrument: string, day: string, start_utc: string, end_utc: string, tie: boolean, length_m: number, noise_nT: number|null, readings: number, kept: number, first: number, count: number, verdict: string|null, reasons: string[]}} Passage */
 
@@ -36,11 +37,19 @@ export class Linked {
     this.walked = null;
     /** @type {any} */
     this.base = null;
+    this.startS = 0;
     /** @type {number|undefined} */
     this.timer = undefined;
     this.origin = { easting: 0, northing: 0 };
+    /** @type {Map<string, import("./mesh.js").Mesh>} */
+    this.meshes = new Map();
     this.readout = h("p", { class: "readout dim", "aria-live": "off" });
+    /** What the selected span is, with the way to choose one by a plain drag. */
+    this.spanBar = h("div", { class: "spanbar" });
+    this.spanMode = false;
+    for (const view of [this.strip, this.profile]) view.drawable = true;
     this.ways();
+    this.tellSpan();
   }
 
   /** What choosing does in each view. */
@@ -48,18 +57,22 @@ export class Linked {
     this.map.onChoose = ({ name, place }) => {
       if (name !== null) this.chooseOnMap(name, place);
     };
-    this.map.onHover = (at) => this.tellPlace(at);
+    this.map.onHover = (at) => this.hoverMap(at);
     this.strip.onChoose = (time) => this.chooseTime(time);
+    this.strip.onHover = (time) => this.hoverTime(time);
+    this.strip.onSpan = (span, done) => this.chooseSpan(span, done);
     this.profile.onChoose = (distance) => this.chooseDistance(distance);
+    this.profile.onHover = (distance) => this.hoverPlace(distance === null ? -1 : this.placeAt(distance));
+    this.profile.onSpan = (span, done) => this.chooseSpan(span && this.line ? momentsOf(this.line, span, this.placeOf(selected().reading)) : null, done);
     onSelect((now, changed) => this.follow(now, changed));
   }
 
-  /** @param {string} name @param {number} place */
-  async chooseOnMap(name, place) {
+  /** One choice is one step back, even when the line has to be fetched first. @param {string} name @param {number} place @param {import("./selection.js").Selection} [more] */
+  async chooseOnMap(name, place, more = {}) {
     const row = place >= 0 ? this.walked.row[place] : -1;
-    if (selected().line !== name) select({ line: name, reading: null, at: null });
+    select({ line: name, reading: null, at: null, ...more });
     await this.showLine(name);
-    if (row >= 0 && this.line) this.chooseReading(this.line.columns.row.indexOf(row));
+    if (row >= 0 && this.line) this.chooseReading(this.line.columns.row.indexOf(row), true);
   }
 
   /** @param {number} time */
@@ -69,9 +82,9 @@ export class Linked {
     select({ at: iso, line: passage ? passage.line : selected().line ?? null, day: passage?.day ?? selected().day ?? null, reading: null });
   }
 
-  /** @param {number} distance */
-  chooseDistance(distance) {
-    if (!this.line) return;
+  /** The reading nearest to a distance, kept ones first. @param {number} distance */
+  placeAt(distance) {
+    if (!this.line) return -1;
     const found = this.line.columns.distance_m;
     let best = -1;
     let least = Infinity;
@@ -79,21 +92,106 @@ export class Linked {
       const apart = Math.abs(found[i] - distance);
       if (apart < least) [least, best] = [apart, i];
     }
-    this.chooseReading(best);
+    return best;
   }
 
-  /** @param {number} place of a reading among those of the line */
-  chooseReading(place) {
+  /** @param {string|undefined} reading */
+  placeOf(reading) {
+    return reading && this.line ? this.line.about.readings.indexOf(reading) : -1;
+  }
+
+  /** @param {number} distance */
+  chooseDistance(distance) {
+    this.chooseReading(this.placeAt(distance));
+  }
+
+  /** A pointer over one view shows in the others; nothing is selected. @param {number} place among the line's readings, -1 for none @param {{map?: boolean, strip?: boolean, profile?: boolean}} [on] */
+  hoverPlace(place, { map = true, strip = true, profile = false } = {}) {
+    const own = place >= 0 ? this.line.columns : null;
+    if (map) this.map.ghost = own ? { x: own.easting_m[place] - this.origin.easting, y: own.northing_m[place] - this.origin.northing } : null;
+    if (strip) this.strip.ghost = own && Number.isFinite(own.time_s[place]) ? own.time_s[place] : null;
+    if (profile) this.profile.ghost = own ? own.distance_m[place] : null;
+    if (map) this.map.remark();
+    if (strip) this.strip.remark();
+    if (profile) this.profile.remark();
+  }
+
+  /** @param {number|null} time */
+  hoverTime(time) {
+    const place = time === null || !this.line ? -1 : nearestTime(this.line.columns.time_s, time);
+    this.hoverPlace(place, { strip: false, profile: true });
+  }
+
+  /** @param {{x: number, y: number, value: number}|null} at */
+  hoverMap(at) {
+    this.tellPlace(at);
+    const found = at && this.line && this.map.walksShown ? this.map.paths?.nearest(at.x, at.y, 10 / this.map.scale) : null;
+    const place = found && found.name === this.line.about.line ? this.line.columns.row.indexOf(this.walked.row[found.place]) : -1;
+    this.hoverPlace(place, { map: false, profile: true });
+  }
+
+  /** @param {[number, number]|null} span in seconds since 1970 @param {boolean} done */
+  chooseSpan(span, done) {
+    if (!done) this.showSpan(span);
+    else if (span && span[1] > span[0]) {
+      const [from, to] = span.map((seconds) => new Date(seconds * 1000).toISOString());
+      const passage = this.passages.find((one) => one.line === selected().line && one.start_utc <= to && from <= one.end_utc) ?? this.passages.find((one) => one.start_utc <= to && from <= one.end_utc);
+      select({ from, to, line: passage?.line ?? selected().line ?? null, day: passage?.day ?? selected().day ?? null });
+    } else select({ from: null, to: null });
+  }
+
+  /** The span that is selected, in seconds since 1970. @returns {[number, number]|null} */
+  spanSelected() {
+    const { from, to } = selected();
+    const span = [Date.parse(from ?? ""), Date.parse(to ?? "")].map((one) => one / 1000);
+    return span[1] > span[0] ? /** @type {[number, number]} */ (span) : null;
+  }
+
+  /** @param {[number, number]|null} span */
+  showSpan(span) {
+    this.strip.span = span;
+    const places = span && this.line ? placesOf(this.line, ...span) : [];
+    const distances = places.map((i) => this.line.columns.distance_m[i]).filter(Number.isFinite);
+    this.profile.span = distances.length ? [Math.min(...distances), Math.max(...distances)] : null;
+    this.map.span = span && this.walked ? partsBetween(this.walked.time_s, this.map.walks?.parts ?? [], span[0] - this.startS, span[1] - this.startS) : [];
+    for (const view of [this.strip, this.profile, this.map]) view.remark();
+    this.tellSpan(span);
+  }
+
+  /** @param {[number, number]|null} [span] */
+  tellSpan(span = null) {
+    const line = this.line?.about.line;
+    const text = span && this.line ? spanText(line, spanOf(this.line, ...span), ...span)
+      : span ? spanText("any line", { ...spanOf({ about: {}, columns: EMPTY }, 0, 0) }, ...span)
+      : "No span is selected. Drag with Shift on the profile or the base record, or use [ and ] at the cross-hair.";
+    const mode = h("button", { type: "button", "aria-pressed": String(this.spanMode), data: { part: "mode" }, onclick: () => this.dragsSpan(!this.spanMode) }, "Select a span by dragging");
+    const held = this.spanBar.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).dataset.part : null;
+    fill(this.spanBar, mode, span && h("button", { type: "button", class: "quiet", data: { part: "clear" }, onclick: () => select({ from: null, to: null }) }, "Let the span go"), h("p", { class: span ? "" : "hint", role: "status" }, text));
+    if (held) /** @type {HTMLElement|null} */ (this.spanBar.querySelector(`[data-part="${held}"], button`))?.focus();
+  }
+
+  /** @param {boolean} on */
+  dragsSpan(on) {
+    this.spanMode = on;
+    for (const view of [this.strip, this.profile]) view.drawing = on;
+    this.tellSpan(this.spanSelected());
+  }
+
+  /** @param {number} place of a reading among those of the line @param {boolean} [replace] what was just chosen */
+  chooseReading(place, replace = false) {
     if (place < 0 || !this.line) return;
     const { about, columns: own } = this.line;
     const time = own.time_s[place];
-    select({ reading: about.readings[place], at: Number.isFinite(time) ? new Date(time * 1000).toISOString() : null });
+    select({ reading: about.readings[place], at: Number.isFinite(time) ? new Date(time * 1000).toISOString() : null }, { replace });
   }
 
   async load() {
     const found = await columns("walks");
+    this.meshes.clear();
+    this.line = null;
     this.walked = found.columns;
     this.passages = found.about.passages;
+    this.startS = found.about.start_s;
     this.origin = { easting: found.about.origin_easting_m, northing: found.about.origin_northing_m };
     this.map.origin = this.origin;
     this.map.crs = found.about.crs;
@@ -103,20 +201,33 @@ export class Linked {
       parts: this.passages.map((one) => ({ first: one.first, end: one.first + one.count, name: one.line, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim" })),
     });
     if (this.base) this.paintStrip([this.base.about.start_s, this.base.about.end_s], true);
-    await this.follow(selected(), new Set(["line", "reading", "at", "day"]));
+    await this.follow(selected(), new Set(["line", "reading", "at", "day", "from", "to"]));
   }
 
-  /** @param {string} name */
-  async showGrid(name) {
-    const found = await this.latest.grid.take((signal) => columns(`grids/${encodeURIComponent(name)}`, {}, signal));
-    if (!found) return;
-    const { about } = found;
-    this.map.setMesh({
-      values: /** @type {Float32Array} */ (found.columns.values), columns: about.nodes_east, rows: about.nodes_north,
+  /** @param {string} name @param {{low?: number|null, high?: number|null, sun?: import("./mesh.js").Sun|null}} [how] ends of the colours, relief */
+  async showGrid(name, how = {}) {
+    const found = await this.latest.grid.take((signal) => this.fetchMesh(name, signal));
+    if (!found) return null;
+    const mesh = { ...found, low: how.low ?? found.low, high: how.high ?? found.high };
+    this.map.heading = mesh.title;
+    this.map.label = `Map of ${mesh.title}, colours from ${number(mesh.low, 1)} to ${number(mesh.high, 1, mesh.unit)}, with ${this.passages.length} walks`;
+    this.map.setMesh(mesh, COLOURS, how.sun ?? null);
+    return mesh;
+  }
+
+  /** A grid in metres from the origin; the last few are kept. @param {string} name @param {AbortSignal} [signal] @returns {Promise<import("./mesh.js").Mesh>} */
+  async fetchMesh(name, signal) {
+    const known = this.meshes.get(name);
+    if (known) return known;
+    const { about, columns: own } = await columns(`grids/${encodeURIComponent(name)}`, {}, signal);
+    const mesh = {
+      values: /** @type {Float32Array} */ (own.values), columns: about.nodes_east, rows: about.nodes_north,
       west: about.west_m - this.origin.easting, south: about.south_m - this.origin.northing, spacing: about.spacing_m,
       low: about.low ?? 0, high: about.high ?? 1, title: about.title, unit: about.unit,
-    }, COLOURS);
-    this.map.label = `Map of ${about.title}, ${number(about.low, 1)} to ${number(about.high, 1, about.unit)}, with the lines walked`;
+    };
+    if (this.meshes.size > 5) this.meshes.clear();
+    this.meshes.set(name, mesh);
+    return mesh;
   }
 
   /** @param {string|null} instrument */
@@ -126,6 +237,7 @@ export class Linked {
       if (!found) return;
       const { about } = found;
       this.base = found;
+      this.tellStrip(found);
       this.strip.yTitle = `${about.instrument} less ${number(about.datum_nT, 0, "nT")} [nT]`;
       this.paintStrip([about.start_s, about.end_s]);
       this.strip.onMove = (shown) => this.finer(shown, about.instrument);
@@ -135,14 +247,36 @@ export class Linked {
     }
   }
 
-  /** Fetch what is shown again, finer. @param {[number, number]} shown @param {string} instrument */
+  /** @param {any} found */
+  tellStrip({ about, columns: { low_nT, high_nT } }) {
+    let [low, high] = [Infinity, -Infinity];
+    for (let i = 0; i < low_nT.length; i++) {
+      if (low_nT[i] < low) low = low_nT[i];
+      if (high_nT[i] > high) high = high_nT[i];
+    }
+    const times = [about.start_s, about.end_s].map((one) => new Date(one * 1000).toISOString().slice(0, 16).replace("T", " "));
+    this.strip.label = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC: ${about.readings} readings from ${number(about.datum_nT + low, 1)} to ${number(about.datum_nT + high, 1, "nT")}, with ${this.passages.length} passages of lines`;
+    this.strip.heading = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC`;
+  }
+
+  /** Fetch what is shown again, finer and with what lies beside it, unless it is here already. @param {[number, number]} shown @param {string} instrument */
   finer(shown, instrument) {
     clearTimeout(this.timer);
     this.timer = setTimeout(async () => {
-      const found = await this.latest.base.take((signal) => columns("base", { instrument, start_s: shown[0], end_s: shown[1] }, signal));
-      if (!found) return;
-      this.base = found;
-      this.paintStrip([found.about.start_s, found.about.end_s], true);
+      const { about, columns: own } = this.base;
+      const wide = shown[1] - shown[0];
+      const [first, last] = [own.time_s[0], own.time_s[own.time_s.length - 1]];
+      const covered = first <= Math.max(shown[0], about.start_s) && last >= Math.min(shown[1], about.end_s);
+      const step = (last - first) / Math.max(1, own.time_s.length - 1);
+      if (covered && (step <= 1.5 * about.interval_s || step < wide / 900)) return;
+      try {
+        const found = await this.latest.base.take((signal) => columns("base", { instrument, start_s: shown[0] - wide, end_s: shown[1] + wide, bins: 4500 }, signal));
+        if (!found) return;
+        this.base = found;
+        this.paintStrip([found.about.start_s, found.about.end_s], true);
+      } catch (error) {
+        show(error);
+      }
     }, 60);
   }
 
@@ -170,7 +304,9 @@ export class Linked {
     const passages = [...new Set(own.passage)];
     const styles = ["--curve-1", "--curve-2", "--curve-3", "--curve-4"];
     const curves = passages.map((number_, index) => curveOf(own, number_, styles[index % styles.length], passages.length > 1 ? `passage ${index + 1}` : ""));
-    this.profile.label = `Anomaly along ${about.line}, ${about.readings.length} readings`;
+    const whole = spanOf(this.line, -Infinity, Infinity);
+    this.profile.label = `Profile of ${about.line}: ${whole.readings} readings, ${whole.kept} kept, over ${number(whole.end_m - whole.start_m, 0, "m")}; anomaly ${number(whole.low_nT, 1)} to ${number(whole.high_nT, 1, "nT")}, noise ${number(whole.noise_nT, 3, "nT")}`;
+    this.profile.heading = `Line ${about.line}: total-field anomaly`;
     this.profile.yTitle = `${about.line}: total-field anomaly [nT]`;
     this.profile.set({ curves });
   }
@@ -183,6 +319,7 @@ export class Linked {
         this.map.remark();
         if (now.line) await this.showLine(now.line);
       }
+      if (changed.has("line") || changed.has("from") || changed.has("to")) this.showSpan(this.spanSelected());
       this.mark(selected());
     } catch (error) {
       show(error);
@@ -191,19 +328,22 @@ export class Linked {
 
   /** @param {import("./selection.js").Selection} now */
   mark(now) {
-    const passage = this.passages.filter((one) => one.line === now.line);
+    const walked = this.passages.filter((one) => one.line === now.line);
+    const passage = [...walked.filter((one) => now.at && one.start_utc <= now.at && now.at <= one.end_utc), ...walked];
     this.strip.at = now.at ? Date.parse(now.at) / 1000 : null;
     this.strip.chosen = passage.length ? [Date.parse(passage[0].start_utc) / 1000, Date.parse(passage[0].end_utc) / 1000] : null;
-    const place = now.reading && this.line ? this.line.about.readings.indexOf(now.reading) : -1;
+    const place = this.placeOf(now.reading);
     const own = this.line?.columns;
     this.profile.at = place >= 0 ? own.distance_m[place] : null;
     this.map.cross = place >= 0 ? { x: own.easting_m[place] - this.origin.easting, y: own.northing_m[place] - this.origin.northing } : null;
     for (const view of [this.strip, this.profile, this.map]) view.remark();
   }
 
-  /** @param {{x: number, y: number, value: number}|null} at */
-  tellPlace(at) {
-    fill(this.readout, at ? `Easting ${number(at.x + this.origin.easting, 1, "m")}, northing ${number(at.y + this.origin.northing, 1, "m")}${Number.isFinite(at.value) ? `, ${this.map.mesh?.title} ${number(at.value, 2, this.map.mesh?.unit)}` : ""}` : "");
+  /** @param {{x: number, y: number, value: number}|null} at @param {MapView|null} [beside] whose value is told too */
+  tellPlace(at, beside = null) {
+    const { mesh } = this.map;
+    const told = (/** @type {import("./mesh.js").Mesh|null} */ one, /** @type {number} */ value) => (one && Number.isFinite(value) ? `, ${one.title.toLowerCase()} ${number(value, 2, one.unit)}` : "");
+    fill(this.readout, at ? `Easting ${number(at.x + this.origin.easting, 1, "m")}, northing ${number(at.y + this.origin.northing, 1, "m")}${told(mesh, at.value)}${beside ? told(beside.mesh, beside.valueAt(at.x, at.y)) : ""}` : "");
   }
 }
 
@@ -219,3 +359,30 @@ function curveOf(own, passage, style, name) {
   };
 }
 
+const EMPTY = { time_s: [], distance_m: [], anomaly_nT: [], kept: [], raw_nT: [] };
+
+/** @param {ArrayLike<number>} times @param {number} wanted */
+function nearestTime(times, wanted) {
+  let best = -1;
+  let least = 30;
+  for (let i = 0; i < times.length; i++) {
+    const apart = Math.abs(times[i] - wanted);
+    if (apart < least) [least, best] = [apart, i];
+  }
+  return best;
+}
+
+/** Runs of places of walks between two moments. @param {Float32Array} times @param {{first: number, end: number}[]} parts @param {number} from @param {number} to @returns {[number, number][]} */
+function partsBetween(times, parts, from, to) {
+  /** @type {[number, number][]} */
+  const found = [];
+  for (const part of parts) {
+    if (times[part.first] > to || times[part.end - 1] < from) continue;
+    let first = part.first;
+    while (first < part.end && !(times[first] >= from)) first += 1;
+    let end = first;
+    while (end < part.end && times[end] <= to) end += 1;
+    if (end > first) found.push([first, end]);
+  }
+  return found;
+}

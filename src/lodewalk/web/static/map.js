@@ -1,16 +1,26 @@
-// The map: a grid, the walks over it, marks; projected metres with one scale for both axes.
-import { decimals, roundStep, ticks } from "./ticks.js";
-import { kept } from "./simplify.js";
-import { FONT, View, colour } from "./view.js";
+// The map: a grid, the walks over it, contours, layers, marks; projected metres with one scale for both axes.
+import { contourPaths, drawContours } from "./contours.js";
+import { drawAxes, drawMark, drawSection, drawSpot, tag } from "./map-parts.js";
+import { coloured, nodeAt, veil } from "./mesh.js";
+import { View, colour } from "./view.js";
+import { WalkPaths } from "./walk-paths.js";
+
+export { coloured } from "./mesh.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
-/** @typedef {{values: Float32Array, columns: number, rows: number, west: number, south: number, spacing: number, low: number, high: number, title: string, unit: string}} Mesh */
-/** @typedef {{x: Float32Array, y: Float32Array, parts: {first: number, end: number, name: string, style: string}[]}} Walks */
-/** @typedef {{x: number, y: number, shape: "ring"|"cross"|"square"|"diamond", style: string, label?: string, name?: string}} Mark */
+/** @typedef {import("./view.js").Spot} Spot */
+/** @typedef {import("./mesh.js").Mesh} Mesh */
+/** @typedef {import("./mesh.js").Sun} Sun */
+/** @typedef {import("./walk-paths.js").Walks} Walks */
+/** @typedef {{x: number, y: number, shape: "ring"|"cross"|"square"|"diamond", style: string, label?: string, name?: string, size?: number, width?: number}} Mark */
 /** @typedef {{x: number[], y: number[], style: string, width?: number, dash?: number[], name?: string, label?: string}} Stroke */
+/** @typedef {[number, number, number, number]} Section two places in metres from the origin */
 
 const MARGIN = { left: 64, top: 8, right: 12, bottom: 44 };
 const PICK_PX = 10;
+/** How wide a walk is drawn, since colour alone must not tell its verdict. */
+const WIDTHS = /** @type {Record<string, number>} */ ({ "--doubt": 2, "--bad": 3.2 });
+const SIGNS = /** @type {Record<string, string>} */ ({ "--doubt": "?", "--bad": "↺" });
 
 export class MapView extends View {
   /** @param {string} label */
@@ -26,30 +36,49 @@ export class MapView extends View {
     this.mesh = null;
     /** @type {Uint8Array|null} */
     this.colours = null;
+    /** @type {Sun|null} */
+    this.sun = null;
     /** @type {HTMLCanvasElement|null} */
     this.image = null;
+    /** @type {{mesh: Mesh, limit: number, image: HTMLCanvasElement}|null} */
+    this.veiled = null;
+    /** @type {import("./contours.js").Contours|null} */
+    this.contours = null;
+    /** @type {Path2D[]|null} */
+    this.contourPaths = null;
     /** @type {Walks|null} */
     this.walks = null;
+    /** @type {WalkPaths|null} */
+    this.paths = null;
+    this.walksShown = true;
+    this.verdictsShown = true;
     /** @type {Stroke[]} */
     this.strokes = [];
     /** @type {Mark[]} */
     this.points = [];
     this.chosen = /** @type {string|null} */ (null);
+    /** Parts of walks by first place and end. @type {[number, number][]} */
+    this.span = [];
     this.cross = /** @type {{x: number, y: number}|null} */ (null);
-    this.octave = NaN;
-    /** @type {Map<string, number[][]>} */
-    this.thin = new Map();
-    /** @type {Map<string, Path2D>} */
-    this.paths = new Map();
+    /** A place that was chosen, and where another view's pointer is. @type {{x: number, y: number}|null} */
+    this.spotted = null;
+    /** @type {{x: number, y: number}|null} */
+    this.ghost = null;
+    /** @type {Section|null} */
+    this.section = null;
     this.onChoose = (/** @type {{name: string|null, place: number, x: number, y: number}} */ _found) => {};
     this.onHover = (/** @type {{x: number, y: number, value: number}|null} */ _at) => {};
+    this.onSection = (/** @type {Section} */ _section, /** @type {boolean} */ _done) => {};
+    /** The part shown has moved. */
+    this.onMove = () => {};
   }
 
-  /** @param {Mesh} mesh @param {Uint8Array} colours 256 times red, green, blue */
-  setMesh(mesh, colours) {
+  /** @param {Mesh} mesh @param {Uint8Array} colours 256 times red, green, blue @param {Sun|null} [sun] relief from its side */
+  setMesh(mesh, colours, sun = null) {
     this.mesh = mesh;
     this.colours = colours;
-    this.image = coloured(mesh, colours);
+    this.sun = sun;
+    this.image = coloured(mesh, colours, sun);
     this.fitOnce();
     this.repaint();
   }
@@ -60,19 +89,51 @@ export class MapView extends View {
     this.repaint();
   }
 
+  /** Veil where an error is above a limit; null takes the veil away. @param {Mesh|null} error @param {number} [limit] */
+  setVeil(error, limit = Infinity) {
+    this.veiled = error ? { mesh: error, limit, image: veil(error, limit, [128, 128, 128]) } : null;
+    this.repaint();
+  }
+
+  /** @param {import("./contours.js").Contours|null} contours */
+  setContours(contours) {
+    this.contours = contours;
+    this.contourPaths = contours ? contourPaths(contours) : null;
+    this.repaint();
+  }
+
   /** @param {Walks} walks */
   setWalks(walks) {
     this.walks = walks;
-    this.octave = NaN;
+    this.paths = new WalkPaths(walks);
     this.fitOnce();
+    this.repaint();
+  }
+
+  /** @param {{walks?: boolean, verdicts?: boolean}} what */
+  showWalks({ walks = this.walksShown, verdicts = this.verdictsShown }) {
+    this.walksShown = walks;
+    this.verdictsShown = verdicts;
+    this.paths?.restyle();
     this.repaint();
   }
 
   notes() {
     const zone = this.crs ? ` in ${this.crs}` : "";
     const found = [`Easting and northing in metres${zone}; grid north is up.`];
-    if (this.mesh) found.unshift(`${this.mesh.title}${this.mesh.unit ? ` [${this.mesh.unit}]` : ""}; colours stretched linearly, clipped at the limits; nodes ${this.mesh.spacing} m apart.`);
+    if (this.section) found.unshift(`Cross-section from ${this.placeText(this.section[0], this.section[1])} (A) to ${this.placeText(this.section[2], this.section[3])} (B).`);
+    if (this.contours) found.unshift(`Contours every ${this.contours.interval} ${this.contours.unit}.`);
+    if (this.veiled) found.unshift(`Grey veil: standard error above ${this.veiled.limit} ${this.veiled.mesh.unit}.`);
+    if (this.mesh) {
+      const shade = this.sun ? `; shaded from azimuth ${this.sun.azimuth}°, 45° high` : "";
+      found.unshift(`${this.mesh.title}${this.mesh.unit ? ` [${this.mesh.unit}]` : ""}; colours stretched linearly, clipped at the limits; nodes ${Number(this.mesh.spacing.toFixed(3))} m apart${shade}.`);
+    }
     return found;
+  }
+
+  /** @param {number} x @param {number} y */
+  placeText(x, y) {
+    return `${(x + this.origin.easting).toFixed(1)} m E, ${(y + this.origin.northing).toFixed(1)} m N`;
   }
 
   ramp() {
@@ -94,6 +155,10 @@ export class MapView extends View {
     return { left: MARGIN.left, top: MARGIN.top, right: this.width - MARGIN.right, bottom: this.height - MARGIN.bottom };
   }
 
+  box() {
+    return this.frame();
+  }
+
   extent() {
     const ends = { low: [Infinity, Infinity], high: [-Infinity, -Infinity] };
     const take = (/** @type {number} */ x, /** @type {number} */ y) => {
@@ -105,8 +170,11 @@ export class MapView extends View {
       const { west, south, spacing, columns, rows } = this.mesh;
       take(west - spacing / 2, south - spacing / 2);
       take(west + (columns - 0.5) * spacing, south + (rows - 0.5) * spacing);
-    } else if (this.walks) {
-      for (let i = 0; i < this.walks.x.length; i++) take(this.walks.x[i], this.walks.y[i]);
+    } else if (this.paths) {
+      for (const piece of this.paths.pieces) {
+        take(piece.west, piece.south);
+        take(piece.east, piece.north);
+      }
     }
     for (const stroke of this.strokes) stroke.x.forEach((x, i) => take(x, stroke.y[i]));
     return ends.low[0] < ends.high[0] ? ends : null;
@@ -118,9 +186,15 @@ export class MapView extends View {
     const box = this.frame();
     const wide = ends.high[0] - ends.low[0];
     const tall = ends.high[1] - ends.low[1];
-    this.scale = 0.96 * Math.min((box.right - box.left) / wide, (box.bottom - box.top) / tall);
-    this.middle = { x: ends.low[0] + wide / 2, y: ends.low[1] + tall / 2 };
+    this.look(0.96 * Math.min((box.right - box.left) / wide, (box.bottom - box.top) / (tall || wide)), { x: ends.low[0] + wide / 2, y: ends.low[1] + tall / 2 });
+  }
+
+  /** Show another part. @param {number} scale @param {{x: number, y: number}} middle @param {boolean} [quiet] */
+  look(scale, middle, quiet = false) {
+    this.scale = scale;
+    this.middle = middle;
     this.repaint();
+    if (!quiet) this.onMove();
   }
 
   /** @param {number} x @param {number} y metres @returns {[number, number]} pixels */
@@ -137,115 +211,109 @@ export class MapView extends View {
 
   /** @param {number} dx @param {number} dy */
   pan(dx, dy) {
-    this.middle = { x: this.middle.x - dx / this.scale, y: this.middle.y + dy / this.scale };
-    this.repaint();
+    this.look(this.scale, { x: this.middle.x - dx / this.scale, y: this.middle.y + dy / this.scale });
   }
 
   /** @param {number} factor @param {number} px @param {number} py */
   zoom(factor, px, py) {
     const [x, y] = this.toMetres(px, py);
-    const next = Math.min(200, Math.max(1e-4, this.scale * factor));
-    this.scale = next;
+    this.scale = Math.min(200, Math.max(1e-4, this.scale * factor));
     const [nx, ny] = this.toMetres(px, py);
-    this.middle = { x: this.middle.x + x - nx, y: this.middle.y + y - ny };
-    this.repaint();
+    this.look(this.scale, { x: this.middle.x + x - nx, y: this.middle.y + y - ny });
+  }
+
+  /** Draw in metres from the origin. @param {CanvasRenderingContext2D} pen @param {() => void} draw */
+  inMetres(pen, draw) {
+    const [x0, y0] = this.toPixels(0, 0);
+    pen.save();
+    pen.translate(x0, y0);
+    pen.scale(this.scale, -this.scale);
+    draw();
+    pen.restore();
+  }
+
+  /** @param {Pen} pen */
+  clip(pen) {
+    const box = this.frame();
+    pen.beginPath();
+    pen.rect(box.left, box.top, box.right - box.left, box.bottom - box.top);
+    pen.clip();
   }
 
   /** @param {Pen} pen */
   drawStill(pen) {
     if (!this.scale) return;
-    const box = this.frame();
     pen.save();
-    pen.beginPath();
-    pen.rect(box.left, box.top, box.right - box.left, box.bottom - box.top);
-    pen.clip();
-    this.drawMesh(pen);
-    this.drawWalks(pen);
+    this.clip(pen);
+    if (this.mesh && this.image) this.drawImage(pen, this.mesh, this.image);
+    if (this.veiled) this.drawImage(pen, this.veiled.mesh, this.veiled.image);
+    if (this.contours) drawContours(this, pen, this.contours, this.contourPaths);
+    if (this.walksShown) this.drawWalks(pen);
     for (const stroke of this.strokes) this.drawStroke(pen, stroke);
     pen.restore();
-    this.drawAxes(pen, box);
+    drawAxes(this, pen, this.frame());
   }
 
-  /** @param {Pen} pen */
-  drawMesh(pen) {
-    if (!this.mesh || !this.image) return;
-    const { west, south, spacing, columns, rows } = this.mesh;
+  /** @param {Pen} pen @param {Mesh} mesh @param {HTMLCanvasElement} image */
+  drawImage(pen, { west, south, spacing, columns, rows }, image) {
     const [left, bottom] = this.toPixels(west - spacing / 2, south - spacing / 2);
     const [right, top] = this.toPixels(west + (columns - 0.5) * spacing, south + (rows - 0.5) * spacing);
     pen.imageSmoothingEnabled = spacing * this.scale < 6;
-    /** @type {any} */ (pen).drawImage(this.image, left, top, right - left, bottom - top);
+    /** @type {any} */ (pen).drawImage(image, left, top, right - left, bottom - top);
   }
 
-  /** Pieces of each style, thinned to half a pixel of this octave of zoom. */
-  thinned() {
-    const octave = Math.round(Math.log2(this.scale));
-    if (octave === this.octave) return this.thin;
-    this.octave = octave;
-    this.thin = new Map();
-    this.paths = new Map();
-    const walks = /** @type {Walks} */ (this.walks);
-    for (const part of walks.parts) {
-      const found = this.thin.get(part.style) ?? [];
-      found.push(kept(walks.x, walks.y, part.first, part.end, 0.5 / 2 ** octave));
-      this.thin.set(part.style, found);
-    }
-    return this.thin;
+  /** @param {{style: string}} part */
+  styleOf(part) {
+    return this.verdictsShown ? part.style : "--dim";
+  }
+
+  sight() {
+    const box = this.frame();
+    const [west, south] = this.toMetres(box.left, box.bottom);
+    const [east, north] = this.toMetres(box.right, box.top);
+    return { west, south, east, north };
   }
 
   /** @param {Pen} pen */
   drawWalks(pen) {
-    if (!this.walks) return;
-    const pieces = this.thinned();
-    if (!(pen instanceof CanvasRenderingContext2D)) {
-      for (const [style, parts] of pieces) this.tracePieces(pen, style, parts);
-      return;
-    }
-    const [x0, y0] = this.toPixels(0, 0);
-    pen.save();
-    pen.translate(x0, y0);
-    pen.scale(this.scale, -this.scale);
-    for (const [style, parts] of pieces) {
-      pen.strokeStyle = colour(style);
-      pen.lineWidth = 1.2 / this.scale;
-      pen.stroke(this.pathOf(style, parts));
-    }
-    pen.restore();
-  }
-
-  /** @param {string} style @param {number[][]} parts */
-  pathOf(style, parts) {
-    let path = this.paths.get(style);
-    if (path) return path;
-    path = new Path2D();
-    const { x, y } = /** @type {Walks} */ (this.walks);
-    for (const places of parts) {
-      let begun = false;
-      for (const place of places) {
-        if (place < 0) begun = false;
-        else if (begun) path.lineTo(x[place], y[place]);
-        else {
-          path.moveTo(x[place], y[place]);
-          begun = true;
+    const { walks, paths } = this;
+    if (!walks || !paths) return;
+    const styleOf = (/** @type {{style: string}} */ part) => this.styleOf(part);
+    if (pen instanceof CanvasRenderingContext2D) {
+      pen.lineJoin = "bevel";
+      this.inMetres(pen, () => {
+        for (const [style, found] of paths.inSight(this.scale, this.sight(), styleOf)) {
+          pen.strokeStyle = colour(style);
+          pen.lineWidth = (WIDTHS[style] ?? 1.2) / this.scale;
+          for (const path of found) pen.stroke(path);
         }
+      });
+      pen.lineJoin = "round";
+    } else {
+      for (const part of walks.parts) {
+        pen.strokeStyle = colour(styleOf(part));
+        pen.lineWidth = WIDTHS[styleOf(part)] ?? 1.2;
+        pen.beginPath();
+        paths.trace(pen, part.first, part.end, 0.5 / this.scale, (x, y) => this.toPixels(x, y));
+        pen.stroke();
       }
     }
-    this.paths.set(style, path);
-    return path;
+    this.drawSigns(pen, walks);
   }
 
-  /** @param {Pen} pen @param {string} style @param {number[][]} parts */
-  tracePieces(pen, style, parts) {
-    const { x, y } = /** @type {Walks} */ (this.walks);
-    pen.strokeStyle = colour(style);
-    pen.lineWidth = 1.2;
-    for (const places of parts) {
-      pen.beginPath();
-      let begun = false;
-      for (const place of places) {
-        if (place >= 0) pen[begun ? "lineTo" : "moveTo"](...this.toPixels(x[place], y[place]));
-        begun = place >= 0;
-      }
-      pen.stroke();
+  /** The sign of a verdict where a doubted walk begins. @param {Pen} pen @param {Walks} walks */
+  drawSigns(pen, { x, y, parts }) {
+    const box = this.frame();
+    /** @type {[number, number][]} */
+    const taken = [];
+    for (const part of parts) {
+      const sign = SIGNS[this.styleOf(part)];
+      if (!sign || part.end <= part.first) continue;
+      const [px, py] = this.toPixels(x[part.first], y[part.first]);
+      const seen = px > box.left && px < box.right && py > box.top && py < box.bottom;
+      if (!seen || taken.some(([tx, ty]) => Math.hypot(px - tx, py - ty) < 20)) continue;
+      taken.push([px, py]);
+      tag(pen, sign, px + 3, py, part.style);
     }
   }
 
@@ -260,154 +328,60 @@ export class MapView extends View {
     pen.setLineDash([]);
     if (stroke.label) {
       const [px, py] = this.toPixels(stroke.x[0], stroke.y[0]);
-      this.tag(pen, stroke.label, px + 6, py - 8, stroke.style);
+      tag(pen, stroke.label, px + 6, py - 8, stroke.style);
     }
   }
 
-  /** Text with the paper's colour behind it. @param {Pen} pen @param {string} text @param {number} x @param {number} y @param {string} style */
-  tag(pen, text, x, y, style) {
-    pen.font = FONT;
-    pen.textAlign = "left";
-    pen.textBaseline = "middle";
-    const { width } = pen.measureText(text);
-    pen.globalAlpha = 0.82;
-    pen.fillStyle = colour("--sheet");
-    pen.fillRect(x - 3, y - 8, width + 6, 16);
-    pen.globalAlpha = 1;
-    pen.fillStyle = colour(style);
-    pen.fillText(text, x, y);
-  }
-
-  /** @param {Pen} pen @param {import("./view.js").Box} box */
-  drawAxes(pen, box) {
-    pen.strokeStyle = colour("--dim");
-    pen.lineWidth = 1;
-    pen.strokeRect(box.left, box.top, box.right - box.left, box.bottom - box.top);
-    pen.fillStyle = colour("--ink");
-    pen.font = FONT;
-    const [west, south] = this.toMetres(box.left, box.bottom);
-    const [east, north] = this.toMetres(box.right, box.top);
-    const { easting, northing } = this.origin;
-    pen.textAlign = "center";
-    pen.textBaseline = "top";
-    const across = ticks(west + easting, east + easting, (box.right - box.left) / 110);
-    for (const value of across) {
-      const [px] = this.toPixels(value - easting, 0);
-      pen.fillRect(px, box.bottom, 1, 4);
-      pen.fillText(metres(value, across), px, box.bottom + 6);
-    }
-    pen.textAlign = "right";
-    pen.textBaseline = "middle";
-    const up = ticks(south + northing, north + northing, (box.bottom - box.top) / 70);
-    for (const value of up) {
-      const [, py] = this.toPixels(0, value - northing);
-      pen.fillRect(box.left - 4, py, 4, 1);
-      pen.fillText(metres(value, up), box.left - 6, py);
-    }
-    this.drawScale(pen, box);
-    drawNorth(pen, box.right - 18, box.top + 10);
-  }
-
-  /** @param {Pen} pen @param {import("./view.js").Box} box */
-  drawScale(pen, box) {
-    const length = roundStep(90 / this.scale);
-    const wide = length * this.scale;
-    const y = this.height - 8;
-    pen.fillStyle = colour("--ink");
-    pen.fillRect(box.left, y - 1, wide, 2);
-    pen.fillRect(box.left, y - 4, 1, 8);
-    pen.fillRect(box.left + wide, y - 4, 1, 8);
-    pen.textAlign = "left";
-    pen.textBaseline = "middle";
-    pen.fillText(length >= 1000 ? `${length / 1000} km` : `${length} m`, box.left + wide + 6, y);
-    pen.textAlign = "right";
-    pen.fillText("Easting, northing [m]; grid north is up", box.right, y);
-  }
-
-  /** @param {Pen} pen */
-  drawMarks(pen) {
+  /** @param {Pen} pen @param {boolean} [picture] */
+  drawMarks(pen, picture = false) {
     if (!this.scale) return;
-    const box = this.frame();
     pen.save();
-    pen.beginPath();
-    pen.rect(box.left, box.top, box.right - box.left, box.bottom - box.top);
-    pen.clip();
+    this.clip(pen);
     this.drawChosen(pen);
-    for (const mark of this.points) this.drawMark(pen, mark);
-    if (this.cross) this.drawMark(pen, { ...this.cross, shape: "ring", style: "--mark" });
+    if (this.section) drawSection(pen, this.toPixels(this.section[0], this.section[1]), this.toPixels(this.section[2], this.section[3]));
+    for (const mark of this.points) drawMark(pen, mark, ...this.toPixels(mark.x, mark.y));
+    if (this.spotted) drawSpot(pen, ...this.toPixels(this.spotted.x, this.spotted.y));
+    if (this.cross) drawMark(pen, { ...this.cross, shape: "ring", style: "--mark" }, ...this.toPixels(this.cross.x, this.cross.y));
+    if (!picture && this.ghost) drawMark(pen, { ...this.ghost, shape: "ring", style: "--dim", size: 4 }, ...this.toPixels(this.ghost.x, this.ghost.y));
+    if (!picture && this.keyed && this.pointer) drawMark(pen, { x: 0, y: 0, shape: "cross", style: "--mark", size: 14 }, this.pointer.x, this.pointer.y);
     pen.restore();
   }
 
   /** @param {Pen} pen */
   drawChosen(pen) {
-    if (!this.walks || !this.chosen) return;
-    const { x, y, parts } = this.walks;
-    for (const [style, width] of /** @type {const} */ ([["--sheet", 6], ["--mark", 3]])) {
+    const { walks, paths } = this;
+    if (!walks || !paths) return;
+    const own = walks.parts.filter((part) => part.name === this.chosen).map((part) => /** @type {[number, number]} */ ([part.first, part.end]));
+    for (const [places, style, width] of /** @type {const} */ ([[own, "--sheet", 6], [own, "--mark", 3], [this.span, "--sheet", 9], [this.span, "--ink", 5], [this.span, "--mark", 2]])) {
+      if (!places.length) continue;
       pen.strokeStyle = colour(style);
       pen.lineWidth = width;
-      for (const part of parts) {
-        if (part.name !== this.chosen) continue;
-        pen.beginPath();
-        let begun = false;
-        for (const place of kept(x, y, part.first, part.end, 0.5 / this.scale)) {
-          if (place >= 0) pen[begun ? "lineTo" : "moveTo"](...this.toPixels(x[place], y[place]));
-          begun = place >= 0;
-        }
-        pen.stroke();
-      }
+      pen.beginPath();
+      for (const [first, end] of places) paths.trace(pen, first, end, 0.5 / this.scale, (x, y) => this.toPixels(x, y));
+      pen.stroke();
     }
   }
 
-  /** @param {Pen} pen @param {Mark} mark */
-  drawMark(pen, mark) {
-    const [px, py] = this.toPixels(mark.x, mark.y);
-    pen.strokeStyle = colour(mark.style);
-    pen.fillStyle = colour("--sheet");
-    pen.lineWidth = 2;
-    pen.beginPath();
-    if (mark.shape === "ring") pen.arc(px, py, 6, 0, 2 * Math.PI);
-    else if (mark.shape === "square") pen.rect(px - 5, py - 5, 10, 10);
-    else if (mark.shape === "diamond") {
-      pen.moveTo(px, py - 7);
-      pen.lineTo(px + 7, py);
-      pen.lineTo(px, py + 7);
-      pen.lineTo(px - 7, py);
-      pen.closePath();
-    } else {
-      pen.moveTo(px - 6, py);
-      pen.lineTo(px + 6, py);
-      pen.moveTo(px, py - 6);
-      pen.lineTo(px, py + 6);
-    }
-    if (mark.shape !== "cross") pen.fill();
-    pen.stroke();
-    if (mark.label) this.tag(pen, mark.label, px + 10, py, "--ink");
+  /** @param {Spot} from @param {Spot} to @param {boolean} done */
+  drag(from, to, done) {
+    this.section = [...this.toMetres(from.x, from.y), ...this.toMetres(to.x, to.y)];
+    this.remark();
+    this.onSection(this.section, done);
   }
 
-  /** The nearest walk within ten pixels, or the nearest mark. @param {number} px @param {number} py */
+  /** The nearest mark or walk within ten pixels. @param {number} px @param {number} py */
   nearest(px, py) {
-    for (const mark of this.points) {
+    for (const mark of [...this.points].reverse()) {
       const [mx, my] = this.toPixels(mark.x, mark.y);
       if (mark.name && Math.hypot(mx - px, my - py) <= PICK_PX) return { name: mark.name, place: -1 };
     }
-    if (!this.walks) return null;
-    const [x, y] = this.toMetres(px, py);
-    let least = (PICK_PX / this.scale) ** 2;
-    let found = null;
-    for (const part of this.walks.parts) {
-      for (let i = part.first; i < part.end; i++) {
-        const apart = (this.walks.x[i] - x) ** 2 + (this.walks.y[i] - y) ** 2;
-        if (apart <= least) {
-          least = apart;
-          found = { name: part.name, place: i };
-        }
-      }
-    }
-    return found;
+    if (!this.paths || !this.walksShown) return null;
+    return this.paths.nearest(...this.toMetres(px, py), PICK_PX / this.scale);
   }
 
   /** @param {number} px @param {number} py */
   choose(px, py) {
+    if (!this.scale) return;
     const found = this.nearest(px, py);
     const [x, y] = this.toMetres(px, py);
     this.onChoose({ name: found?.name ?? null, place: found?.place ?? -1, x, y });
@@ -424,61 +398,6 @@ export class MapView extends View {
 
   /** The value of the nearest node; NaN off the grid. @param {number} x @param {number} y */
   valueAt(x, y) {
-    if (!this.mesh) return NaN;
-    const { values, west, south, spacing, columns, rows } = this.mesh;
-    const column = Math.round((x - west) / spacing);
-    const row = Math.round((y - south) / spacing);
-    if (column < 0 || row < 0 || column >= columns || row >= rows) return NaN;
-    return values[row * columns + column];
+    return this.mesh ? nodeAt(this.mesh, x, y) : NaN;
   }
-}
-
-/** An arrow to grid north. @param {Pen} pen @param {number} x @param {number} y */
-function drawNorth(pen, x, y) {
-  pen.globalAlpha = 0.82;
-  pen.fillStyle = colour("--sheet");
-  pen.fillRect(x - 10, y - 5, 20, 44);
-  pen.globalAlpha = 1;
-  pen.fillStyle = colour("--ink");
-  pen.beginPath();
-  pen.moveTo(x, y);
-  pen.lineTo(x + 6, y + 20);
-  pen.lineTo(x, y + 15);
-  pen.lineTo(x - 6, y + 20);
-  pen.closePath();
-  pen.fill();
-  pen.font = FONT;
-  pen.textAlign = "center";
-  pen.textBaseline = "top";
-  pen.fillText("N", x, y + 23);
-}
-
-/** @param {number} value @param {number[]} all */
-function metres(value, all) {
-  const step = all.length > 1 ? all[1] - all[0] : 1;
-  return value.toLocaleString("en", { maximumFractionDigits: decimals(step), useGrouping: false });
-}
-
-/** @param {Mesh} mesh @param {Uint8Array} colours */
-export function coloured(mesh, colours) {
-  const { values, columns, rows, low, high } = mesh;
-  const canvas = document.createElement("canvas");
-  canvas.width = columns;
-  canvas.height = rows;
-  const pen = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
-  const picture = pen.createImageData(columns, rows);
-  const pixels = new Uint32Array(picture.data.buffer);
-  const table = new Uint32Array(256);
-  for (let i = 0; i < 256; i++) table[i] = (255 << 24) | (colours[3 * i + 2] << 16) | (colours[3 * i + 1] << 8) | colours[3 * i];
-  const stretch = high > low ? 255 / (high - low) : 0;
-  for (let row = 0; row < rows; row++) {
-    const from = row * columns;
-    const to = (rows - 1 - row) * columns;
-    for (let column = 0; column < columns; column++) {
-      const value = values[from + column];
-      if (value === value) pixels[to + column] = table[Math.max(0, Math.min(255, Math.round((value - low) * stretch)))];
-    }
-  }
-  pen.putImageData(picture, 0, 0);
-  return canvas;
 }

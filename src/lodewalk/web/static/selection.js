@@ -1,9 +1,9 @@
 // What is selected, kept in the address: day, line, span along it, reading, instant.
 // A view can be bookmarked, and the back button goes to what was selected before.
 
-/** @typedef {{day?: string, line?: string, from?: string, to?: string, reading?: string, at?: string, pick?: string, grid?: string}} Selection */
+/** @typedef {{day?: string, line?: string, from?: string, to?: string, reading?: string, at?: string, pick?: string, grid?: string, spot?: string, section?: string, look?: string}} Selection */
 
-const NAMES = /** @type {const} */ (["day", "line", "from", "to", "reading", "at", "pick", "grid"]);
+const NAMES = /** @type {const} */ (["day", "line", "from", "to", "reading", "at", "pick", "grid", "spot", "section", "look"]);
 /** @type {Set<(now: Selection, changed: Set<string>) => void>} */
 const listeners = new Set();
 let now = read();

@@ -6,6 +6,7 @@ import { FONT, View, colour } from "./view.js";
 /** @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, top?: ArrayLike<number>, style: string, name: string, width?: number, dots?: boolean}} Curve */
 /** @typedef {{from: number, to: number, style: string, label?: string, name?: string}} Span */
 /** @typedef {{x: number, style: string, label?: string}} Upright */
+/** @typedef {{x: ArrayLike<number>, low: ArrayLike<number>, high: ArrayLike<number>, style?: string, name?: string}} Band */
 
 const MARGIN = { left: 64, top: 22, right: 12, bottom: 34 };
 
@@ -22,6 +23,8 @@ export class SeriesView extends View {
     this.zone = "UTC";
     /** @type {Curve[]} */
     this.curves = [];
+    /** Shaded between two curves, such as an interval. @type {Band[]} */
+    this.bands = [];
     /** @type {Span[]} */
     this.spans = [];
     /** @type {Upright[]} */
@@ -32,14 +35,19 @@ export class SeriesView extends View {
     this.shown = [0, 1];
     this.chosen = /** @type {[number, number]|null} */ (null);
     this.at = /** @type {number|null} */ (null);
+    /** The span that is selected, and where another view's pointer is. */
+    this.span = /** @type {[number, number]|null} */ (null);
+    this.ghost = /** @type {number|null} */ (null);
     this.onChoose = (/** @type {number} */ _x) => {};
     this.onHover = (/** @type {number|null} */ _x) => {};
+    this.onSpan = (/** @type {[number, number]|null} */ _span, /** @type {boolean} */ _done) => {};
     this.onMove = (/** @type {[number, number]} */ _shown) => {};
   }
 
-  /** @param {{curves: Curve[], spans?: Span[], uprights?: Upright[], ends?: [number, number]}} what @param {{keep?: boolean}} [how] */
-  set({ curves, spans = [], uprights = [], ends }, { keep = false } = {}) {
+  /** @param {{curves: Curve[], bands?: Band[], spans?: Span[], uprights?: Upright[], ends?: [number, number]}} what @param {{keep?: boolean}} [how] */
+  set({ curves, bands = [], spans = [], uprights = [], ends }, { keep = false } = {}) {
     this.curves = curves;
+    this.bands = bands;
     this.spans = spans;
     this.uprights = uprights;
     this.ends = ends ?? endsOf(curves);
@@ -100,11 +108,29 @@ export class SeriesView extends View {
     this.onHover(this.pointer ? this.xAt(this.pointer.x) : null);
   }
 
-  /** @param {KeyboardEvent} event */
+  /** `[` and `]` begin and end a span at the cross-hair, Escape lets it go. @param {KeyboardEvent} event */
   key(event) {
-    if (event.key !== "Enter") return false;
-    this.onChoose(this.at ?? this.xAt(this.width / 2));
+    if (!this.drawable) return false;
+    const x = this.xAt(this.spot().x);
+    if (event.key === "[") this.choosesSpan([x, Math.max(x, this.span?.[1] ?? x)], true);
+    else if (event.key === "]") this.choosesSpan([Math.min(x, this.span?.[0] ?? x), x], true);
+    else if (event.key === "Escape" && this.span) this.choosesSpan(null, true);
+    else return false;
     return true;
+  }
+
+  /** @param {import("./view.js").Spot} from @param {import("./view.js").Spot} to @param {boolean} done */
+  drag(from, to, done) {
+    const box = this.box();
+    const [a, b] = [from.x, to.x].map((px) => this.xAt(Math.min(box.right, Math.max(box.left, px))));
+    this.choosesSpan([Math.min(a, b), Math.max(a, b)], done);
+  }
+
+  /** @param {[number, number]|null} span @param {boolean} done */
+  choosesSpan(span, done) {
+    this.span = span;
+    this.remark();
+    this.onSpan(span, done);
   }
 
   /** Least and largest of what is shown, with air. */
@@ -117,6 +143,12 @@ export class SeriesView extends View {
         if (y[i] < low) low = y[i];
         const most = top ? top[i] : y[i];
         if (most > high) high = most;
+      }
+    }
+    for (const band of this.bands) {
+      for (let i = below(band.x, this.shown[0]); i < band.x.length && band.x[i] <= this.shown[1]; i++) {
+        if (band.low[i] < low) low = band.low[i];
+        if (band.high[i] > high) high = band.high[i];
       }
     }
     if (!(high >= low)) return [-1, 1];
@@ -136,6 +168,7 @@ export class SeriesView extends View {
     pen.beginPath();
     pen.rect(box.left, box.top, box.right - box.left, box.bottom - box.top);
     pen.clip();
+    for (const band of this.bands) this.drawBand(pen, band, py);
     for (const curve of this.curves) this.drawCurve(pen, curve, py);
     pen.restore();
     this.drawLegend(pen, box);
@@ -161,12 +194,31 @@ export class SeriesView extends View {
     }
   }
 
+  /** @param {Pen} pen @param {Band} band @param {(y: number) => number} py */
+  drawBand(pen, { x, low, high, style }, py) {
+    pen.fillStyle = colour(style ?? "--band");
+    const first = Math.max(0, below(x, this.shown[0]) - 1);
+    const last = Math.min(x.length - 1, below(x, this.shown[1]));
+    for (let from = first; from <= last; from++) {
+      if (low[from] !== low[from]) continue;
+      let to = from;
+      while (to < last && low[to + 1] === low[to + 1]) to += 1;
+      pen.beginPath();
+      for (let i = from; i <= to; i++) pen[i === from ? "moveTo" : "lineTo"](this.px(x[i]), py(high[i]));
+      for (let i = to; i >= from; i--) pen.lineTo(this.px(x[i]), py(low[i]));
+      pen.closePath();
+      pen.fill();
+      from = to;
+    }
+  }
+
   /** @param {Pen} pen @param {Curve} curve @param {(y: number) => number} py */
   drawCurve(pen, curve, py) {
     const { x, y, top } = curve;
     const first = Math.max(0, below(x, this.shown[0]) - 1);
     pen.strokeStyle = colour(curve.style);
     pen.lineWidth = curve.width ?? 1.4;
+    if (curve.width === 0) return this.drawDots(pen, curve, py, first);
     pen.beginPath();
     let begun = false;
     for (let i = first; i < x.length; i++) {
@@ -243,8 +295,9 @@ export class SeriesView extends View {
     pen.font = FONT;
     pen.textAlign = "right";
     pen.textBaseline = "top";
-    for (const curve of [...this.curves].reverse()) {
-      if (!curve.name) continue;
+    const keys = [...this.bands.map((band) => ({ name: band.name ?? "", style: band.style ?? "--band" })), ...this.curves];
+    for (const curve of keys.reverse()) {
+      if (!curve.name || x < box.left + 120) continue;
       pen.fillStyle = colour("--ink");
       pen.fillText(curve.name, x, 4);
       x -= pen.measureText(curve.name).width + 6;
@@ -257,6 +310,7 @@ export class SeriesView extends View {
   /** @param {Pen} pen @param {boolean} [picture] */
   drawMarks(pen, picture = false) {
     const box = this.box();
+    if (this.span) this.drawSpan(pen, box, this.span);
     if (this.chosen) {
       const [from, to] = this.chosen.map((x) => Math.min(box.right, Math.max(box.left, this.px(x))));
       pen.strokeStyle = colour("--mark");
@@ -265,9 +319,21 @@ export class SeriesView extends View {
     }
     for (const upright of this.uprights) this.upright(pen, box, upright);
     if (this.at !== null) this.upright(pen, box, { x: this.at, style: "--mark" });
+    if (!picture && this.ghost !== null) this.upright(pen, box, { x: this.ghost, style: "--dim" });
     if (!picture && this.pointer && this.pointer.x > box.left && this.pointer.x < box.right) {
       this.upright(pen, box, { x: this.xAt(this.pointer.x), style: "--dim" });
     }
+  }
+
+  /** @param {Pen} pen @param {import("./view.js").Box} box @param {[number, number]} span */
+  drawSpan(pen, box, span) {
+    const [from, to] = span.map((x) => Math.min(box.right, Math.max(box.left, this.px(x))));
+    pen.fillStyle = colour("--mark");
+    pen.globalAlpha = 0.16;
+    pen.fillRect(from, box.top, to - from, box.bottom - box.top);
+    pen.globalAlpha = 1;
+    pen.fillRect(from - 1, box.top, 2, box.bottom - box.top);
+    pen.fillRect(to - 1, box.top, 2, box.bottom - box.top);
   }
 
   /** @param {Pen} pen @param {import("./view.js").Box} box @param {Upright} upright */

@@ -15,6 +15,7 @@ import { h, number } from "./elements.js";
  * @property {string} name what the table lists, for those who don't see it, and the file's name
  * @property {Column[]} columns
  * @property {any[]} rows
+ * @property {number} [most] how many rows are shown; CSV holds all
  * @property {(row: any) => boolean} [chosen]
  * @property {(row: any) => void} [choose] what Enter or a click on a row does
  */
@@ -30,7 +31,7 @@ export function table(wanted) {
       paint();
       /** @type {HTMLElement|null} */ (head.querySelector(`[data-key="${CSS.escape(column.key)}"]`))?.focus();
     })));
-    body.replaceChildren(...sorted(wanted.rows, order).map((row, index) => rowOf(wanted, row, index)));
+    body.replaceChildren(...sorted(wanted.rows, order).slice(0, wanted.most).map((row, index) => rowOf(wanted, row, index)));
     const chosen = body.querySelector('[aria-selected="true"]') ?? body.firstElementChild;
     if (wanted.choose) chosen?.setAttribute("tabindex", "0");
   };
@@ -38,7 +39,12 @@ export function table(wanted) {
   if (wanted.choose) body.addEventListener("keydown", walk);
   const made = h("table", { class: "grid", ariaLabel: wanted.name, role: wanted.choose ? "grid" : null }, h("thead", {}, head), body);
   return h("div", { class: "table" }, made,
-    h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), `${wanted.rows.length} rows`));
+    h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), counted(wanted)));
+}
+
+/** @param {Table} wanted */
+function counted({ rows, most = Infinity }) {
+  return rows.length > most ? `the first ${most} of ${rows.length} rows; the file holds all` : `${rows.length} rows`;
 }
 
 /** @param {Column} column @param {{key: string, down: boolean}|null} order @param {(next: {key: string, down: boolean}) => void} sort */

@@ -5,6 +5,7 @@ import { SvgPen } from "./svg-pen.js";
 
 /** @typedef {CanvasRenderingContext2D|SvgPen} Pen */
 /** @typedef {{left: number, top: number, right: number, bottom: number}} Box */
+/** @typedef {{x: number, y: number}} Spot */
 
 /** Colours as looked up, until the theme changes. @type {Map<string, string>} */
 const known = new Map();
@@ -43,10 +44,13 @@ export class View {
     this.heading = "";
     this.said = label;
     this.pointer = /** @type {{x: number, y: number}|null} */ (null);
+    /** Whether keys moved the pointer. */
+    this.keyed = false;
+    /** Whether something can be drawn upon it, and whether a plain drag does so. */
+    this.drawable = false;
+    this.draws = false;
     this.dirty = { still: true, marks: true };
     this.asked = false;
-    /** Frames painted and their times, for the bench. @type {number[]} */
-    this.painted = [];
     new ResizeObserver(() => this.resize()).observe(this.element);
     addEventListener("lodewalk-theme", () => this.repaint());
     this.listen();
@@ -143,57 +147,120 @@ export class View {
   }
   hover() {}
 
+  /** A way drawn over the view, with Shift or in drawing mode. @param {Spot} _from @param {Spot} _to @param {boolean} _done */
+  drag(_from, _to, _done) {}
+  /** The part that shows data. @returns {Box} */
+  box() {
+    return { left: 0, top: 0, right: this.width, bottom: this.height };
+  }
+
+  /** Draw a span or a line by a plain drag, as Shift does. @param {boolean} on */
+  set drawing(on) {
+    this.draws = on;
+    this.element.classList.toggle("drawing", on);
+  }
+
   listen() {
     const element = this.element;
-    /** @type {{x: number, y: number, moved: boolean, id: number}|null} */
+    /** @type {Map<number, Spot>} */
+    const down = new Map();
+    /** @type {{from: Spot, at: Spot, moved: boolean, draws: boolean}|null} */
     let held = null;
+    const spot = (/** @type {MouseEvent} */ event) => {
+      const { left, top } = element.getBoundingClientRect();
+      return { x: event.clientX - left, y: event.clientY - top };
+    };
     element.addEventListener("pointerdown", (event) => {
       if (event.button !== 0) return;
-      held = { x: event.offsetX, y: event.offsetY, moved: false, id: event.pointerId };
+      const at = spot(event);
+      down.set(event.pointerId, at);
+      held = down.size === 1 ? { from: at, at, moved: false, draws: this.drawable && (event.shiftKey || this.draws) } : null;
     });
     element.addEventListener("pointermove", (event) => {
-      const { left, top } = element.getBoundingClientRect();
-      const at = { x: event.clientX - left, y: event.clientY - top };
-      if (held && Math.hypot(at.x - held.x, at.y - held.y) > (held.moved ? 0 : 4)) {
-        if (!held.moved) element.setPointerCapture(held.id);
-        this.pan(at.x - held.x, at.y - held.y);
-        held = { ...held, ...at, moved: true };
+      const at = spot(event);
+      if (down.size === 2 && down.has(event.pointerId)) this.pinch(down, event.pointerId, at);
+      else if (held && Math.hypot(at.x - held.at.x, at.y - held.at.y) > (held.moved ? 0 : 4)) {
+        if (!held.moved) element.setPointerCapture(event.pointerId);
+        if (held.draws) this.drag(held.from, at, false);
+        else this.pan(at.x - held.at.x, at.y - held.at.y);
+        held = { ...held, at, moved: true };
       }
+      if (down.has(event.pointerId)) down.set(event.pointerId, at);
       this.pointer = at;
+      this.keyed = false;
       this.hover();
       this.remark();
     });
     element.addEventListener("pointerup", (event) => {
-      const { left, top } = element.getBoundingClientRect();
-      if (held && !held.moved) this.choose(event.clientX - left, event.clientY - top);
+      const at = spot(event);
+      down.delete(event.pointerId);
+      if (held && !held.moved) this.choose(at.x, at.y);
+      else if (held?.draws) this.drag(held.from, at, true);
       held = null;
     });
-    element.addEventListener("pointercancel", () => (held = null));
-    element.addEventListener("pointerleave", () => {
-      this.pointer = null;
-      this.hover();
-      this.remark();
+    element.addEventListener("pointercancel", (event) => {
+      down.delete(event.pointerId);
+      held = null;
     });
+    element.addEventListener("pointerleave", () => this.leave());
+    element.addEventListener("blur", () => this.leave());
     element.addEventListener("wheel", (event) => {
       event.preventDefault();
-      const { left, top } = element.getBoundingClientRect();
-      this.zoom(2 ** (-event.deltaY / 300), event.clientX - left, event.clientY - top);
+      const at = spot(event);
+      this.zoom(2 ** (-event.deltaY / 300), at.x, at.y);
     }, { passive: false });
     element.addEventListener("keydown", (event) => {
       if (!event.altKey && !event.ctrlKey && !event.metaKey && (this.key(event) || this.usualKey(event))) event.preventDefault();
     });
   }
 
+  /** Two fingers: what is between them stays between them. @param {Map<number, Spot>} down @param {number} moving @param {Spot} at */
+  pinch(down, moving, at) {
+    const before = /** @type {Spot} */ (down.get(moving));
+    const other = /** @type {Spot} */ ([...down].find(([id]) => id !== moving)?.[1]);
+    const factor = Math.hypot(at.x - other.x, at.y - other.y) / Math.max(8, Math.hypot(before.x - other.x, before.y - other.y));
+    this.pan((at.x - before.x) / 2, (at.y - before.y) / 2);
+    this.zoom(factor, (at.x + other.x) / 2, (at.y + other.y) / 2);
+  }
+
+  leave() {
+    this.pointer = null;
+    this.keyed = false;
+    this.hover();
+    this.remark();
+  }
+
+  /** Where keys and pointer are, or the middle. @returns {Spot} */
+  spot() {
+    const box = this.box();
+    return this.pointer ?? { x: (box.left + box.right) / 2, y: (box.top + box.bottom) / 2 };
+  }
+
   /** @param {KeyboardEvent} event */
   usualKey(event) {
-    const step = event.shiftKey ? 160 : 40;
-    const ways = /** @type {Record<string, [number, number]>} */ ({ ArrowLeft: [step, 0], ArrowRight: [-step, 0], ArrowUp: [0, step], ArrowDown: [0, -step] });
+    const ways = /** @type {Record<string, [number, number]>} */ ({ ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] });
     const way = ways[event.key];
-    if (way) this.pan(...way);
-    else if (event.key === "+" || event.key === "=") this.zoom(1.4, this.width / 2, this.height / 2);
-    else if (event.key === "-") this.zoom(1 / 1.4, this.width / 2, this.height / 2);
+    const at = this.spot();
+    if (way && event.shiftKey) this.pan(-160 * way[0], -160 * way[1]);
+    else if (way) this.step(way);
+    else if (event.key === "Enter") this.choose(at.x, at.y);
+    else if (event.key === "+" || event.key === "=") this.zoom(1.4, at.x, at.y);
+    else if (event.key === "-") this.zoom(1 / 1.4, at.x, at.y);
     else if (event.key === "0") this.fit();
     else return false;
     return true;
+  }
+
+  /** Move the cross-hair by keys; at the edge the drawing moves. @param {[number, number]} way */
+  step(way) {
+    const box = this.box();
+    const at = this.spot();
+    const next = { x: at.x + 10 * way[0], y: at.y + 10 * way[1] };
+    const inside = { x: Math.min(box.right - 1, Math.max(box.left + 1, next.x)), y: Math.min(box.bottom - 1, Math.max(box.top + 1, next.y)) };
+    if (inside.x !== next.x || inside.y !== next.y) this.pan(6 * (inside.x - next.x), 6 * (inside.y - next.y));
+    this.pointer = inside;
+    this.keyed = true;
+    this.hover();
+    this.remark();
   }
 }

@@ -64,15 +64,27 @@ function cautionBox(cautions) {
       h("dl", { class: "cautions" }, ...cautions.flatMap(({ head, text }) => [h("dt", {}, head), h("dd", {}, text)]))));
 }
 
-/** @param {{ready: boolean, items: {item: string, state: "good"|"info"|"doubt"|"bad", text: string, room: string|null}[]}} found */
+/** @typedef {{item: string, state: "good"|"info"|"doubt"|"bad", text: string, room: string|null}} Item */
+
+/** @param {{ready: boolean, items: Item[]}} found */
 function readyList(found) {
+  const order = ["bad", "doubt", "info"];
+  const open = found.items.filter((row) => row.state !== "good").sort((a, b) => order.indexOf(a.state) - order.indexOf(b.state));
+  const good = found.items.filter((row) => row.state === "good");
   return [
-    h("ul", { class: "plain ready" }, ...found.items.map((row) => h("li", { class: row.state },
-      h("span", { class: "sign", ariaHidden: "true" }, SIGN[row.state]),
-      h("div", {}, h("strong", {}, row.item), h("span", { class: "word" }, ` ${WORD[row.state]}`), h("p", {}, row.text,
-        row.room && row.state !== "good" && h("a", { href: `/${row.room}` }, ` Go to ${ROOM[/** @type {keyof typeof ROOM} */ (row.room)] ?? row.room}`)))))),
     !found.ready && note("bad", "There is nothing to hand over yet. Begin in ", h("a", { href: "/days" }, "Days"), "."),
+    open.length ? h("ul", { class: "plain ready" }, ...open.map(item)) : note("good", "Everything is in order."),
+    good.length > 0 && h("details", {}, h("summary", {}, `In order: ${good.map((row) => row.item.toLowerCase()).join(", ")}`), h("ul", { class: "plain ready" }, ...good.map(item))),
   ];
+}
+
+/** @param {Item} row */
+function item(row) {
+  const room = ROOM[/** @type {keyof typeof ROOM} */ (row.room)];
+  return h("li", { class: row.state },
+    h("span", { class: "sign", ariaHidden: "true" }, SIGN[row.state]),
+    h("div", {}, h("strong", {}, row.item), h("span", { class: "state" }, ` ${WORD[row.state]}`),
+      h("p", {}, row.text, room && row.state !== "good" && h("span", {}, " ", h("a", { href: `/${row.room}` }, `Go to ${room}`)))));
 }
 
 /** @param {string|null} moment */
@@ -113,7 +125,7 @@ function reportCard(place) {
   const write = form(async (values) => {
     await send("POST", "report", values.scale ? { scale: Number(values.scale) } : {});
   }, h("div", { class: "row" }, field("Scale of the sheets", scale), h("button", { type: "submit", data: { begins: "" } }, "Write the report")));
-  fill(place, state, working, write, actions, view);
+  fill(place, state, working, h("div", { class: "tools-row" }, write, actions), view);
   let shown = "";
   return {
     /** @param {Report} report */

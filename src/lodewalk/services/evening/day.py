@@ -1,0 +1,248 @@
+"""A field day for the evening: bands of the base, findings with place and proposal, what to do."""
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from lodewalk.errors import InputError
+from lodewalk.services.check import CheckedDay, CheckedTest, CheckResult, Finding, checked
+from lodewalk.services.decide import DecideResult, decisions_in_force
+from lodewalk.services.evening.proposals import Proposal, proposal_in
+from lodewalk.services.joined import product
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.store import product_path
+
+#: Worst first; what a finding of each severity means for the day.
+SEVERITIES = ("loss", "doubt", "information")
+MINUTE = timedelta(minutes=1)
+
+
+@dataclass(frozen=True)
+class Band:
+    """Minutes of a base that share one verdict."""
+
+    instrument: str
+    start_utc: str
+    end_utc: str
+    verdict: str
+    worst_nT: float | None
+
+
+@dataclass(frozen=True)
+class EveningFinding:
+    """A finding with its line where it has one, and the decision that it proposes.
+
+    `answered` is the id of a decision in force of the proposed kind about the same instrument.
+    """
+
+    kind: str
+    instrument: str | None
+    start_utc: str | None
+    end_utc: str | None
+    severity: str
+    text: str
+    today: bool
+    lines: list[str]
+    proposal: Proposal | None
+    answered: str | None
+
+
+@dataclass(frozen=True)
+class ToDo:
+    """One thing to do, and the part of the evening where it is done."""
+
+    where: str
+    text: str
+
+
+@dataclass(frozen=True)
+class DayResult:
+    """A field day: its ends in UTC, verdict in words, what to do, bands, findings and tests."""
+
+    date: str
+    zone: str
+    start_utc: str
+    end_utc: str
+    verdict: str
+    sentence: str
+    reasons: list[str]
+    to_do: list[ToDo]
+    bands: list[Band]
+    findings: list[EveningFinding]
+    tests: list[CheckedTest]
+
+
+def day_result(folder: Folder, date: str) -> DayResult:
+    """Return all that the evening shows of a day, as last checked; nothing is run.
+
+    Raises
+    ------
+    FolderError
+        Before the first check.
+    InputError
+        For a day on which nothing was walked or recorded.
+    """
+    check = checked(folder)
+    day = next((item for item in check.days if item.date == date), None)
+    if day is None:
+        known = ", ".join(item.date for item in check.days) or "none yet"
+        raise InputError("Nothing is known of this day.", value=date, remedy=f"Days are {known}.")
+    start, end = _ends(day)
+    findings = list(_findings(folder, check, start, end))
+    tests = [test for test in check.tests if test.day == date]
+    return DayResult(
+        day.date, day.zone, _utc(start), _utc(end), day.verdict, sentence(day), day.reasons,
+        to_do(check, day, findings), _bands(folder, start, end), findings, tests,
+    )  # fmt: skip
+
+
+def sentence(day: CheckedDay) -> str:
+    """Return the verdict of a day in one sentence.
+
+    Lines to walk again and lines in doubt are counted with their lengths.
+    """
+    again, doubt = (_of(day, verdict) for verdict in ("re-walk", "doubt"))
+    if not day.lines:
+        return "No line was walked on this day."
+    if day.verdict == "re-walk":
+        return "Don't use the day as it is: walk it again."
+    if again:
+        return f"Keep the day, but walk {again} again{f'; {doubt} in doubt' if doubt else ''}."
+    if doubt:
+        return f"Keep the day; look at {doubt} in doubt before you move camp."
+    if day.verdict == "doubt":
+        return "Every line can be kept, but something about the day is in doubt."
+    return f"Keep the day: all {_lines(len(day.lines))} are good."
+
+
+def _of(day: CheckedDay, verdict: str) -> str:
+    """Return how many lines have a verdict, with their length; empty for none."""
+    own = [line.length_m for line in day.lines if line.verdict == verdict]
+    return f"{_lines(len(own))} ({sum(own) / 1000:.1f} km)" if own else ""
+
+
+def _lines(number: int) -> str:
+    """Return a number of lines in words."""
+    return f"{number} line{'' if number == 1 else 's'}"
+
+
+def to_do(check: CheckResult, day: CheckedDay, findings: Iterable[EveningFinding]) -> list[ToDo]:
+    """Return what there is to do in the evening of a day, the most pressing first."""
+    own = {line.line for line in day.lines}
+    again = [span for span in check.rewalk.spans if span.line in own]
+    todo = []
+    if again:
+        length = sum(span.length_m for span in again)
+        pieces = ", ".join(dict.fromkeys(span.line for span in again))
+        todo.append(
+            ToDo("again", f"Walk again: {pieces}, {length:.0f} m. The route is a GPX file.")
+        )
+    listed = list(findings)
+    open_ones = [item for item in listed if item.proposal and not item.answered]
+    todo += [
+        ToDo("findings", f"Decide: {PROPOSALS[item.proposal.kind]} {item.proposal.instrument}.")
+        for item in open_ones
+        if item.proposal
+    ]
+    worst = [item for item in listed if item.today and item.severity == "loss"]
+    if worst:
+        kinds = ", ".join(dict.fromkeys(item.kind for item in worst))
+        todo.append(ToDo("findings", f"Look at what was lost: {kinds}."))
+    for test in check.tests:
+        if test.day == day.date and test.passed is False:
+            todo.append(ToDo("findings", f"{test.instrument}: {test.text} Mend it before walking."))
+    for row in day.base.intervals:
+        if row.answer == "not enough":
+            longest = f" {row.longest_s:g} s or less would do." if row.longest_s else ""
+            text = (
+                f"Let {row.instrument} record more often than each {row.interval_s:g} s.{longest}"
+            )
+            todo.append(ToDo("strip", text))
+    return todo
+
+
+#: What each kind of proposal is called.
+PROPOSALS = {
+    "clock": "the clock of",
+    "lag": "the lag of",
+    "bridge": "the gap in the record of",
+    "move": "the move of",
+}
+
+
+def _ends(day: CheckedDay) -> tuple[datetime, datetime]:
+    """Return begin and end of a field day in UTC."""
+    zone = ZoneInfo(day.zone) if not day.zone.startswith(("+", "-")) else None
+    begin = datetime.fromisoformat(f"{day.date}T00:00:00{day.zone if zone is None else ''}")
+    if zone is not None:
+        begin = begin.replace(tzinfo=zone)
+    return begin.astimezone(UTC), (begin + timedelta(days=1)).astimezone(UTC)
+
+
+def _bands(folder: Folder, start: datetime, end: datetime) -> list[Band]:
+    """Return spans of minutes with one verdict, base after base."""
+    if not product_path(folder, "base_minutes").exists():
+        return []
+    rows = product(folder, "base_minutes").frame.select(
+        "instrument", "start_utc", "verdict", "worst_nT"
+    )
+    found: list[Band] = []
+    last: tuple[str, str, datetime] | None = None
+    for name, minute, verdict, worst in rows.sort("instrument", "start_utc").iter_rows():
+        if not start <= minute < end:
+            continue
+        upto = _utc(minute + MINUTE)
+        if last == (name, verdict, minute):
+            before = found.pop()
+            most = max((x for x in (before.worst_nT, worst) if x is not None), default=None)
+            found.append(Band(name, before.start_utc, upto, verdict, most))
+        else:
+            found.append(Band(name, _utc(minute), upto, verdict, worst))
+        last = (name, verdict, minute + MINUTE)
+    return found
+
+
+def _findings(
+    folder: Folder, check: CheckResult, start: datetime, end: datetime
+) -> Iterable[EveningFinding]:
+    """Yield the findings of a day, then those of the whole survey, the worst first."""
+    live = decisions_in_force(folder)
+    names = sorted({row.line for row in check.coverage}, key=len, reverse=True)
+    rows = [_finding(item, names, live, start, end) for item in check.findings]
+    kept = [row for row in rows if row.today or row.start_utc is None]
+    place = {name: number for number, name in enumerate(SEVERITIES)}
+    worst = len(SEVERITIES)
+    yield from sorted(kept, key=lambda row: (not row.today, place.get(row.severity, worst)))
+
+
+def _finding(
+    item: Finding, names: list[str], live: list[DecideResult], start: datetime, end: datetime
+) -> EveningFinding:
+    """Return a finding with its lines and its proposal."""
+    words = set(item.text.replace(",", " ").replace(":", " ").replace(".", " ").split())
+    proposal = proposal_in(item.text)
+    answered = None
+    if proposal is not None:
+        same = (row.id for row in live if row.kind == proposal.kind
+                and row.target.get("instrument") == proposal.instrument)  # fmt: skip
+        answered = next(same, None)
+    return EveningFinding(
+        **asdict(item),
+        today=item.start_utc is not None
+        and _time(item.start_utc) < end
+        and _time(item.end_utc or item.start_utc) >= start,
+        lines=sorted(name for name in names if name in words),
+        proposal=proposal,
+        answered=answered,
+    )
+
+
+def _time(text: str) -> datetime:
+    """Return a time of a product."""
+    return datetime.fromisoformat(text)
+
+
+def _utc(time: datetime) -> str:
+    """Return a time as text."""
+    return f"{time.astimezone(UTC):%Y-%m-%dT%H:%M:%S}Z"

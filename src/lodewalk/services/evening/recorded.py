@@ -1,0 +1,86 @@
+"""Times as an instrument recorded them, which is how decisions name a span."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from lodewalk.errors import FolderError, InputError
+from lodewalk.services.decide import role_of
+from lodewalk.services.joined import product
+from lodewalk.steps.rows import spread
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.ledger import read_ledger
+from lodewalk.survey.store import product_path
+
+
+@dataclass(frozen=True)
+class RecordedSpan:
+    """A span as an instrument recorded it, without its zone; `readings` counts those in it."""
+
+    instrument: str
+    zone: str
+    start: str
+    end: str
+    readings: int
+
+
+def as_recorded(folder: Folder, *, instrument: str, start_utc: str, end_utc: str) -> RecordedSpan:
+    """Return a span of UTC as an instrument's clock showed it.
+
+    The reading nearest to each end tells how far recorded time and UTC lie apart there: its zone,
+    and what was decided of its clock.
+
+    Parameters
+    ----------
+    instrument : str
+        Name of a base or rover.
+    start_utc, end_utc : str
+        Ends in ISO 8601 with a Z.
+
+    Raises
+    ------
+    InputError
+        For an unknown instrument, or an end that is no time.
+    FolderError
+        Before the first run.
+    """
+    ends = [_parsed(text) for text in (start_utc, end_utc)]
+    role = role_of(folder, instrument)
+    entries = [e for e in read_ledger(folder) if e.role == role]
+    zones = [e.zone for e in entries if e.instrument == instrument]
+    if not zones:
+        raise InputError("The survey has no such base or rover.", value=instrument)
+    names = (f"{role}_times", f"{role}_recorded", f"{role}_files")
+    if not all(product_path(folder, name).exists() for name in names):
+        raise FolderError("The survey hasn't been run with this instrument yet. Run it first.")
+    own = pl.DataFrame(
+        {
+            "name": spread(product(folder, names[2]), "instrument"),
+            "utc": product(folder, names[0]).frame["time_utc"].dt.epoch("us"),
+            "recorded": product(folder, names[1]).frame["recorded_time"].dt.epoch("us"),
+        }
+    ).filter((pl.col("name") == instrument) & pl.col("utc").is_not_null())
+    if not own.height:
+        raise FolderError("This instrument has no readings with a time.")
+    utc, recorded = own["utc"].to_numpy(), own["recorded"].to_numpy()
+    wanted = [round(end.timestamp() * 1e6) for end in ends]
+    shown = [_shown(end + int((recorded - utc)[np.abs(utc - end).argmin()])) for end in wanted]
+    inside = int(((utc >= wanted[0]) & (utc <= wanted[1])).sum())
+    return RecordedSpan(instrument, zones[-1], shown[0], shown[1], inside)
+
+
+def _parsed(text: str) -> datetime:
+    """Return a time in UTC."""
+    try:
+        time = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise InputError("A time is written YYYY-MM-DDTHH:MM:SSZ.", value=text) from error
+    return time.astimezone(UTC) if time.tzinfo else time.replace(tzinfo=UTC)
+
+
+def _shown(microseconds: int) -> str:
+    """Return a time as decisions write it, with a fraction where it has one."""
+    time = datetime(1970, 1, 1) + timedelta(microseconds=microseconds)
+    return time.isoformat(timespec="milliseconds" if time.microsecond else "seconds")

@@ -1,0 +1,1 @@
+"""Raw files before and after they are added: names made safe, previews, column maps, the list."""

@@ -1,0 +1,142 @@
+"""The files that a survey holds: the list with their spans, setting aside and bringing back."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Any
+
+from lodewalk.errors import InputError, LodewalkError
+from lodewalk.formats.registry import SET_ASIDE, format_named
+from lodewalk.services.add import WITHOUT_TIMES, AddResult, add_files
+from lodewalk.services.intake.preview import Span, map_file, read_span
+from lodewalk.survey.ledger import RawFile, display_names, read_ledger
+
+if TYPE_CHECKING:
+    from lodewalk.survey.folder import Folder
+
+
+@dataclass(frozen=True)
+class LedgerRow:
+    """A raw file: what it is, how it is read, when it was added, from when to when it records."""
+
+    file: str
+    stored_as: str
+    role: str
+    instrument: str
+    format: str
+    size_bytes: int
+    zone: str
+    sha256: str
+    added_utc: str
+    span: Span | None
+
+
+@dataclass(frozen=True)
+class LedgerResult:
+    """All raw files in the order of adding."""
+
+    files: list[LedgerRow]
+
+
+def ledger(folder: "Folder") -> LedgerResult:
+    """List the raw files of a survey, with the span of time that each records."""
+    entries = read_ledger(folder)
+    names = display_names(entries)
+    zone = folder.settings.survey.time_zone
+    return LedgerResult(
+        [
+            LedgerRow(
+                names[entry.sha256], f"raw/{entry.name}", entry.role, entry.instrument,
+                format_named(entry.format).title, entry.size, entry.zone, entry.sha256,
+                entry.added_utc, _span(folder, entry, zone),
+            )
+            for entry in entries
+        ]
+    )  # fmt: skip
+
+
+def held_path(folder: "Folder", stored_as: str) -> Path:
+    """Return where a file of the survey lies, by the name that the list gives it.
+
+    Raises
+    ------
+    InputError
+        For a name that no file of the survey has.
+    """
+    name = stored_as.removeprefix("raw/")
+    if name not in {entry.name for entry in read_ledger(folder)}:
+        raise InputError("The survey holds no such file.", value=stored_as)
+    return folder.raw / name
+
+
+def add_as(
+    folder: "Folder",
+    paths: Sequence[Path],
+    *,
+    role: str,
+    instrument: str | None = None,
+    columns: Mapping[str, Any] | None = None,
+    time_zone: str | None = None,
+) -> AddResult:
+    """Add files as `lodewalk.services.add.add_files` does, with a column map of plain values.
+
+    Raises
+    ------
+    InputError
+        As for `add_files`, and for a column map that has a wrong key or value.
+    """
+    with TemporaryDirectory(prefix="lodewalk-") as place:
+        chosen = None if columns is None else map_file(Path(place), columns)
+        return add_files(
+            folder, paths, role=role, instrument=instrument or None, columns=chosen,
+            time_zone=time_zone or None,
+        )  # fmt: skip
+
+
+def put_aside(folder: "Folder", stored_as: str) -> AddResult:
+    """Set a file aside: it stays in `raw/`, and no step reads it.
+
+    Raises
+    ------
+    InputError
+        For a name that no file has, or one that is set aside already.
+    """
+    return add_files(folder, [held_path(folder, stored_as)], role=SET_ASIDE)
+
+
+def _span(folder: "Folder", entry: RawFile, local: str) -> Span | None:
+    """Return the span of a file, None where it holds no times or can't be read any more."""
+    if entry.role in (*WITHOUT_TIMES, SET_ASIDE):
+        return None
+    return _read_span(folder.raw / entry.name, _Key(entry), local)
+
+
+class _Key:
+    """A ledger entry that a cache can hold: it is known by its content and how it is read."""
+
+    def __init__(self, entry: RawFile) -> None:
+        self.entry = entry
+        self._parts = (entry.sha256, repr(sorted(entry.reading().items())))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Key) and self._parts == other._parts
+
+    def __hash__(self) -> int:
+        return hash(self._parts)
+
+
+@lru_cache(maxsize=1000)
+def _read_span(path: Path, key: _Key, local: str) -> Span | None:
+    """Read the span of a file, once for each content and way of reading."""
+    from lodewalk.formats.delimited import ColumnMap
+
+    entry = key.entry
+    chosen = ColumnMap.from_dict(dict(entry.column_map)) if entry.column_map else None
+    try:
+        reader = format_named(entry.format).reader()
+        table = reader.read(path, role=entry.role, column_map=chosen).table
+        return read_span(table, entry.zone, local)
+    except (LodewalkError, OSError):
+        return None

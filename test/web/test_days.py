@@ -1,0 +1,156 @@
+"""The evening over the API, on a survey with planted trouble: silence, swings, a hole, a fence."""
+
+import xml.etree.ElementTree as ET
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+import pytest
+
+import evening_survey as planted
+from evening_survey import make_evening
+from lodewalk.services.check import check
+from lodewalk.services.evening.proposals import proposal_in
+from small_survey import START
+from web_client import client_of
+
+DAY = "2026-03-10"
+
+
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory):
+    """The planted evening, checked, with a client for it."""
+    folder = make_evening(tmp_path_factory.mktemp("evening"))
+    check(folder)
+    session, client = client_of(folder.path)
+    yield folder, client
+    session.close()
+
+
+def at(text):
+    """Return seconds since the first reading of the rover."""
+    return (datetime.fromisoformat(text) - START).total_seconds()
+
+
+def test_bands_of_the_base_follow_the_planted_silence_and_swings(evening):
+    _, client = evening
+    day = client.get(f"/api/days/{DAY}").json()
+    bands = [(at(b["start_utc"]), at(b["end_utc"]), b["verdict"]) for b in day["bands"]]
+    assert all(end > start for start, end, _ in bands)
+    assert all(a[1] <= b[0] for a, b in pairwise(bands))
+    silent = [b for b in bands if b[2] == "unknown" and b[0] < planted.FAST_S]
+    assert len(silent) == 1
+    assert abs(silent[0][0] - planted.SILENT_S[0]) <= 60
+    assert abs(silent[0][1] - planted.SILENT_S[1]) <= 60
+    quiet = [verdict for start, end, verdict in bands if end < planted.SILENT_S[0]]
+    assert set(quiet) == {"keep"}
+    assert {v for start, _, v in bands if start > planted.FAST_S + 120} <= {"doubt", "re-walk"}
+
+
+def test_the_day_is_told_in_words_with_what_to_do(evening):
+    _, client = evening
+    day = client.get(f"/api/days/{DAY}").json()
+    verdicts = client.get("/api/check").json()["days"][0]["lines"]
+    again = [line for line in verdicts if line["verdict"] == "re-walk"]
+    assert f"{len(again)} line" in day["sentence"] or day["verdict"] == "re-walk"
+    assert any(item["where"] == "again" and "L7" in item["text"] for item in day["to_do"])
+    assert any("gap in the record of B1" in item["text"] for item in day["to_do"])
+
+
+def test_a_finding_names_its_lines_and_its_proposal(evening):
+    _, client = evening
+    findings = client.get(f"/api/days/{DAY}").json()["findings"]
+    drum = [item for item in findings if item["kind"] == "compact source"]
+    assert ["L6"] in [item["lines"] for item in drum]
+    (bridge,) = [item for item in findings if (item["proposal"] or {}).get("kind") == "bridge"]
+    assert bridge["proposal"]["instrument"] == "B1"
+    assert bridge["answered"] is None
+    order = ["loss", "doubt", "information"]
+    today = [order.index(item["severity"]) for item in findings if item["today"]]
+    assert today == sorted(today)
+
+
+def test_a_proposal_is_confirmed_and_then_counts_as_answered(evening):
+    _, client = evening
+    body = {"kind": "bridge", "instrument": "B1", "reason": "calm then", "who": "K"}
+    made = client.post("/api/decisions", json=body).json()
+    try:
+        day = client.get(f"/api/days/{DAY}").json()
+        (bridge,) = [f for f in day["findings"] if (f["proposal"] or {}).get("kind") == "bridge"]
+        assert bridge["answered"] == made["id"]
+        assert not any("gap in the record" in item["text"] for item in day["to_do"])
+    finally:
+        client.delete(f"/api/decisions/{made['id']}", params={"reason": "test", "who": "K"})
+
+
+def test_a_span_is_told_as_the_instrument_recorded_it(evening):
+    _, client = evening
+    start, end = (START + timedelta(seconds=s) for s in (10, 20))
+    asked = {"instrument": "R1", "start_utc": start.isoformat(), "end_utc": end.isoformat()}
+    found = client.get("/api/recorded", params=asked).json()
+    assert found["start"] == f"{start:%Y-%m-%dT%H:%M:%S}"
+    assert found["end"] == f"{end:%Y-%m-%dT%H:%M:%S}"
+    assert found["readings"] == 21  # two a second, both ends
+    for change in ({"instrument": "R9"}, {"start_utc": "noon"}, {"end_utc": ""}):
+        answer = client.get("/api/recorded", params=asked | change)
+        assert answer.status_code == 400
+        assert answer.json()["problem"]["text"]
+
+
+def test_the_route_is_a_gpx_file_of_the_lines_to_walk_again(evening):
+    _, client = evening
+    answer = client.get("/api/rewalk.gpx")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "application/gpx+xml"
+    assert "walk-again.gpx" in answer.headers["content-disposition"]
+    root = ET.fromstring(answer.content)
+    text = answer.text
+    assert root.tag.endswith("gpx")
+    for span in client.get("/api/check").json()["rewalk"]["spans"]:
+        assert span["line"] in text
+
+
+def test_an_unknown_day_is_refused_with_those_there_are(evening):
+    _, client = evening
+    answer = client.get("/api/days/2026-13-45")
+    assert answer.status_code == 400
+    assert DAY in answer.json()["problem"]["remedy"]
+
+
+def test_before_the_first_run_the_evening_says_so(empty):
+    _, client = empty
+    for path in (f"days/{DAY}", "rewalk.gpx", "check"):
+        answer = client.get(f"/api/{path}")
+        assert answer.status_code == 400
+        assert "run" in answer.json()["problem"]["text"].lower()
+
+
+def test_a_checklist_is_ticked_by_a_person_and_a_tick_is_taken_back(evening):
+    _, client = evening
+    asked = {"day": DAY, "instrument": "B1"}
+    items = client.get("/api/ticks", params=asked).json()["items"]
+    body = {"items": [items[0]["item"]], "instrument": "B1", "day": DAY, "who": "K"}
+    ticked = client.post("/api/ticks", json=body).json()["items"][0]
+    assert ticked["who"] == "K"
+    path = f"/api/decisions/{ticked['id']}"
+    assert client.delete(path, params={"reason": "slip", "who": "K"}).status_code == 200
+    assert client.get("/api/ticks", params=asked).json()["items"][0]["who"] is None
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("To confirm: decide clock --instrument R2 --offset 17.44.", ("clock", "R2", 17.44)),
+        ("to do so: decide bridge --instrument B1.", ("bridge", "B1", None)),
+        ("decide move --instrument 'B 1' --start 2026-03-10T12:00:00.", ("move", "B 1", None)),
+        ("To confirm: decide clock --instrument R2 --start 2026-03-10T09:00:00 --end "
+         "2026-03-10T12:00:00 --offset -3600.0. It may be nothing.", ("clock", "R2", -3600.0)),
+    ],
+)  # fmt: skip
+def test_proposals_are_taken_out_of_the_words_of_findings(text, wanted):
+    found = proposal_in(text)
+    assert (found.kind, found.instrument, found.offset_s) == wanted
+
+
+def test_no_proposal_is_seen_where_none_is_made():
+    for text in ("if so, drop the span by decide drop.", "If so: decide move.", "decide clock."):
+        assert proposal_in(text) is None
