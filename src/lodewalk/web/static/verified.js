@@ -12,7 +12,7 @@ export function verified(found) {
   const kind = found.grade === null ? "bad" : found.grade === 1 ? "good" : "info";
   return h("div", { class: "verified" },
     h("h3", {}, `${found.package}: ${found.grade === null ? "not verified" : `grade ${found.grade}`}`),
-    note(kind, h("p", {}, found.text), h("p", { class: "dim" }, `${found.survey}, ${found.crs}; ${found.files} files, ${found.products} products, ${found.equal} with an equal `, term("digest"), ".")),
+    note(kind, h("p", {}, found.text), h("p", { class: "dim" }, `${found.survey}, ${found.crs}; ${found.files} files, ${found.products} products, ${found.equal} with an equal `, term("digest"), "; see ", term("grade"), ".")),
     found.faults.length > 0 && table({
       name: `${found.package} files that differ`,
       columns: [{ key: "file", title: "File" }, { key: "fault", title: "What is wrong" }],
