@@ -24,7 +24,7 @@ ENTRY = "/enter"
 #: Largest body of a request that is no upload, and of an upload [bytes].
 MOST_BYTES, MOST_UPLOAD_BYTES = 1_000_000, 2_000_000_000
 #: Paths that take files.
-UPLOADS = ("/api/files", "/api/files/preview")
+UPLOADS = ("/api/files", "/api/files/preview", "/api/package/verify/upload")
 
 #: What a person reads who comes without a key; the texts are ours, so nothing needs escaping.
 PAGE = (
