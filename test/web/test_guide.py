@@ -206,3 +206,13 @@ def test_every_script_that_a_page_needs_is_named_at_once(empty):
             text = client.get(name).text
             for item in re.findall(r'^import [^;]*?"(\.\.?/[^"]+)"', text, re.M):
                 assert urljoin(name, item) in named, (name, item)
+
+
+@pytest.mark.parametrize(("name", "words"), [("nosuch", "no such folder"), ("file", "a folder")])
+def test_what_is_no_folder_is_not_opened(tmp_path, name, words):
+    from lodewalk.errors import InputError
+    from lodewalk.web.serve import serve
+
+    (tmp_path / "file").write_text("kept")
+    with pytest.raises(InputError, match=words):
+        serve(tmp_path / name, port=0, browser=False, ready=lambda *_: None)
