@@ -90,9 +90,10 @@ def test_a_made_up_layout_is_asked_about_then_mapped_then_known_again(empty):
     added = client.post("/api/files", files=sent(LOGGER, "R1_a.csv"), data=form)
     assert added.status_code == 201, added.text
     assert added.json()["files"][0]["rows"] == 60
-    again = preview(client, LOGGER.replace("2026", "2027"), "R1_b.csv", role="rover")
+    again = preview(client, LOGGER.replace("2026", "2027"), "evening.csv")
     assert again["refused"] is None
-    assert (again["map_from"], again["like"], again["instrument"]) == ("like", "R1_a.csv", "R1")
+    assert (again["map_from"], again["like"]) == ("like", "R1_a.csv")
+    assert (again["role"], again["instrument"]) == ("rover", "R1")
     assert again["span"]["start_utc"] == "2027-04-05T13:00:10Z"
 
 

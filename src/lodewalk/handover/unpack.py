@@ -28,7 +28,7 @@ SMALL_BYTES = 50_000_000
 MOST_LIST_BYTES = 50_000_000
 
 _MANIFEST = TypeAdapter(Manifest)
-_BROKEN = (BadZipFile, ZlibError, EOFError, NotImplementedError, RuntimeError, UnicodeDecodeError)
+_BROKEN = (BadZipFile, ZlibError, EOFError, NotImplementedError, UnicodeDecodeError)
 
 
 @contextmanager

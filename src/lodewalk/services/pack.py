@@ -118,7 +118,8 @@ def _check_out(folder: Folder, out: Path, *, force: bool) -> None:
     if not out.parent.is_dir():
         raise InputError("There is no such folder to write into.", value=str(out.parent))
     inside = out.resolve()
-    if any(inside.is_relative_to(own.resolve()) for own in folder.own_folders):
+    packed = set(folder.own_folders) - {folder.package}
+    if any(inside.is_relative_to(own.resolve()) for own in packed):
         raise InputError(
             "A package can't lie in a folder that is packed.",
             value=str(out),

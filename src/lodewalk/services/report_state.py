@@ -3,9 +3,11 @@
 import hashlib
 import json
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from lodewalk import __version__
+from lodewalk.errors import InputError
 from lodewalk.services.stale import pending
 from lodewalk.survey.clock import now_utc
 from lodewalk.survey.files import write_json
@@ -47,7 +49,7 @@ def report_state(folder: Folder) -> ReportState:
         why.append(f"lodewalk {made['lodewalk']} wrote it, this is {__version__}")
     if not made:
         why.append("it is not known what it was made of")
-    elif made.get("basis") != _basis(folder):
+    elif made.get("basis") != basis(folder):
         why.append("settings, decisions or products changed since")
     size = path.stat().st_size
     return ReportState(True, made.get("made_utc"), made.get("scale"), why, size)
@@ -57,7 +59,7 @@ def note_report(folder: Folder, *, scale: int | None) -> None:
     """Write down of what the report was made; `scale` is the one asked for."""
     note = {
         "made_utc": now_utc(),
-        "basis": _basis(folder),
+        "basis": basis(folder),
         "scale": scale,
         "lodewalk": __version__,
     }
@@ -73,7 +75,7 @@ def _note(folder: Folder) -> dict[str, Any]:
     return found if isinstance(found, dict) else {}
 
 
-def _basis(folder: Folder) -> str:
+def basis(folder: Folder) -> str:
     """Return a digest of all that a report tells: settings, decisions, ledger, products."""
     total = hashlib.sha256()
     for path in (folder.settings_file, folder.decisions_file, folder.ledger_file):
@@ -86,3 +88,17 @@ def _basis(folder: Folder) -> str:
     }
     total.update(json.dumps(digests, sort_keys=True).encode())
     return total.hexdigest()
+
+
+def report_file(folder: Folder) -> Path:
+    """Return the path of the report.
+
+    Raises
+    ------
+    InputError
+        When it was never written.
+    """
+    path = folder.report / "report.html"
+    if not path.is_file():
+        raise InputError("There is no report yet.", remedy="Write it first.")
+    return path

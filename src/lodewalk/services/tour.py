@@ -143,15 +143,16 @@ def _reading(folder: Folder) -> Stop | None:
 
 
 def _error(folder: Folder) -> Stop | None:
-    from lodewalk.services.curves.grids import grids
+    from lodewalk.services.curves.grids import grid_values, grids
 
     errors = [grid for grid in grids(folder).grids if grid.error_of]
     if not errors:
         return None
+    about = grid_values(folder, errors[0].name).about
     return Stop(
         "error", "map", "How far the map may be off",
-        f"This is the standard error of the map: from {errors[0].low:.1f} to "
-        f"{errors[0].high:.1f} {errors[0].unit}. It grows between the lines and where readings "
+        f"This is the standard error of the map: from {about['low']:.1f} to "
+        f"{about['high']:.1f} {errors[0].unit}. It grows between the lines and where readings "
         "were dropped.",
         "Change to the anomaly and back: which of its shapes are larger than their error?",
         {"grid": errors[0].name},
@@ -188,7 +189,7 @@ def _depth(folder: Folder) -> Stop | None:
 
 
 def _crossings(folder: Folder) -> list[dict[str, str]]:
-    """Return where lines truly cross dykes, as the demo wrote it; nothing where there is no truth."""
+    """Return where lines truly cross dykes, as a demo wrote it; nothing without a truth."""
     file = folder.path / "truth" / "dyke_crossings.csv"
     if not file.is_file():
         return []

@@ -1,7 +1,9 @@
 """The rooms: one frame for all, filled by the page's own script from the API."""
 
+import re
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -11,7 +13,6 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from lodewalk import __version__
 from lodewalk.web.guard import ENTRY
 from lodewalk.web.session import Serving, Session
-from lodewalk.web.static_files import modules_of
 
 #: Address, name and what is done in each room, in the order of the work.
 ROOMS = (
@@ -23,6 +24,9 @@ ROOMS = (
     ("handover", "Hand over", "Report, maps and data as a package that another person can check."),
     ("settings", "Settings", "Every setting with its unit, range and default."),
 )
+
+#: Scripts, styles and pictures of the pages.
+STATIC = Path(str(files("lodewalk.web") / "static"))
 
 router = APIRouter(include_in_schema=False)
 
@@ -42,7 +46,7 @@ def _templates() -> Environment:
 def _page(template: str, session: Session, **values: object) -> HTMLResponse:
     """Return a page; the rooms can't be entered while no survey is open."""
     room = str(values.get("room"))
-    scripts = dict.fromkeys((*modules_of("frame.js"), *modules_of(f"rooms/{room}.js")))
+    scripts = dict.fromkeys((*_modules("frame.js"), *_modules(f"rooms/{room}.js")))
     text = _templates().get_template(template)
     return HTMLResponse(
         text.render(
@@ -57,10 +61,32 @@ def _page(template: str, session: Session, **values: object) -> HTMLResponse:
 
 
 @cache
+def _modules(script: str) -> tuple[str, ...]:
+    """Return the scripts that one brings with it, itself included, so that none waits for another.
+
+    Parameters
+    ----------
+    script : str
+        Name below the folder of static files, such as ``rooms/days.js``.
+    """
+    found: dict[str, None] = {}
+    waiting = [STATIC / script]
+    while waiting:
+        path = waiting.pop(0)
+        name = path.relative_to(STATIC).as_posix() if path.is_file() else None
+        if name is None or name in found:
+            continue
+        found[name] = None
+        text = path.read_text(encoding="utf-8")
+        near = re.findall(r'^(?:import|export) [^;]*?"(\.\.?/[^"]+\.js)"', text, re.M | re.S)
+        waiting += [Path(str((path.parent / item).resolve())) for item in near]
+    return tuple(found)
+
+
+@cache
 def _styled() -> frozenset[str]:
     """Return the rooms that have a style sheet of their own."""
-    found = (files("lodewalk.web") / "static" / "rooms").iterdir()
-    return frozenset(item.name[:-4] for item in found if item.name.endswith(".css"))
+    return frozenset(path.stem for path in (STATIC / "rooms").glob("*.css"))
 
 
 @router.get(ENTRY)

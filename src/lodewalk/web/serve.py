@@ -9,8 +9,6 @@ from pathlib import Path
 from lodewalk.errors import InputError
 
 HOST = "127.0.0.1"
-#: The heaviest routes are added this long after the start, when the first page stands [s].
-REST_S = 4.0
 
 
 def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, str], None]) -> None:
@@ -56,8 +54,6 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
             ready(keys.address, keys.port, keys.token)
             if browser:
                 webbrowser.open(keys.address)
-            app.state.rest.add()
-            threading.Event().wait(REST_S)
             app.state.rest.add()
 
     threading.Thread(target=tell, daemon=True).start()

@@ -151,7 +151,7 @@ def preview_file(
     entries = read_ledger(folder)
     sha256, known = file_digest(path), None
     known = same_content(entries, sha256)
-    wanted = role or (known.role if known and known.role in ROLES else likely_role(path))
+    wanted = role or _role(folder, entries, path, known)
     found = _map(folder, entries, path, role=wanted, given=columns, known=known)
     named = instrument or _instrument(path, wanted, known, found, entries)
     zone = time_zone or found.zone
@@ -192,6 +192,14 @@ def map_file(place: Path, columns: Mapping[str, Any]) -> Path:
     path = place / "column map"
     path.write_text(ColumnMap.from_dict(dict(columns)).to_toml(), encoding="utf-8")
     return path
+
+
+def _role(folder: "Folder", entries: list[RawFile], path: Path, known: RawFile | None) -> str:
+    """Return the role that a file has, that one with the same columns has, or the likeliest."""
+    if known and known.role in ROLES:
+        return known.role
+    like = map_of_kin(folder, entries, path)
+    return like[0].role if like else likely_role(path)
 
 
 def _map(

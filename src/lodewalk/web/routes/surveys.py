@@ -101,7 +101,7 @@ def make_survey(form: NewSurvey, session: Serving) -> OverviewResult:
 
     with beside("folder", FolderError, InputError):
         path = session.on_shelf(form.folder)
-    with beside("folder", FolderError), beside("name", SettingsError), beside("crs", InputError):
+    with beside("folder", FolderError), beside("crs", InputError), beside("name", SettingsError):
         check_named(form.name)
         new_survey(path, name=form.name, crs=form.crs)
     session.open(path)

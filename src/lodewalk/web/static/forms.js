@@ -3,7 +3,7 @@ import { freshId, h } from "./elements.js";
 import { problemBox, show } from "./notices.js";
 
 /**
- * @param {import("./elements.js").Child} label @param {HTMLElement} control
+ * @param {import("./elements.js").Child|import("./elements.js").Child[]} label @param {HTMLElement} control
  * @param {{help?: string, unit?: string}} [about]
  */
 export function field(label, control, { help = "", unit = "" } = {}) {

@@ -16,7 +16,7 @@ const MEANINGS = [
 ];
 const DELIMITERS = /** @type {[string, string][]} */ ([[",", "comma"], [";", "semicolon"], ["\t", "tab"], ["|", "upright stroke"], ["whitespace", "blanks"], ["", "fixed widths"]]);
 const DATES = /** @type {[string, string][]} */ ([["iso", "2026-03-31"], ["%d/%m/%Y", "31/03/2026"], ["%d.%m.%Y", "31.03.2026"], ["%d-%m-%Y", "31-03-2026"], ["%m/%d/%Y", "03/31/2026"], ["%d/%m/%y", "31/03/26"], ["%Y%m%d", "20260331"], ["%d%m%y", "310326"], ["%d %b %Y", "31 Mar 2026"]]);
-const TIMES = /** @type {[string, string][]} */ ([["iso", "14:05:09, or 2026-03-31T14:05:09"], ["unix", "seconds since 1970"], ["%H:%M", "14:05"], ["%H%M%S%.f", "140509"], ["%I:%M:%S %p", "02:05:09 PM"], ["%d/%m/%Y %H:%M:%S%.f", "31/03/2026 14:05:09"], ["%d.%m.%Y %H:%M:%S%.f", "31.03.2026 14:05:09"], ["%m/%d/%Y %H:%M:%S%.f", "03/31/2026 14:05:09"]]);
+const TIMES = /** @type {[string, string][]} */ ([["iso", "14:05:09, or 2026-03-31T14:05:09"], ["unix", "seconds since 1970"], ["%H:%M", "14:05"], ["%H.%M.%S", "14.05.09"], ["%H%M%S%.f", "140509"], ["%I:%M:%S %p", "02:05:09 PM"], ["%d/%m/%Y %H:%M:%S%.f", "31/03/2026 14:05:09"], ["%d.%m.%Y %H:%M:%S%.f", "31.03.2026 14:05:09"], ["%m/%d/%Y %H:%M:%S%.f", "03/31/2026 14:05:09"]]);
 
 /** The map that was last used for a file that went in. @type {any} */
 let lastMap = null;
@@ -128,7 +128,8 @@ function times(now, tell) {
   return h("fieldset", {}, h("legend", {}, "How times are written"), h("div", { class: "fields" },
     has("date") && own("Date", choice("", rest(DATES, now.time.date_format ?? "iso"), { value: now.time.date_format ?? "iso" }), set("date_format")),
     has("time") && own("Time", choice("", rest(TIMES, now.time.format ?? "iso"), { value: now.time.format ?? "iso" }), set("format")),
-    has("date") ? other("date_format") : other("format"),
+    has("date") && other("date_format"),
+    has("time") && other("format"),
     own("Date of the first row", input("", { type: "date", value: now.time.date ?? "" }), set("date"), "Only where the file has no date."),
     own("Year of the first row", input("", { type: "number", min: 1970, max: 2100, value: now.time.year ?? "" }), set("year"), "Only where dates have no year.")));
 }

@@ -16,7 +16,7 @@ export function decisions(passages, after) {
   /** @type {Evening|null} */
   let last = null;
   const kinds = h("div", { class: "row" }, ...Object.entries(KINDS).map(([kind, { name, about }]) =>
-    h("button", { type: "button", title: about, onclick: () => last && ownDecision(kind, last, fromSelection(passages()), after).catch(show) }, `${name}…`)), reading);
+    h("button", { type: "button", title: about, onclick: () => last && ownDecision(kind, last, chosenFor(kind, passages()), after).catch(show) }, `${name}…`)), reading);
   const offer = () => {
     const chosen = selected().reading;
     refill(reading, ...(chosen ? ["drop", "keep"].map((kind) => h("button", { type: "button", onclick: () => aboutReading(kind, chosen, after) }, kind === "drop" ? "Drop the chosen reading…" : "Keep the chosen reading…")) : []));
@@ -32,6 +32,12 @@ export function decisions(passages, after) {
       refill(list, now.decisions.length ? listOf(now, after) : note("info", "No decision has been taken yet."));
     },
   };
+}
+
+/** A clock, a lag and a bridge are about the whole record unless a span is written; others about what is chosen. @param {string} kind @param {import("../linked.js").Passage[]} passages */
+function chosenFor(kind, passages) {
+  const given = fromSelection(passages);
+  return ["clock", "lag", "bridge"].includes(kind) ? { instrument: given.instrument } : given;
 }
 
 /** @param {Evening} now @param {() => void} after */

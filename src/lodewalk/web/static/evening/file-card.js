@@ -4,13 +4,13 @@ import { fill, h } from "../elements.js";
 import { choice, field, input } from "../forms.js";
 import { note, problemBox, say, show } from "../notices.js";
 import { columnForm, keepMap } from "./columns.js";
-import { bytes } from "./keep.js";
+import { bytes, refill } from "./keep.js";
 
 export const ROLES = /** @type {[string, string][]} */ ([
-  ["base", "base: record of the base station"], ["rover", "rover: readings along the lines"], ["track", "track: of the handheld GPS"],
+  ["base", "base: its record"], ["rover", "rover: readings on lines"], ["track", "track: of the GPS"],
   ["plan", "plan: planned lines"], ["area", "area: of the survey"], ["exclusion", "exclusion: kept clear of"], ["notes", "notes: of the field"],
-  ["observatory", "observatory: of the region"], ["older", "older: points of an older survey"], ["terrain", "terrain: heights of the ground"],
-  ["hand_meter", "hand meter: susceptibilities"], ["known", "known: facts from elsewhere"],
+  ["observatory", "observatory: of the region"], ["older", "older: another survey"], ["terrain", "terrain: heights"],
+  ["hand_meter", "hand meter: rocks"], ["known", "known: from elsewhere"],
 ]);
 const WITH_INSTRUMENT = ["base", "rover", "track", "older"];
 const TIMELESS = ["area", "exclusion", "terrain", "hand_meter", "known"];
@@ -20,7 +20,7 @@ const MOST = 2_000_000_000;
 /** @typedef {{file?: File, held?: string, name: string}} Source */
 
 export class FileCard {
-  /** @param {Source} source @param {{changed: () => void, gone: (card: FileCard) => void, zones: string}} how */
+  /** @param {Source} source @param {{changed: () => void, gone: (card: FileCard) => void, added: () => void, zones: string}} how */
   constructor(source, how) {
     this.source = source;
     this.how = how;
@@ -123,7 +123,8 @@ export class FileCard {
     if (found.unchanged) return fill(this.status, note("info", `This file is in the survey already, as ${found.held} (${found.held_role}), and is read in this way. Nothing has to be added.`));
     if (!refused) return fill(this.status, statusOf(found));
     const field = refused.field && refused.field !== "columns" ? row(refused.field) : null;
-    if (!field || field.hidden) return fill(this.status, problemBox(refused));
+    const below = refused.field === "columns" && found.columns.length > 0 && h("p", { class: "hint" }, "Below stands each column of the file: say there what it is.");
+    if (!field || field.hidden) return fill(this.status, problemBox(refused), below);
     fill(this.status, note("doubt", "Something is still to be said below, then it can be added."));
     field.append(h("div", { class: "problem" }, problemBox(refused)));
     field.querySelector("input, select")?.setAttribute("aria-invalid", "true");
@@ -131,12 +132,10 @@ export class FileCard {
 
   /** @param {any} found */
   columnsOf(found) {
-    const held = /** @type {HTMLElement|null} */ (this.columns.contains(document.activeElement) ? document.activeElement : null);
-    const inside = held?.dataset.part;
     this.columns.hidden = !found.column_map;
     if (!found.column_map) return;
     if (found.refused?.field === "columns") /** @type {HTMLDetailsElement} */ (this.columns).open = true;
-    fill(this.columns, h("summary", {}, "Columns: what each one is"), columnForm({
+    refill(this.columns, h("summary", {}, "Columns: what each one is"), columnForm({
       file: found.file, map: this.map ?? found.column_map, columns: found.columns, head: found.head,
       changed: (map) => {
         if (this.zone.value && !map.time?.zone) map.time = { ...map.time, zone: this.zone.value };
@@ -146,7 +145,6 @@ export class FileCard {
         this.look(true);
       },
     }));
-    if (inside) /** @type {HTMLElement|null} */ (this.columns.querySelector(`[data-part="${CSS.escape(inside)}"]`))?.focus({ preventScroll: true });
   }
 
   /** Add the file; true when it is in. */
@@ -163,6 +161,7 @@ export class FileCard {
       keepMap(this.map ?? preview.column_map);
       say("good", `${made.files[0].file}: ${preview.held ? "from now on read in this way" : "added"}, role ${made.files[0].role}${made.files[0].instrument ? `, instrument ${made.files[0].instrument}` : ""}, ${made.files[0].rows} rows.`);
       this.how.gone(this);
+      this.how.added();
       return true;
     } catch (error) {
       show(error, this.status);

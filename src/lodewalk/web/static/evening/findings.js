@@ -14,11 +14,11 @@ import { ownDecision } from "./own.js";
 
 const ORDER = /** @type {Record<string, number>} */ ({ loss: 0, doubt: 1, information: 2 });
 
-/** @param {(utc: string) => string|null} lineAt the line that was walked at a moment @param {() => void} after */
+/** @param {(utc: string, instrument: string|null) => string|null} lineAt the line that was walked at a moment @param {() => void} after */
 export function findings(lineAt, after) {
   const all = /** @type {HTMLInputElement} */ (input("all", { type: "checkbox" }));
   const proposals = h("div", {});
-  const place = h("div", {});
+  const place = h("div", { class: "scroll" });
   /** @type {Evening|null} */
   let last = null;
   const paint = () => {
@@ -38,9 +38,9 @@ export function findings(lineAt, after) {
   };
 }
 
-/** @param {Finding[]} rows @param {Evening} now @param {(utc: string) => string|null} lineAt */
+/** @param {Finding[]} rows @param {Evening} now @param {(utc: string, instrument: string|null) => string|null} lineAt */
 function listOf(rows, now, lineAt) {
-  const whole = rows.map((one) => ({ ...one, when: span(one.start_utc, one.end_utc, now.zone), where: whereOf(one, lineAt), bad: ORDER[one.severity] ?? 3 }));
+  const whole = rows.map((one) => ({ ...one, text: withoutCommand(one.text), when: span(one.start_utc, one.end_utc, now.zone), where: whereOf(one, lineAt), bad: ORDER[one.severity] ?? 3 }));
   return table({
     name: `Findings of ${now.day?.date}`,
     columns: [
@@ -58,14 +58,14 @@ function listOf(rows, now, lineAt) {
     chosen: (row) => Boolean(row.start_utc) && row.start_utc === selected().at,
     choose: (row) => select({
       at: row.start_utc, reading: null, day: row.today ? now.day?.date ?? null : selected().day ?? null,
-      line: row.lines.length === 1 ? row.lines[0] : (row.start_utc && row.instrument && lineAt(row.start_utc)) || row.lines[0] || selected().line || null,
+      line: row.lines.length === 1 ? row.lines[0] : (row.start_utc && lineAt(row.start_utc, row.instrument)) || row.lines[0] || selected().line || null,
     }),
   });
 }
 
-/** @param {Finding} one @param {(utc: string) => string|null} lineAt */
+/** @param {Finding} one @param {(utc: string, instrument: string|null) => string|null} lineAt */
 function whereOf(one, lineAt) {
-  const line = one.lines.length > 3 ? `${one.lines.length} lines` : one.lines.join(", ") || (one.start_utc ? lineAt(one.start_utc) : null);
+  const line = one.lines.length > 3 ? `${one.lines.length} lines` : one.lines.join(", ") || (one.start_utc ? lineAt(one.start_utc, one.instrument) : null);
   return [one.instrument, line].filter(Boolean).join(", ") || "survey";
 }
 

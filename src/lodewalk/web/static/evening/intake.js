@@ -31,7 +31,7 @@ export function intake() {
 
   /** @param {import("./file-card.js").Source} source */
   function begin(source) {
-    const card = new FileCard(source, { changed, gone, zones: ZONES });
+    const card = new FileCard(source, { changed, gone, added, zones: ZONES });
     cards.add(card);
     list.append(card.element);
     waiting.push(card);
@@ -84,9 +84,17 @@ export function intake() {
     changed();
   }
 
+  /** What went in may tell how the others are read: those that nobody has touched are looked at again. */
+  function added() {
+    for (const card of cards) {
+      if (card.preview?.refused && !card.touched && !waiting.includes(card)) waiting.push(card);
+    }
+    next();
+  }
+
   async function addAll() {
     all.disabled = true;
-    for (const card of [...cards]) if (card.ready) await card.send();
+    for (const card of [...cards]) if (cards.has(card) && card.ready) await card.send();
     all.disabled = false;
     changed();
   }

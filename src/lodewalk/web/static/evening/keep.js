@@ -6,19 +6,21 @@ import { fill, h } from "../elements.js";
  * @param {HTMLElement} place @param {...(import("../elements.js").Child|import("../elements.js").Child[])} children
  */
 export function refill(place, ...children) {
-  const before = focusables(place).indexOf(/** @type {HTMLElement} */ (document.activeElement));
+  const held = /** @type {HTMLElement} */ (document.activeElement);
+  const before = focusables(place).indexOf(held);
   const { scrollTop, scrollLeft } = place;
   fill(place, ...children);
   place.scrollTop = scrollTop;
   place.scrollLeft = scrollLeft;
   if (before < 0) return;
   const after = focusables(place);
-  after[Math.min(before, after.length - 1)]?.focus({ preventScroll: true });
+  const like = held.dataset.part === undefined ? undefined : after.find((one) => one.dataset.part === held.dataset.part);
+  (like ?? after[Math.min(before, after.length - 1)])?.focus({ preventScroll: true });
 }
 
 /** @param {HTMLElement} place @returns {HTMLElement[]} */
 function focusables(place) {
-  return [...place.querySelectorAll("a[href], button, input, select, textarea, [tabindex]")].map((one) => /** @type {HTMLElement} */ (one));
+  return [...place.querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex]")].map((one) => /** @type {HTMLElement} */ (one));
 }
 
 /** A part of the evening that the address can lead to. @param {string} id @param {string} title @param {...import("../elements.js").Child} children */

@@ -11,7 +11,7 @@ import { part, refill } from "./keep.js";
 const ORDER = /** @type {Record<string, number>} */ ({ "re-walk": 0, doubt: 1, keep: 2 });
 
 export function lines() {
-  const place = h("div", {});
+  const place = h("div", { class: "scroll" });
   return { element: part("lines", "Lines of the day", place), update: (/** @type {Evening} */ now) => refill(place, linesOf(now)) };
 }
 

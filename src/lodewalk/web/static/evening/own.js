@@ -28,10 +28,18 @@ export async function ownDecision(kind, now, given = {}, after) {
   const known = instruments(now, roles);
   if (!known.length) return say("info", `No file of role ${roles.join(" or ")} is here yet: add one first.`);
   const wanted = given.instrument && known.includes(given.instrument) ? given.instrument : known[0];
+  const control = choice("instrument", known, { value: wanted });
   const span = await asRecorded(wanted, given);
+  control.addEventListener("change", async () => { // another clock, in another zone perhaps
+    const other = await asRecorded(control.value, given);
+    for (const name of ["start", "end"]) {
+      const ends = /** @type {HTMLInputElement|null} */ (control.form?.querySelector(`[name="${name}"]`));
+      if (other && ends) ends.value = other[/** @type {"start"|"end"} */ (name)];
+    }
+  });
   decide({
     title: name, kind, about: [h("p", {}, about)], body: { kind }, reason: given.reason ?? "", done: after,
-    fields: [field("Instrument", choice("instrument", known, { value: wanted })), ...spanFields(ends, span), ...valueFields(kind)],
+    fields: [field("Instrument", control), ...spanFields(ends, span), ...valueFields(kind)],
   });
 }
 

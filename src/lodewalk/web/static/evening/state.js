@@ -14,7 +14,7 @@ export async function load() {
   const [survey, { decisions }] = await Promise.all([get("survey"), get("decisions")]);
   const check = survey.products.includes("check") ? await get("check") : null;
   const date = check ? chosenDay(check) : null;
-  const [day, pending] = await Promise.all([date ? get(`days/${encodeURIComponent(date)}`) : null, check ? null : get("run/pending")]);
+  const [day, pending] = await Promise.all([date ? get(`days/${encodeURIComponent(date)}`) : null, get("run/pending")]);
   return { survey, check, day, decisions, pending, zone: survey.time_zone || day?.zone || "UTC" };
 }
 

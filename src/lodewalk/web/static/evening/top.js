@@ -58,9 +58,8 @@ function walkAgain({ day, check }) {
   if (!rewalk.spans.length) return [title, note("good", "Nothing has to be walked again.")];
   const own = new Set(check.days.find((/** @type {any} */ one) => one.date === day?.date)?.lines.map((/** @type {any} */ line) => line.line));
   return [
-    title,
+    h("div", { class: "again-head" }, title, h("a", { class: "button primary", href: "/api/rewalk.gpx", download: "" }, "Route as GPX")),
     h("p", {}, h("strong", {}, `${number(rewalk.length_m, 0, "m")} on lines`), `, ${number(rewalk.between_m, 0, "m")} between them, about ${rewalk.minutes} min in all. All days together, in the order of the shortest walk.`),
-    h("div", { class: "row" }, h("a", { class: "button primary", href: "/api/rewalk.gpx", download: "" }, "Route as GPX")),
     table({
       name: "Walk again",
       columns: [

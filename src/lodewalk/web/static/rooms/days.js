@@ -6,6 +6,7 @@ import { show } from "../notices.js";
 import { startRun } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
 import { band } from "../evening/band.js";
+import { chosen } from "../evening/chosen.js";
 import { checklists } from "../evening/checklists.js";
 import { activity, clocks } from "../evening/clocks.js";
 import { decisions } from "../evening/decisions.js";
@@ -43,7 +44,8 @@ class Room {
     this.first = h("div", {});
     this.bench = h("section", { class: "bench", id: "strip", ariaLabel: "Base record, map and profile" });
     this.top = top();
-    const lineAt = (/** @type {string} */ utc) => this.passageAt(utc)?.line ?? null;
+    const lineAt = (/** @type {string} */ utc, /** @type {string|null} */ instrument) => this.passageAt(utc, instrument)?.line ?? null;
+    this.chosen = chosen(() => this.linked?.passages ?? [], again);
     this.parts = { lines: lines(), findings: findings(lineAt, again), clocks: clocks(again), activity: activity(), decisions: decisions(() => this.linked?.passages ?? [], again), checklists: checklists(), files: files(again) };
     fill(place, this.nav, this.first, this.top.element, this.bench, ...Object.values(this.parts).map((one) => one.element));
     onChange(again);
@@ -100,8 +102,9 @@ class Room {
     if (made) fill(this.bench,
       h("div", { class: "card strip" }, linked.strip.element, own.element),
       h("div", { class: "card chart" }, linked.map.element, linked.readout),
-      h("div", { class: "card curve" }, linked.profile.element));
+      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element), this.chosen.element));
     if (made || before?.survey.mark !== now.survey.mark) {
+      const shown = linked.strip.shown;
       linked.line = null;
       await Promise.all([linked.load(), linked.showBase(now.day?.bands[0]?.instrument ?? null)]);
       const move = linked.strip.onMove;
@@ -109,10 +112,12 @@ class Room {
         move(shown);
         own.place();
       };
+      if (!made) linked.strip.show(shown);
     }
     own.update(now.day?.bands ?? [], now.zone);
     this.showDay(now, made || before?.day?.date !== now.day?.date);
     this.parts.findings.update(now);
+    this.chosen.update(now);
     if (made && !selected().line) this.chooseWorst(now);
   }
 
@@ -136,16 +141,17 @@ class Room {
     if (worst) select({ line: worst.line }, { replace: true });
   }
 
-  /** @param {string} utc */
-  passageAt(utc) {
+  /** The passage of a rover at a moment. @param {string} utc @param {string|null} instrument */
+  passageAt(utc, instrument) {
     const time = Date.parse(utc);
-    return this.linked?.passages.find((one) => Date.parse(one.start_utc) <= time && time <= Date.parse(one.end_utc));
+    return this.linked?.passages.find((one) => one.instrument === instrument && Date.parse(one.start_utc) <= time && time <= Date.parse(one.end_utc));
   }
 
   paintChoice() {
     if (!this.now?.day) return;
     this.top.update(this.now);
     this.parts.lines.update(this.now);
+    this.chosen.update(this.now);
     this.parts.findings.update(this.now);
   }
 }

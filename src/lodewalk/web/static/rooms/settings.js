@@ -47,7 +47,7 @@ function typing(list) {
 
 /** @param {{section: string, about: string, rows: Row[]}} section @param {() => Promise<void>} paint */
 function sectionOf(section, paint) {
-  return h("section", { class: "card setting-section" }, h("h2", {}, section.section), h("p", { class: "about" }, section.about),
+  return h("section", { class: "card setting-section" }, h("h2", {}, sectionWords(section.section)), h("p", { class: "about" }, section.about.replaceAll("`", "")),
     ...section.rows.map((row) => rowOf(row, paint)));
 }
 
@@ -57,9 +57,9 @@ function rowOf(row, paint) {
   const control = controlOf(row);
   control.dataset.first = /** @type {HTMLInputElement} */ (control).value;
   const made = form(async () => change(row, read(row, control), paint),
-    field(row.name, control, { help: row.help, unit: row.unit }),
+    field([worded(row), " ", h("code", { class: "dim" }, row.name)], control, { help: row.help, unit: row.unit }),
     h("div", { class: "set" },
-      h("span", { class: row.changed ? "changed" : "dim" }, row.changed ? `● changed, default ${shown(row.default)}` : `default ${shown(row.default)}`),
+      h("span", { class: row.changed ? "changed" : "dim" }, row.changed ? (row.default === null ? "● set" : `● changed, default ${shown(row.default)}`) : `default ${shown(row.default)}`),
       row.kind !== "other" && h("button", { type: "submit" }, "Change…"),
       row.changed && row.kind !== "other" && h("button", { type: "button", class: "quiet", onclick: () => change(row, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
   made.classList.add("setting");
@@ -67,6 +67,21 @@ function rowOf(row, paint) {
   made.dataset.name = full;
   made.dataset.changed = row.changed ? "yes" : "no";
   return made;
+}
+
+/** A setting's name in words; its unit stands beside it. @param {Row} row */
+function worded(row) {
+  const unit = `_${row.unit.replaceAll("/", "_")}`;
+  const name = row.unit && row.name.endsWith(unit) ? row.name.slice(0, -unit.length) : row.name;
+  if (name === "crs") return "Reference system";
+  return name.charAt(0).toUpperCase() + name.slice(1).replaceAll("_", " ");
+}
+
+/** @param {string} section */
+function sectionWords(section) {
+  const [head, ...rest] = section.split(".");
+  const words = head.charAt(0).toUpperCase() + head.slice(1).replaceAll("_", " ");
+  return rest.length ? `${words.replace(/s$/, "")} ${rest.join(".")}` : words;
 }
 
 /** @param {any} value */
