@@ -4,11 +4,13 @@ VENV := .venv
 BIN := $(VENV)/bin
 RUN_READY := $(VENV)/.ready-run
 TEST_READY := $(VENV)/.ready-test
+PAGES_READY := node_modules/.ready
+TSC := node_modules/.bin/tsc --project .
 DEMO ?= demo-survey
 SEED ?= 7
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check check-pages format docs bench bench-tools evidence lock clean
+.PHONY: help demo test browser check check-pages format docs bench bench-tools evidence lock clean
 
 help:  ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*##/\t/' | expand -t 12
@@ -28,17 +30,24 @@ demo: $(RUN_READY)  ## write the demo survey, run the whole job, say where map a
 	rm -rf $(DEMO)
 	$(BIN)/lodewalk demo $(DEMO) --seed $(SEED)
 
-test: $(TEST_READY)  ## run all tests
+test: $(TEST_READY) browser  ## run all tests
 	$(BIN)/python -m pytest --numprocesses auto --maxprocesses 4 --dist loadfile
 
-check: $(TEST_READY)  ## lint, format and type checks
+browser:  ## install the browser that the tests drive where it is missing; CHROMIUM=path names another
+	@sh test/browser/install.sh
+
+check: $(TEST_READY) check-pages  ## lint, format and type checks
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 
-check-pages:  ## check the types of the pages' scripts (needs node and npm)
+check-pages:  ## check the types of the pages' scripts, where npm is there
+	@if command -v npm >/dev/null; then $(MAKE) -s --no-print-directory $(PAGES_READY) && $(TSC); \
+	else echo "npm is not here: the types of the pages' scripts are NOT checked."; fi
+
+$(PAGES_READY): package.json
 	npm install --no-package-lock --no-audit --no-fund --silent
-	node_modules/.bin/tsc --project .
+	@touch $@
 
 format: $(TEST_READY)  ## put all code into the one format
 	$(BIN)/ruff check --fix-only .
@@ -60,4 +69,4 @@ lock: $(TEST_READY)  ## write the versions now installed as the tested ones
 	$(BIN)/python -m pip freeze --exclude-editable --exclude pip --exclude setuptools > requirements.lock
 
 clean:  ## remove what make made
-	rm -rf $(VENV) $(DEMO) .cache build dist
+	rm -rf $(VENV) $(DEMO) .cache build dist node_modules

@@ -52,6 +52,8 @@ RESULTS = {
     "why-reading": "lodewalk.services.why:WhyReading",
     "why-body": "lodewalk.services.rocks.why:WhyBody",
     "report": "lodewalk.services.report:ReportResult",
+    "pack": "lodewalk.services.pack:PackResult",
+    "verify": "lodewalk.services.verify:VerifyResult",
     "demo": "lodewalk.services.demo_job:DemoResult",
 }
 

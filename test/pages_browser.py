@@ -34,8 +34,10 @@ QUIET = (
 )
 #: A breach of the policy becomes an error of the console, which is watched.
 TELL_BREACHES = """
-document.addEventListener("securitypolicyviolation", (event) =>
-  console.error(`policy: ${event.violatedDirective} forbids ${event.blockedURI} ${event.sourceFile}:${event.lineNumber}`));
+document.addEventListener("securitypolicyviolation", (event) => {
+  const where = `${event.sourceFile}:${event.lineNumber}`;
+  console.error(`policy: ${event.violatedDirective} forbids ${event.blockedURI}, ${where}`);
+});
 """
 
 

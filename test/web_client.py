@@ -1,5 +1,7 @@
 """A client of the pages that holds the session's key."""
 
+import time
+
 from fastapi.testclient import TestClient
 
 from lodewalk.web.app import create_app
@@ -17,3 +19,14 @@ def client_of(place):
     client = TestClient(create_app(session), base_url=HOME, headers=OWN)
     client.cookies.set(session.keys.cookie, session.keys.session)
     return session, client
+
+
+def ended(client, seconds=60.0):
+    """Wait for the work under way and return its last state."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        job = client.get("/api/run").json()["job"]
+        if job["status"] not in ("running", "stopping"):
+            return job
+        time.sleep(0.02)
+    raise AssertionError("the work doesn't end")

@@ -5,17 +5,13 @@ for any problem that was not forgiven. ``opened(place)`` serves a folder. ``demo
 demo to tests that change nothing; ``demo_copy`` is a copy to change.
 """
 
-import shutil
 from pathlib import Path
 
 import pytest
-from filelock import FileLock
 from playwright.sync_api import sync_playwright
 
-from lodewalk.services.demo_job import demo
 from pages_browser import LAPTOP, TELL_BREACHES, Served, Visit, chromium_path, launch
 
-SEED = 7
 PICTURES = Path(__file__).parents[2] / "build" / "pages"
 
 
@@ -28,27 +24,6 @@ def chromium():
         browser = launch(playwright)
         yield browser
         browser.close()
-
-
-@pytest.fixture(scope="session")
-def demo_survey(tmp_path_factory):
-    """The demo after the whole job, made once for all workers; not to be changed."""
-    root = tmp_path_factory.getbasetemp()
-    shared = root.parent if root.name.startswith("popen-") else root
-    made = shared / "demo-for-pages"
-    with FileLock(shared / "demo-for-pages.lock"):
-        if not made.exists():
-            half = shared / "demo-for-pages-half"
-            shutil.rmtree(half, ignore_errors=True)
-            demo(half, seed=SEED)
-            half.rename(made)
-    return made
-
-
-@pytest.fixture
-def demo_copy(demo_survey, tmp_path):
-    """A copy of the demo to change."""
-    return Path(shutil.copytree(demo_survey, tmp_path / "demo"))
 
 
 @pytest.fixture(scope="module")

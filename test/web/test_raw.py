@@ -3,7 +3,6 @@
 import json
 import re
 import tempfile
-from pathlib import Path
 
 import pytest
 
@@ -91,9 +90,10 @@ def test_a_made_up_layout_is_asked_about_then_mapped_then_known_again(empty):
     added = client.post("/api/files", files=sent(LOGGER, "R1_a.csv"), data=form)
     assert added.status_code == 201, added.text
     assert added.json()["files"][0]["rows"] == 60
-    again = preview(client, LOGGER.replace("2026", "2027"), "R1_b.csv", role="rover")
+    again = preview(client, LOGGER.replace("2026", "2027"), "evening.csv")
     assert again["refused"] is None
-    assert (again["map_from"], again["like"], again["instrument"]) == ("like", "R1_a.csv", "R1")
+    assert (again["map_from"], again["like"]) == ("like", "R1_a.csv")
+    assert (again["role"], again["instrument"]) == ("rover", "R1")
     assert again["span"]["start_utc"] == "2027-04-05T13:00:10Z"
 
 
@@ -266,4 +266,4 @@ def test_files_sent_leave_nothing_behind_when_the_survey_is_locked(empty, tmp_pa
         answer = client.post("/api/files", files=sent(BASE), data={"role": "base"})
     assert answer.status_code == 409
     assert not list(temporary.iterdir())
-    assert not [path for path in Path(session.path / "raw").glob("[!.]*")]
+    assert not list((session.path / "raw").glob("[!.]*"))

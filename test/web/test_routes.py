@@ -8,17 +8,7 @@ import pytest
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.steps.context import Context
-
-
-def ended(client, seconds=60.0):
-    """Wait for the work under way and return its last state."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        job = client.get("/api/run").json()["job"]
-        if job["status"] not in ("running", "stopping"):
-            return job
-        time.sleep(0.02)
-    raise AssertionError("the work doesn't end")
+from web_client import ended
 
 
 def test_a_new_survey_is_made_opened_and_listed(on_shelf, shelf):

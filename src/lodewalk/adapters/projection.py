@@ -5,6 +5,7 @@ easting and northing are metres. The order is always longitude, latitude and eas
 """
 
 from functools import lru_cache
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -305,6 +306,49 @@ def utm_crs_for(longitude: float, latitude: float) -> str:
             f"{crs_title(_utm_code(longitude, latitude))}.",
         )
     return _utm_code(longitude, latitude)
+
+
+def systems_named(words: str, *, most: int = 20) -> list[tuple[str, str, str]]:
+    """Return projected systems of the EPSG register whose number, name or area holds all words.
+
+    Parameters
+    ----------
+    words : str
+        Words in any order, such as ``SIRGAS 22S``; upper and lower case are alike.
+    most : int, optional
+        How many to return; those whose name alone holds all words come first.
+
+    Returns
+    -------
+    list of tuple
+        Code, name and area in words; those that `check_projected` refuses are left out.
+
+    Examples
+    --------
+    >>> systems_named("WGS 84 UTM zone 33N")[0][:2]
+    ('EPSG:32633', 'WGS 84 / UTM zone 33N')
+    """
+    wanted = words.lower().split()
+    if not wanted:
+        return []
+    hits = [item for item in _register() if all(word in item[3] for word in wanted)]
+    hits.sort(key=lambda item: not all(word in item[1].lower() for word in wanted))
+    found = (item[:3] for item in hits if _broken_rule(item[0]) is None)
+    return list(islice(found, most))
+
+
+@lru_cache(maxsize=1)
+def _register() -> list[tuple[str, str, str, str]]:
+    """Return code, name, area, and all of them to be searched, of each projected system."""
+    from pyproj.database import query_crs_info
+    from pyproj.enums import PJType
+
+    rows = []
+    for item in query_crs_info("EPSG", [PJType.PROJECTED_CRS]):
+        code = f"EPSG:{item.code}"
+        area = (item.area_of_use.name if item.area_of_use else None) or ""
+        rows.append((code, item.name, area, f"{code} {item.name} {area}".lower()))
+    return rows
 
 
 def area_of_use(crs: str) -> tuple[float, float, float, float]:

@@ -18,12 +18,14 @@ from lodewalk.cli.demo import demo
 from lodewalk.cli.feasibility import feasibility
 from lodewalk.cli.new import new
 from lodewalk.cli.open import open_pages
+from lodewalk.cli.pack import pack
 from lodewalk.cli.pick import pick, refuse
 from lodewalk.cli.plan import plan
 from lodewalk.cli.report import report
 from lodewalk.cli.rocks import depth, fit, trace
 from lodewalk.cli.run import run
 from lodewalk.cli.site import site
+from lodewalk.cli.verify import verify
 from lodewalk.cli.why import why
 from lodewalk.errors import LodewalkError
 
@@ -38,7 +40,7 @@ app = typer.Typer(
 )
 for command in (
     demo, new, add, site, activity, feasibility, plan, check, decide, tick, run, trace, fit,
-    depth, pick, refuse, why, report,
+    depth, pick, refuse, why, report, pack, verify,
 ):  # fmt: skip
     app.command()(command)
 app.command("open")(open_pages)

@@ -322,6 +322,8 @@ def tick(
         raise InputError("A tick has a person.", remedy="Give --who as well.")
     about = {"instrument": instrument, "start": f"{day}T00:00:00", "end": f"{day}T23:59:59"}
     shown = ((day, instrument),)
+    if not items:
+        return checklists(folder, days=shown)  # only looked at: no lock is needed
     with locked(folder):
         ticked = {row.item for row in checklists(folder, days=shown).items if row.who}
         for item in dict.fromkeys(items):

@@ -29,6 +29,4 @@ def glossary() -> GlossaryResult:
 
     told = {fact.label: fact.value for fact in (*GLOSSARY, *ROCK_GLOSSARY)}
     words = {**dict(PAGE_WORDS), **told}
-    return GlossaryResult(
-        [Explained(word, words[word]) for word in sorted(words, key=str.lower)]
-    )
+    return GlossaryResult([Explained(word, words[word]) for word in sorted(words, key=str.lower)])

@@ -1,13 +1,14 @@
 """The report, the map, the sheets and the profiles of a survey."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, cast
 
-from lodewalk.errors import InputError
+from lodewalk.errors import CancelledError, InputError
 from lodewalk.services.joined import all_findings, base_record, product, ticks
 from lodewalk.services.report_rocks import rock_records
+from lodewalk.services.report_state import NOTE, note_report
 from lodewalk.services.rocks_layers import write_rock_layers
 from lodewalk.steps.context import Reporter, Silent
 from lodewalk.steps.declarations import STEPS
@@ -51,7 +52,11 @@ class ReportResult:
 
 
 def report(
-    folder: Folder, *, scale: int | None = None, reporter: Reporter | None = None
+    folder: Folder,
+    *,
+    scale: int | None = None,
+    reporter: Reporter | None = None,
+    cancelled: Callable[[], bool] = lambda: False,
 ) -> ReportResult:
     """Bring the products up to date and write the report with map, sheets and profiles.
 
@@ -64,11 +69,15 @@ def report(
         when left out.
     reporter : Reporter, optional
         Hears the progress.
+    cancelled : callable, optional
+        Tells whether the user asked to stop.
 
     Raises
     ------
     InputError
         When the scale isn't one of the usual ones.
+    CancelledError
+        On request; a report half made is told to be stale.
     """
     from lodewalk.handover.assemble import assemble
     from lodewalk.handover.report import build_report
@@ -77,7 +86,8 @@ def report(
         known = ", ".join(str(item) for item in SCALES)
         raise InputError(f"The scale of a sheet is one of {known}.", value=scale)
     hears = reporter or Silent()
-    run_steps(folder, reporter=hears)
+    run_steps(folder, reporter=hears, cancelled=cancelled)
+    (folder.report / NOTE).unlink(missing_ok=True)
     records = _records(folder)
     job = _job(folder, records)
     folder.report.mkdir(exist_ok=True)
@@ -85,14 +95,23 @@ def report(
         old.unlink(missing_ok=True)
     written, used = _map_and_sheets(folder, job, records, scale)
     hears.progress("map and sheets", 1, 1)
-    profiles = _profiles(folder, records, hears)
+    check_cancelled(cancelled)
+    profiles = _profiles(folder, records, hears, cancelled)
     rocks = tuple(str(path) for path in write_rock_layers(folder))
     content = assemble(job, records, provenance=_provenance(folder))
     path = folder.report / "report.html"
+    check_cancelled(cancelled)
     write_text(path, build_report(content))
+    note_report(folder, scale=scale)
     hears.progress("report", 1, 1)
     problem = product(folder, "grid_notes")["problem"]
     return ReportResult(str(path), written[0], written[1], profiles, used, problem, rocks)
+
+
+def check_cancelled(cancelled: Callable[[], bool]) -> None:
+    """Raise `CancelledError` when the user asked to stop."""
+    if cancelled():
+        raise CancelledError("The report was cancelled; write it again before you hand it over.")
 
 
 def _records(folder: Folder) -> "Records":
@@ -232,7 +251,9 @@ def _title_block(job: "Job", records: "Records") -> dict[str, str]:
     }
 
 
-def _profiles(folder: Folder, records: "Records", hears: Reporter) -> str | None:
+def _profiles(
+    folder: Folder, records: "Records", hears: Reporter, cancelled: Callable[[], bool]
+) -> str | None:
     """Write the profile of each line, one page each."""
     from lodewalk.figures.line_profile import draw_line_profiles
     from lodewalk.figures.passages import drawable_lines
@@ -246,6 +267,7 @@ def _profiles(folder: Folder, records: "Records", hears: Reporter) -> str | None
     def pages() -> "Iterator[Figure]":
         for done, figure in enumerate(draw_line_profiles(readings), 1):
             yield figure
+            check_cancelled(cancelled)
             hears.progress("line profiles", done, total)
 
     path = folder.report / "line_profiles.pdf"

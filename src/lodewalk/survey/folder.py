@@ -66,11 +66,17 @@ class Folder:
         return self.path / "report"
 
     @property
+    def package(self) -> Path:
+        """The delivery package that the pages make; it is in no package itself."""
+        return self.path / "package"
+
+    @property
     def own_folders(self) -> tuple[Path, ...]:
         """The folders in which files are written."""
         steps = self.products / "steps"
         decisions = self.decisions_file.parent
-        return self.raw, decisions, self.products, steps, self.journal, self.report
+        made = self.products, steps, self.journal, self.report, self.package
+        return self.raw, decisions, *made
 
     @cached_property
     def settings(self) -> Settings:

@@ -1,8 +1,8 @@
 """The application: guarded routes under ``/api``, the rooms, and what they are drawn with.
 
-What every page needs is there at once. The rooms' routes bring libraries with them, some of them
-heavy: they are added while the browser fetches the first page, and the heaviest after it; or as
-soon as one of them is asked for.
+The start page's routes are there at once. Those of the rooms bring the tables' library with them,
+half of the 1.2 s that all take: they are added while the browser fetches the frame, or by the
+first request for one of them.
 """
 
 import asyncio
@@ -11,6 +11,7 @@ from importlib import import_module
 
 from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
+from fastapi.staticfiles import StaticFiles
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.routing import Match
@@ -21,14 +22,13 @@ from lodewalk.web import frame
 from lodewalk.web.guard import Guard
 from lodewalk.web.problems import ANSWERS, add_problems
 from lodewalk.web.session import Session
-from lodewalk.web.static_files import StaticFiles, root
 
-#: Modules of routes: those of every page; then those of the first room, and of the others.
+#: Modules of routes: those of the start page, and of the rooms.
 FIRST = ("surveys", "words")
-LATER = (
-    ("runs", "days", "curves", "decisions", "settings"),
-    ("site", "plan", "raw", "rocks", "handover"),
-)
+ROOMS = (
+    "runs", "settings", "decisions", "guide", "days", "curves", "site", "plan", "raw", "rocks",
+    "handover",
+)  # fmt: skip
 
 
 def create_app(session: Session) -> FastAPI:
@@ -52,7 +52,7 @@ def create_app(session: Session) -> FastAPI:
     add_problems(app)
     app.include_router(_api(FIRST))
     app.include_router(frame.router)
-    app.mount("/static", StaticFiles(root()))
+    app.mount("/static", StaticFiles(directory=frame.STATIC))
     return app
 
 
@@ -70,27 +70,25 @@ def _name(route: APIRoute) -> str:
 
 
 class Rest:
-    """The routes that an app gets later, a group at a time."""
+    """The rooms' routes, which an app gets later."""
 
     def __init__(self, app: FastAPI) -> None:
         self._app = app
         self._guard = threading.Lock()
-        self._groups = list(LATER)
+        self.there = False
 
     def add(self) -> None:
-        """Add the next group; nothing happens when all are there."""
+        """Add them; nothing happens when they are there."""
         with self._guard:
-            if self._groups:
-                self._app.include_router(_api(self._groups[0]))
-                del self._groups[0]
+            if not self.there:
+                self._app.include_router(_api(ROOMS))
+                self.there = True
 
     def wanted(self, scope: Scope) -> bool:
         """Tell whether a request may be for a route that isn't there yet."""
         path = scope["path"]
-        if not self._groups or not path.startswith("/api/"):
+        if self.there or not path.startswith("/api/"):
             return False
-        if path == self._app.openapi_url:
-            return True
         routes = [route for route in self._app.routes if isinstance(route, APIRoute)]
         return all(route.matches(scope)[0] is not Match.FULL for route in routes)
 
@@ -105,6 +103,6 @@ class Completed:
         """Pass a request on once there is what it may be for."""
         if scope["type"] == "http":
             rest: Rest = scope["app"].state.rest
-            while rest.wanted(scope):
+            if rest.wanted(scope):
                 await asyncio.to_thread(rest.add)
         await self.app(scope, receive, send)

@@ -1,7 +1,9 @@
 """The rooms: one frame for all, filled by the page's own script from the API."""
 
+import re
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -10,8 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from lodewalk import __version__
 from lodewalk.web.guard import ENTRY
-from lodewalk.web.session import Serving
-from lodewalk.web.static_files import modules_of
+from lodewalk.web.session import Serving, Session
 
 #: Address, name and what is done in each room, in the order of the work.
 ROOMS = (
@@ -23,6 +24,9 @@ ROOMS = (
     ("handover", "Hand over", "Report, maps and data as a package that another person can check."),
     ("settings", "Settings", "Every setting with its unit, range and default."),
 )
+
+#: Scripts, styles and pictures of the pages.
+STATIC = Path(str(files("lodewalk.web") / "static"))
 
 router = APIRouter(include_in_schema=False)
 
@@ -39,23 +43,50 @@ def _templates() -> Environment:
     )
 
 
-def _page(template: str, **values: object) -> HTMLResponse:
-    """Return a page."""
+def _page(template: str, session: Session, **values: object) -> HTMLResponse:
+    """Return a page; the rooms can't be entered while no survey is open."""
     room = str(values.get("room"))
-    scripts = dict.fromkeys((*modules_of("frame.js"), *modules_of(f"rooms/{room}.js")))
+    scripts = dict.fromkeys((*_modules("frame.js"), *_modules(f"rooms/{room}.js")))
     text = _templates().get_template(template)
     return HTMLResponse(
         text.render(
-            version=__version__, rooms=ROOMS, styled=room in _styled(), scripts=scripts, **values
+            version=__version__,
+            rooms=ROOMS,
+            styled=room in _styled(),
+            scripts=scripts,
+            is_open=session.path is not None,
+            **values,
         )
     )
 
 
 @cache
+def _modules(script: str) -> tuple[str, ...]:
+    """Return the scripts that one brings with it, itself included, so that none waits for another.
+
+    Parameters
+    ----------
+    script : str
+        Name below the folder of static files, such as ``rooms/days.js``.
+    """
+    found: dict[str, None] = {}
+    waiting = [STATIC / script]
+    while waiting:
+        path = waiting.pop(0)
+        name = path.relative_to(STATIC).as_posix() if path.is_file() else None
+        if name is None or name in found:
+            continue
+        found[name] = None
+        text = path.read_text(encoding="utf-8")
+        near = re.findall(r'^(?:import|export) [^;]*?"(\.\.?/[^"]+\.js)"', text, re.M | re.S)
+        waiting += [Path(str((path.parent / item).resolve())) for item in near]
+    return tuple(found)
+
+
+@cache
 def _styled() -> frozenset[str]:
     """Return the rooms that have a style sheet of their own."""
-    found = (files("lodewalk.web") / "static" / "rooms").iterdir()
-    return frozenset(item.name[:-4] for item in found if item.name.endswith(".css"))
+    return frozenset(path.stem for path in (STATIC / "rooms").glob("*.css"))
 
 
 @router.get(ENTRY)
@@ -63,7 +94,7 @@ def enter(request: Request, session: Serving, token: Annotated[str, Query()] = "
     """Swap the token of the printed address for a cookie, and go on to the pages."""
     del request
     if not session.keys.opens(token):
-        answer = _page("refused.html.j2", room="", title="No key")
+        answer = _page("refused.html.j2", session, room="", title="No key")
         answer.status_code = 403
         return answer
     entered = RedirectResponse("/", status_code=303)
@@ -78,13 +109,13 @@ def start(session: Serving) -> Response:
     """Go to the survey that is open, or show the start page."""
     if session.path is not None:
         return RedirectResponse("/days", status_code=303)
-    return _page("start.html.j2", room="start", title="Start")
+    return _page("start.html.j2", session, room="start", title="Start")
 
 
 @router.get("/start")
-def start_page() -> Response:
+def start_page(session: Serving) -> Response:
     """Show the start page."""
-    return _page("start.html.j2", room="start", title="Start")
+    return _page("start.html.j2", session, room="start", title="Start")
 
 
 @router.get("/favicon.ico")
@@ -99,10 +130,10 @@ def show_room(room: str, session: Serving) -> Response:
     """Show a room; the start page where no survey is open."""
     found = [item for item in ROOMS if item[0] == room]
     if not found:
-        answer = _page("lost.html.j2", room="", title="Not found")
+        answer = _page("lost.html.j2", session, room="", title="Not found")
         answer.status_code = 404
         return answer
     if session.path is None:
         return RedirectResponse("/start", status_code=303)
     _, title, about = found[0]
-    return _page("room.html.j2", room=room, title=title, about=about)
+    return _page("room.html.j2", session, room=room, title=title, about=about)

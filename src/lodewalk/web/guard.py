@@ -24,7 +24,14 @@ ENTRY = "/enter"
 #: Largest body of a request that is no upload, and of an upload [bytes].
 MOST_BYTES, MOST_UPLOAD_BYTES = 1_000_000, 2_000_000_000
 #: Paths that take files.
-UPLOADS = ("/api/files", "/api/files/preview")
+UPLOADS = ("/api/files", "/api/files/preview", "/api/package/verify/upload")
+
+#: What a person reads who comes without a key; the texts are ours, so nothing needs escaping.
+PAGE = (
+    '<!doctype html><html lang="en"><meta charset="utf-8"><title>No entry · lodewalk</title>'
+    "<h1>No entry</h1><p>{text}</p><p>Each start of lodewalk makes a new key; an address of an "
+    "earlier start opens nothing.</p></html>"
+)
 
 HEADERS = {
     "content-security-policy": (
@@ -92,7 +99,8 @@ class Guard:
         headers = {name.decode("latin-1"): v.decode("latin-1") for name, v in scope["headers"]}
         refusal = self._refusal(scope, headers)
         if refusal:
-            await _answer(_with_headers(send), *refusal)
+            page = "text/html" in headers.get("accept", "") and scope["method"] == "GET"
+            await _answer(_with_headers(send), *refusal, page=page)
             return
         body = Body(receive, _limit(scope))
         await self.app(scope, body.receive, body.unless_over(_with_headers(send)))
@@ -176,9 +184,11 @@ def _with_headers(send: Send) -> Send:
     return sender
 
 
-async def _answer(send: Send, status: int, text: str) -> None:
-    """Answer a refused request in the one shape of problems."""
-    body = json.dumps({"problem": {"text": text, "rule": text}}).encode()
-    headers = [(b"content-type", b"application/json"), (b"content-length", b"%d" % len(body))]
+async def _answer(send: Send, status: int, text: str, *, page: bool = False) -> None:
+    """Answer a refused request in the one shape of problems, or in words for a person."""
+    told = PAGE.format(text=text) if page else json.dumps({"problem": {"text": text, "rule": text}})
+    kind = b"text/html; charset=utf-8" if page else b"application/json"
+    body = told.encode()
+    headers = [(b"content-type", kind), (b"content-length", b"%d" % len(body))]
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

@@ -1,5 +1,7 @@
 """Errors become answers: one shape everywhere, with the words of the command line."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from fastapi import FastAPI, Request
@@ -85,7 +87,18 @@ def problem_of(error: Exception) -> Problem:
             remedy=error.remedy or None,
             field=getattr(error, "field", None),
         )
-    return Problem(text=str(error), rule=str(error))
+    return Problem(text=str(error), rule=str(error), field=getattr(error, "field", None))
+
+
+@contextmanager
+def beside(field: str, *kinds: type[Exception]) -> Iterator[None]:
+    """Let errors of these kinds be shown beside a field of the form that caused them."""
+    try:
+        yield
+    except kinds as error:
+        if getattr(error, "field", None) is None:
+            error.field = field  # type: ignore[attr-defined]
+        raise
 
 
 def add_problems(app: FastAPI) -> None:

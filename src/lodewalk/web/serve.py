@@ -9,8 +9,6 @@ from pathlib import Path
 from lodewalk.errors import InputError
 
 HOST = "127.0.0.1"
-#: The heaviest routes are added this long after the start, when the first page stands [s].
-REST_S = 4.0
 
 
 def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, str], None]) -> None:
@@ -30,7 +28,7 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
     Raises
     ------
     InputError
-        For a port that is taken, or a place that is a file.
+        For a port that is taken, or a place that is no folder.
     """
     import uvicorn
 
@@ -38,8 +36,10 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
     from lodewalk.web.guard import Keys
     from lodewalk.web.session import Session
 
-    if place.exists() and not place.is_dir():
-        raise InputError("The pages open a folder.", value=str(place))
+    if not place.is_dir():
+        rule = "The pages open a folder." if place.exists() else "There is no such folder."
+        remedy = "Give a survey's folder, or one in which surveys lie or will be made."
+        raise InputError(rule, value=str(place), remedy=remedy)
     bound = _bind(port)
     keys = Keys(bound.getsockname()[1])
     session = Session(place, keys)
@@ -56,8 +56,6 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
             ready(keys.address, keys.port, keys.token)
             if browser:
                 webbrowser.open(keys.address)
-            app.state.rest.add()
-            threading.Event().wait(REST_S)
             app.state.rest.add()
 
     threading.Thread(target=tell, daemon=True).start()

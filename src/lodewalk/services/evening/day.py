@@ -1,5 +1,6 @@
 """A field day for the evening: bands of the base, findings with place and proposal, what to do."""
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
@@ -131,7 +132,9 @@ def to_do(check: CheckResult, day: CheckedDay, findings: Iterable[EveningFinding
     """Return what there is to do in the evening of a day, the most pressing first."""
     own = {line.line for line in day.lines}
     again = [span for span in check.rewalk.spans if span.line in own]
-    todo = []
+    unplaced = Counter(line.instrument for line in day.lines if not line.length_m)
+    lacking = "without a position. Is its track still to be added?"
+    todo = [ToDo("files", f"{n}: {_lines(count)} {lacking}") for n, count in unplaced.items()]
     if again:
         length = sum(span.length_m for span in again)
         pieces = ", ".join(dict.fromkeys(span.line for span in again))

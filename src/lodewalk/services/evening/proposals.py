@@ -3,6 +3,7 @@
 import re
 import shlex
 from dataclasses import dataclass
+from itertools import pairwise
 
 #: How a finding ends that proposes a decision.
 PROPOSED = re.compile(
@@ -43,9 +44,7 @@ sd_s=None)
     except ValueError:
         return None
     options = {
-        name.removeprefix("--"): value
-        for name, value in zip(words, words[1:], strict=False)
-        if name.startswith("--")
+        name.removeprefix("--"): value for name, value in pairwise(words) if name.startswith("--")
     }
     try:
         numbers = {name: float(options[name]) for name in NUMBERS if name in options}

@@ -82,5 +82,5 @@ def _parsed(text: str) -> datetime:
 
 def _shown(microseconds: int) -> str:
     """Return a time as decisions write it, with a fraction where it has one."""
-    time = datetime(1970, 1, 1) + timedelta(microseconds=microseconds)  # noqa: DTZ001 - as recorded
+    time = datetime(1970, 1, 1) + timedelta(microseconds=microseconds)
     return time.isoformat(timespec="milliseconds" if time.microsecond else "seconds")

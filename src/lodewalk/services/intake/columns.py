@@ -8,7 +8,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from lodewalk.errors import LodewalkError
-from lodewalk.formats.registry import HEAD_BYTES
+from lodewalk.formats.registry import HEAD_BYTES, ROLES
 
 if TYPE_CHECKING:
     from lodewalk.formats.delimited import ColumnMap
@@ -110,9 +110,9 @@ def _meanings(column_map: "ColumnMap", names: Sequence[str]) -> dict[int, str]:
 
 
 def map_of_kin(
-    folder: "Folder", entries: Sequence["RawFile"], path: Path, *, role: str
+    folder: "Folder", entries: Sequence["RawFile"], path: Path, *, role: str | None = None
 ) -> "tuple[RawFile, dict[str, Any]] | None":
-    """Return the latest file of the same role and the same columns, and its map.
+    """Return the latest file of the same columns, and of one role if given, and its map.
 
     What belongs to that one file alone, the date of its first row, is left out.
     """
@@ -121,7 +121,8 @@ def map_of_kin(
         return None
     for entry in reversed(entries):
         kept = folder.raw / entry.name
-        if entry.column_map is None or entry.role != role or not kept.exists():
+        other = entry.role not in ((role,) if role else ROLES)
+        if entry.column_map is None or other or not kept.exists():
             continue
         if _names(kept) == mine:
             return entry, without_date(entry.column_map)

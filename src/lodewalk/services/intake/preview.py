@@ -34,9 +34,9 @@ if TYPE_CHECKING:
 ROWS = 6
 #: Words of a rule, and the field of a form that it is about.
 FIELDS = (
-    ("columns can't be told", "columns"), ("role", "role"), ("time zone", "time_zone"), ("--time-zone", "time_zone"),
-    ("time.zone", "time_zone"), ("instrument", "instrument"), ("column", "columns"),
-    ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
+    ("columns can't be told", "columns"), ("role", "role"), ("time zone", "time_zone"),
+    ("--time-zone", "time_zone"), ("time.zone", "time_zone"), ("instrument", "instrument"),
+    ("column", "columns"), ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
 )  # fmt: skip
 NOT_ONE_ZONE = ("UTC", "GPS")
 
@@ -151,7 +151,7 @@ def preview_file(
     entries = read_ledger(folder)
     sha256, known = file_digest(path), None
     known = same_content(entries, sha256)
-    wanted = role or (known.role if known and known.role in ROLES else likely_role(path))
+    wanted = role or _role(folder, entries, path, known)
     found = _map(folder, entries, path, role=wanted, given=columns, known=known)
     named = instrument or _instrument(path, wanted, known, found, entries)
     zone = time_zone or found.zone
@@ -160,7 +160,7 @@ def preview_file(
         if wanted not in ROLES:
             raise InputError(f"A role is one of {', '.join(ROLES)}.", value=wanted)
         read = _read(folder, entries, path, role=wanted, found=found, zone=zone)
-        return _told(folder, blank, read, found, instrument=named)
+        return _told(folder, blank, read, instrument=named)
     except LodewalkError as error:
         return replace(blank, refused=refusal(error, found.values))
 
@@ -192,6 +192,14 @@ def map_file(place: Path, columns: Mapping[str, Any]) -> Path:
     path = place / "column map"
     path.write_text(ColumnMap.from_dict(dict(columns)).to_toml(), encoding="utf-8")
     return path
+
+
+def _role(folder: "Folder", entries: list[RawFile], path: Path, known: RawFile | None) -> str:
+    """Return the role that a file has, that one with the same columns has, or the likeliest."""
+    if known and known.role in ROLES:
+        return known.role
+    like = map_of_kin(folder, entries, path)
+    return like[0].role if like else likely_role(path)
 
 
 def _map(
@@ -291,9 +299,7 @@ def _columns(lines: list[str], values: dict[str, Any] | None) -> list[FileColumn
         return []
 
 
-def _told(
-    folder: "Folder", blank: FilePreview, read: ReadFile, found: _Map, *, instrument: str
-) -> FilePreview:
+def _told(folder: "Folder", blank: FilePreview, read: ReadFile, *, instrument: str) -> FilePreview:
     """Return what was understood of a file that can be read."""
     table = read.content.table
     timed = blank.role not in WITHOUT_TIMES
@@ -307,11 +313,11 @@ def _told(
         crs=_crs(table, blank.column_map, folder.settings.survey.crs),
         understood=[*read.remarks, *read.content.understood],
         first=_first_rows(table),
-        unchanged=_unchanged(read, found, role=blank.role, instrument=instrument),
+        unchanged=_unchanged(read, role=blank.role, instrument=instrument),
     )
 
 
-def _unchanged(read: ReadFile, found: _Map, *, role: str, instrument: str) -> bool:
+def _unchanged(read: ReadFile, *, role: str, instrument: str) -> bool:
     """Tell whether the survey holds the file already, read in just this way."""
     old = read.old
     if old is None:

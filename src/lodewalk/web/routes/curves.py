@@ -61,7 +61,7 @@ def show_grid(name: Name, folder: Survey) -> Response:
 def show_contours(
     name: Name,
     folder: Survey,
-    interval: Annotated[float, Query(gt=0, le=1e9)],
+    interval: Annotated[float, Query(ge=1e-12, le=1e9)],
     least: Annotated[float, Query(ge=0, le=1e6)] = 0.0,
 ) -> Response:
     """Return contours of a grid at whole multiples of an interval, none shorter than `least`."""

@@ -1,6 +1,6 @@
 """The evening's matters: verdicts, findings and clocks as last checked."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
 from fastapi.responses import FileResponse
@@ -14,7 +14,7 @@ from lodewalk.web.session import Survey
 router = APIRouter(tags=["days"])
 
 Time = Annotated[str, Query(max_length=40)]
-GPX = {
+GPX: dict[int | str, dict[str, Any]] = {
     200: {
         "content": {"application/gpx+xml": {"schema": {"type": "string"}}},
         "description": "The route in the order of walking, GPX 1.1.",

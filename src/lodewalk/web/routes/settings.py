@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter
 from pydantic import Field
 
+from lodewalk.errors import SettingsError
 from lodewalk.services.settings import (
     SettingsResult,
     change_settings,
@@ -12,6 +13,7 @@ from lodewalk.services.settings import (
     settings,
 )
 from lodewalk.services.stale import PendingResult
+from lodewalk.web.problems import beside
 from lodewalk.web.routes.surveys import Form
 from lodewalk.web.session import Survey
 
@@ -36,10 +38,12 @@ def show_settings(folder: Survey) -> SettingsResult:
 @router.post("/preview")
 def preview(form: Changes, folder: Survey) -> PendingResult:
     """Say which steps would run after these changes; nothing is changed."""
-    return preview_settings(folder, form.changes)
+    with beside("value", SettingsError):
+        return preview_settings(folder, form.changes)
 
 
 @router.patch("")
 def change(form: Changes, folder: Survey) -> SettingsResult:
     """Write changed settings into the survey's settings file."""
-    return change_settings(folder, form.changes)
+    with beside("value", SettingsError):
+        return change_settings(folder, form.changes)

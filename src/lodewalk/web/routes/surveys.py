@@ -3,14 +3,16 @@
 from collections.abc import AsyncIterator
 from typing import Annotated, Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from fastapi.responses import StreamingResponse
 from pydantic import BaseModel, ConfigDict, Field
 
-from lodewalk.errors import LodewalkError
+from lodewalk.errors import FolderError, InputError, LodewalkError, SettingsError
+from lodewalk.services.opening import check_free, check_named
 from lodewalk.services.overview import OverviewResult, overview, surveys_in
+from lodewalk.services.systems import SystemsResult, systems_at, systems_by_name
 from lodewalk.web.jobs import JobState
-from lodewalk.web.problems import NotFoundError
+from lodewalk.web.problems import NotFoundError, beside
 from lodewalk.web.session import Serving, Survey, plain
 
 router = APIRouter(tags=["survey"])
@@ -44,7 +46,7 @@ class NewSurvey(Form):
     """A new survey: its folder on the shelf, its name and projected reference system."""
 
     folder: str = Field(max_length=200)
-    name: str = Field(min_length=1, max_length=200)
+    name: str = Field(max_length=200)
     crs: str = Field(max_length=200)
 
 
@@ -97,8 +99,11 @@ def make_survey(form: NewSurvey, session: Serving) -> OverviewResult:
     """Make an empty survey on the shelf and open it."""
     from lodewalk.services.new import new_survey
 
-    path = session.on_shelf(form.folder)
-    new_survey(path, name=form.name, crs=form.crs)
+    with beside("folder", FolderError, InputError):
+        path = session.on_shelf(form.folder)
+    with beside("folder", FolderError), beside("crs", InputError), beside("name", SettingsError):
+        check_named(form.name)
+        new_survey(path, name=form.name, crs=form.crs)
     session.open(path)
     return overview(session.survey())
 
@@ -118,7 +123,9 @@ def make_demo(form: Demo, session: Serving) -> JobState:
     """Write the demo survey with its known truth, run the whole job on it and open it."""
     from lodewalk.services.demo_job import demo
 
-    path = session.on_shelf(form.folder)
+    with beside("folder", FolderError, InputError):
+        path = session.on_shelf(form.folder)
+        check_free(path)
 
     def work(reporter: Any, cancelled: Any) -> dict[str, Any]:
         made = demo(path, seed=form.seed, reporter=reporter, cancelled=cancelled)
@@ -126,6 +133,18 @@ def make_demo(form: Demo, session: Serving) -> JobState:
         return plain(made)
 
     return session.jobs.start("demo", work)
+
+
+@router.get("/systems")
+def find_system(
+    find: Annotated[str | None, Query(max_length=200)] = None,
+    latitude_deg: Annotated[float | None, Query(ge=-90, le=90)] = None,
+    longitude_deg: Annotated[float | None, Query(ge=-180, le=180)] = None,
+) -> SystemsResult:
+    """Find a projected reference system by place, or by words of its name or area."""
+    if latitude_deg is not None and longitude_deg is not None:
+        return systems_at(latitude_deg, longitude_deg)
+    return systems_by_name(find or "")
 
 
 @router.get("/survey")

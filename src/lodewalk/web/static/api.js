@@ -50,9 +50,9 @@ export async function send(method, path, body) {
   return (await ask(path, { method, ...(body === undefined ? {} : json) })).json();
 }
 
-/** @param {string} path @param {FormData} form */
-export async function upload(path, form) {
-  return (await ask(path, { method: "POST", body: form })).json();
+/** @param {string} path @param {FormData} form @param {AbortSignal} [signal] */
+export async function upload(path, form, signal) {
+  return (await ask(path, { method: "POST", body: form, signal })).json();
 }
 
 /**

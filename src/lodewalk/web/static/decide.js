@@ -35,42 +35,37 @@ function keepWho(who) {
  * @property {Record<string, unknown>} body what the route takes beside reason, person and the fields
  * @property {HTMLElement[]} [fields] made by `field()`, named as the route names them
  * @property {string} [reason] proposed
- * @property {(made: any) => void} [done]
+ * @property {(made: any) => void} [done] also after it was undone, then with null
  */
 
 /** Ask for reason and person, show what re-runs, then write the decision down. @param {Wanted} wanted */
 export function decide(wanted) {
-  const steps = h("div", { class: "steps" }, h("p", { class: "dim" }, "Looking up which steps would run …"));
-  get("run/pending", { kind: wanted.kind }).then((found) => fill(steps, ...pendingSteps(found)), (error) => show(error, steps));
   dialog(wanted.title, (close) => [
     ...(wanted.about ?? []),
     form(async (values) => {
       const made = await send("POST", wanted.path ?? "decisions", { ...wanted.body, ...values });
       keepWho(values.who ?? "");
       close();
-      done(wanted, made);
+      say("good", `${wanted.title}: written down. The next run takes it up.`, made?.id && {
+        words: "Undo…",
+        act: () => takeBack({ id: made.id, kind: made.kind ?? wanted.kind }, () => wanted.done?.(null), { title: `Undo: ${wanted.title}`, reason: "decided by mistake" }),
+      });
+      wanted.done?.(made);
     },
     ...(wanted.fields ?? []),
-    field("Reason", input("reason", { required: true, maxLength: 2000, value: wanted.reason ?? "" }), { help: "Why: it stands in the report beside the decision." }),
-    field("Decided by", input("who", { required: true, maxLength: 200, value: lastWho(), autocomplete: "name" })),
-    h("details", {}, h("summary", {}, "What this re-runs"), steps),
-    h("div", { class: "row end" },
-      h("button", { type: "submit", class: "primary" }, "Decide"),
-      h("button", { type: "button", onclick: close }, "Leave it"))),
+    ...signed(wanted.reason ?? ""),
+    reruns(wanted.kind),
+    buttons("Decide", close)),
   ], { wide: true });
 }
 
-/** @param {Wanted} wanted @param {any} made */
-function done(wanted, made) {
-  say("good", `${wanted.title}: written down. The next run takes it up; it can be taken back below the list of decisions.`);
-  wanted.done?.(made);
-}
-
-/** Ask for a reason, then take a decision back. @param {{id: string, kind: string}} one @param {() => void} [after] */
-export function takeBack(one, after) {
-  const steps = h("div", { class: "steps" });
-  get("run/pending", { kind: one.kind }).then((found) => fill(steps, ...pendingSteps(found)), (error) => show(error, steps));
-  dialog("Take a decision back", (close) => [
+/**
+ * Ask for a reason, then take a decision back.
+ * @param {{id: string, kind: string}} one @param {() => void} [after]
+ * @param {{title?: string, reason?: string}} [words]
+ */
+export function takeBack(one, after, { title = "Take a decision back", reason = "" } = {}) {
+  dialog(title, (close) => [
     note("info", "It stays in the file, with what withdrew it, who and why."),
     form(async (values) => {
       const query = new URLSearchParams({ reason: values.reason ?? "", who: values.who ?? "" });
@@ -80,11 +75,44 @@ export function takeBack(one, after) {
       say("good", "Taken back. The next run takes it up.");
       after?.();
     },
-    field("Reason", input("reason", { required: true, maxLength: 2000 })),
-    field("Decided by", input("who", { required: true, maxLength: 200, value: lastWho(), autocomplete: "name" })),
-    h("details", {}, h("summary", {}, "What this re-runs"), steps),
-    h("div", { class: "row end" },
-      h("button", { type: "submit", class: "primary" }, "Take it back"),
-      h("button", { type: "button", onclick: close }, "Leave it"))),
+    ...signed(reason),
+    reruns(one.kind),
+    buttons("Take it back", close)),
   ], { wide: true });
+}
+
+/** @param {string} reason proposed */
+function signed(reason) {
+  return [
+    field("Reason", input("reason", { required: true, maxLength: 2000, value: reason }), { help: "Why: it stands in the report beside the decision." }),
+    field("Decided by", input("who", { required: true, maxLength: 200, value: lastWho(), autocomplete: "name" })),
+  ];
+}
+
+/** @param {string} words @param {() => void} close */
+function buttons(words, close) {
+  return h("div", { class: "row end" },
+    h("button", { type: "submit", class: "primary" }, words),
+    h("button", { type: "button", onclick: close }, "Leave it"));
+}
+
+/** What a decision of this kind re-runs: a line at once, the steps when asked for. @param {string} kind */
+export function reruns(kind) {
+  const place = h("div", { class: "reruns", role: "status" }, h("p", { class: "dim" }, "Looking up which steps would run …"));
+  get("run/pending", { kind }).then((found) => fill(place, folded(found)), (error) => show(error, place));
+  return place;
+}
+
+/** @param {{steps: import("./run.js").Pending[], seconds: number|null}} found */
+export function folded(found) {
+  if (!found.steps.length) return note("good", "Nothing has to run again for this.");
+  return h("details", {}, h("summary", {}, rerunWords(found)), h("div", { class: "steps" }, ...pendingSteps(found)));
+}
+
+/** @param {{steps: import("./run.js").Pending[], seconds: number|null}} found */
+function rerunWords(found) {
+  const sure = found.steps.filter((step) => step.sure).length;
+  const perhaps = found.steps.length - sure;
+  const time = found.seconds ? `, about ${Math.max(1, Math.round(found.seconds))} s by their last times` : "";
+  return `The next run does ${sure} ${sure === 1 ? "step" : "steps"} again${perhaps ? ` and perhaps ${perhaps} more` : ""}${time}`;
 }

@@ -1,5 +1,5 @@
 // Dialogs: opened over the page, closed by Escape, focus goes back to where it was.
-import { freshId, h } from "./elements.js";
+import { freshId, h, one } from "./elements.js";
 
 /**
  * @param {string} title
@@ -18,9 +18,13 @@ export function dialog(title, content, { wide = false } = {}) {
   );
   box.addEventListener("close", () => {
     box.remove();
-    if (before instanceof HTMLElement) before.focus();
+    // what opened it may have been painted anew meanwhile
+    const back = before instanceof HTMLElement && before.isConnected && before !== document.body ? before : one("#room");
+    back.focus({ preventScroll: true });
   });
   document.body.append(box);
   box.showModal();
+  const first = box.querySelector("form input:not([readonly]), form select, form textarea");
+  if (first instanceof HTMLElement) first.focus();
   return { box, close };
 }

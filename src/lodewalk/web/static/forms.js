@@ -3,7 +3,7 @@ import { freshId, h } from "./elements.js";
 import { problemBox, show } from "./notices.js";
 
 /**
- * @param {string} label @param {HTMLElement} control
+ * @param {import("./elements.js").Child|import("./elements.js").Child[]} label @param {HTMLElement} control
  * @param {{help?: string, unit?: string}} [about]
  */
 export function field(label, control, { help = "", unit = "" } = {}) {
@@ -56,6 +56,7 @@ export function form(action, ...children) {
   made.addEventListener("submit", async (event) => {
     event.preventDefault();
     clear(made, place);
+    if (lacking(made)) return;
     const buttons = [...made.querySelectorAll("button")].filter((button) => !button.disabled);
     for (const button of buttons) button.disabled = true;
     try {
@@ -69,11 +70,38 @@ export function form(action, ...children) {
   return made;
 }
 
+/** Say beside the first field that must hold something that it doesn't. @param {HTMLFormElement} made */
+function lacking(made) {
+  for (const control of made.querySelectorAll("[required]")) {
+    const { value } = /** @type {HTMLInputElement} */ (control);
+    const own = control.closest(".field");
+    if (value.trim() || !own) continue;
+    beside(own, { text: "This is needed.", rule: "This is needed." });
+    return true;
+  }
+  return false;
+}
+
+/** @param {Element} own @param {import("./api.js").Problem} problem */
+function beside(own, problem) {
+  const control = /** @type {HTMLElement|null} */ (own.querySelector("input, select, textarea"));
+  const id = freshId("problem");
+  own.append(h("div", { class: "problem", id, role: "alert" }, problemBox(problem)));
+  control?.setAttribute("aria-invalid", "true");
+  control?.setAttribute("aria-describedby", [control.getAttribute("aria-describedby"), id].filter(Boolean).join(" "));
+  control?.focus();
+}
+
 /** @param {HTMLFormElement} made @param {Element} place */
 function clear(made, place) {
   place.replaceChildren();
+  for (const control of made.querySelectorAll("[aria-invalid]")) {
+    control.removeAttribute("aria-invalid");
+    const kept = (control.getAttribute("aria-describedby") ?? "").split(" ").filter((id) => id && !id.startsWith("problem-"));
+    if (kept.length) control.setAttribute("aria-describedby", kept.join(" "));
+    else control.removeAttribute("aria-describedby");
+  }
   for (const box of made.querySelectorAll(".field .problem")) box.remove();
-  for (const control of made.querySelectorAll("[aria-invalid]")) control.removeAttribute("aria-invalid");
 }
 
 /** @param {unknown} error @param {HTMLFormElement} made @param {Element} place */
@@ -81,8 +109,5 @@ function tell(error, made, place) {
   const problem = /** @type {any} */ (error).problem;
   const own = problem?.field && made.querySelector(`.field[data-for="${CSS.escape(problem.field)}"]`);
   if (!own) return show(error, place);
-  const control = own.querySelector("input, select, textarea");
-  control?.setAttribute("aria-invalid", "true");
-  own.append(h("div", { class: "problem" }, problemBox(problem)));
-  /** @type {HTMLElement|null} */ (control)?.focus();
+  beside(own, problem);
 }

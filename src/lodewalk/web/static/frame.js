@@ -1,35 +1,31 @@
 // What every page has: rooms, theme, run control, help; then the room's own script.
 import { get } from "./api.js";
 import { h, one } from "./elements.js";
+import { showNext } from "./guide.js";
 import { helpDialog } from "./help.js";
-import { follow, onChange, start } from "./live.js";
+import { follow, GONE, onChange, start } from "./live.js";
 import { say, show } from "./notices.js";
+import { showPath } from "./path.js";
 import { begin } from "./run.js";
 
 function theme() {
+  const root = document.documentElement;
   const button = one("#theme");
-  const dark = () => {
-    const own = document.documentElement.dataset.theme;
-    return own ? own === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
-  };
   const paint = () => {
-    button.textContent = dark() ? "Light" : "Dark";
-    button.setAttribute("aria-label", dark() ? "Change to light" : "Change to dark");
+    const dark = root.dataset.theme === "dark";
+    button.textContent = dark ? "Light" : "Dark";
+    button.setAttribute("aria-label", dark ? "Change to light" : "Change to dark");
   };
   button.addEventListener("click", () => {
-    document.documentElement.dataset.theme = dark() ? "light" : "dark";
+    root.dataset.theme = root.dataset.theme === "dark" ? "light" : "dark";
     try {
-      localStorage.setItem("lodewalk-theme", document.documentElement.dataset.theme);
+      localStorage.setItem("lodewalk-theme", root.dataset.theme);
     } catch {
       say("info", "The choice holds for this page only: the browser keeps nothing.");
     }
-    paint();
     dispatchEvent(new Event("lodewalk-theme"));
   });
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
-    paint();
-    dispatchEvent(new Event("lodewalk-theme"));
-  });
+  addEventListener("lodewalk-theme", paint);
   paint();
 }
 
@@ -39,23 +35,38 @@ async function name() {
   try {
     const found = await get("survey");
     place.replaceChildren(h("strong", {}, found.name), h("span", { class: "dim" }, ` ${found.crs}`));
+    place.title = found.folder;
     document.title = `${document.title.split(" · ")[0]} · ${found.name} · lodewalk`;
-  } catch (error) {
-    show(error, place);
+  } catch {
+    place.replaceChildren(h("strong", {}, survey)); // what is wrong stands in the room and above it
   }
 }
 
-function lost() {
-  /** @type {HTMLElement|null} */
-  let box = null;
-  return (/** @type {boolean} */ gone) => {
-    if (gone && !box) {
-      box = h("p", { class: "lost", role: "alert" }, "lodewalk doesn't answer. Is it still running in its terminal? This page goes on by itself when it is back; after a new start open the new address.");
-      document.body.prepend(box);
-    } else if (!gone && box) {
-      box.remove();
-      box = null;
-    }
+/** Rooms can be entered once a survey is open. */
+function openRooms() {
+  for (const link of document.querySelectorAll(".rooms a[aria-disabled]")) {
+    const { room } = /** @type {HTMLElement} */ (link).dataset;
+    for (const name of ["aria-disabled", "role", "title"]) link.removeAttribute(name);
+    link.setAttribute("href", `/${room}`);
+    link.setAttribute("data-keep-selection", "");
+  }
+}
+
+const LOST = {
+  silent: "lodewalk doesn't answer. Is it still running in its terminal? This page goes on by itself when it is back; after a new start open the new address.",
+  key: "lodewalk was started anew and has a new key. Open the address that it printed; this page can be closed. What was finished is kept in the survey's folder.",
+  gone: "The folder of this survey can't be read any more: it was moved or removed, or its settings are broken. Put it back, and this page goes on; or choose another survey on the ",
+};
+
+/** A bar above everything that says what is wrong until it is right again. */
+function standing() {
+  const place = one("#standing");
+  let said = "";
+  return (/** @type {keyof typeof LOST|null} */ why) => {
+    if ((why ?? "") === said) return;
+    said = why ?? "";
+    place.replaceChildren();
+    if (why) place.append(h("p", { class: "lost", role: "alert" }, LOST[why], why === "gone" && h("a", { href: "/start" }, "start page"), why === "gone" && "."));
   };
 }
 
@@ -75,15 +86,22 @@ async function room() {
 }
 
 let survey = /** @type {string|null|undefined} */ (undefined);
+const tell = standing();
 theme();
 begin();
 one("#help").addEventListener("click", helpDialog);
-start(lost());
+document.querySelector(".rooms [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
+start(tell);
 follow((now) => {
-  if (survey !== undefined && now.survey !== survey && document.body.dataset.room !== "start") location.assign("/");
+  const start = document.body.dataset.room === "start";
+  if (survey !== undefined && now.survey !== survey && !start) location.assign("/");
   const other = now.survey !== survey;
   survey = now.survey;
+  tell(now.mark === GONE ? "gone" : null);
   if (other) name();
+  if (survey) openRooms();
 });
 onChange(name);
+showPath();
+showNext();
 room();

@@ -3,6 +3,12 @@
 /** @typedef {{step: string, why: string[], done: number, total: number}} StepState */
 /** @typedef {{id: number, kind: string, status: "running"|"stopping"|"done"|"failed"|"stopped", steps: StepState[], seconds: number, problem: import("./api.js").Problem|null, result: any}} Job */
 /** @typedef {{survey: string|null, mark: string|null, job: Job|null}} State */
+/** Why nothing comes: the server is silent, or was started anew and has another key. @typedef {"silent"|"key"} Lost */
+
+/** The mark of a survey whose folder can't be read any more. */
+export const GONE = "gone";
+/** The stream is opened again after this time [ms]. */
+const AGAIN_MS = 1500;
 
 /** @type {Set<(now: State, before: State|null) => void>} */
 const listeners = new Set();
@@ -21,22 +27,47 @@ export function onChange(listener) {
   let known = state?.mark ?? null;
   return follow((now) => {
     const busy = now.job && ["running", "stopping"].includes(now.job.status);
-    if (busy || now.mark === known) return;
+    if (busy || now.mark === known || now.mark === GONE) return;
     const first = known === null;
     known = now.mark;
     if (!first) listener();
   });
 }
 
-/** Start to follow; the browser tries again by itself when the stream breaks. @param {(lost: boolean) => void} lost */
+/** Start to follow; a stream that breaks is opened again until it holds. @param {(why: Lost|null) => void} lost */
 export function start(lost) {
-  const stream = new EventSource("/api/events");
-  stream.onmessage = (message) => {
-    const before = state;
-    state = /** @type {State} */ (JSON.parse(message.data));
-    lost(false);
-    for (const listener of [...listeners]) listener(state, before);
+  /** @type {EventSource|null} */
+  let stream = null;
+  let timer = 0;
+  const open = () => {
+    stream?.close();
+    stream = new EventSource("/api/events");
+    stream.onmessage = (message) => {
+      const before = state;
+      state = /** @type {State} */ (JSON.parse(message.data));
+      lost(null);
+      for (const listener of [...listeners]) listener(state, before);
+    };
+    stream.onerror = async () => {
+      stream?.close();
+      clearTimeout(timer);
+      timer = window.setTimeout(open, AGAIN_MS);
+      lost((await refused()) ? "key" : "silent");
+    };
   };
-  stream.onerror = () => lost(true);
-  addEventListener("pagehide", () => stream.close());
+  open();
+  addEventListener("pagehide", () => {
+    clearTimeout(timer);
+    stream?.close();
+  });
+  addEventListener("pageshow", (event) => event.persisted && open());
+}
+
+/** Whether a server answers that doesn't know this page's key. */
+async function refused() {
+  try {
+    return (await fetch("/api/state", { credentials: "same-origin" })).status === 401;
+  } catch {
+    return false;
+  }
 }

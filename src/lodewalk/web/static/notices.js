@@ -8,14 +8,32 @@ export function note(kind, ...children) {
   return h("div", { class: `notice ${kind}` }, h("span", { class: "sign", ariaHidden: "true" }, SIGN[kind]), h("div", {}, ...children));
 }
 
-/** Say something in passing; it leaves by itself, problems stay. @param {"good"|"info"|"doubt"|"bad"} kind @param {string} text */
-export function say(kind, text) {
+/** How long a notice stays, and one that something can be done about [ms]. */
+const STAYS_MS = 8000;
+const STAYS_TO_ACT_MS = 30000;
+
+/**
+ * Say something in passing; it leaves by itself unless somebody is at it, problems stay.
+ * @param {"good"|"info"|"doubt"|"bad"} kind @param {string} text
+ * @param {{words: string, act: () => void}} [action] what can be done about it, such as to undo it
+ */
+export function say(kind, text, action) {
   const place = one("#notices");
   const close = h("button", { type: "button", class: "quiet", ariaLabel: "Close this notice", onclick: () => box.remove() }, "×");
-  const box = note(kind, text, close);
+  const act = action && h("button", { type: "button", class: "act", onclick: () => {
+    box.remove();
+    action.act();
+  } }, action.words);
+  const box = note(kind, close, h("p", {}, text), act);
+  if (kind === "bad") box.setAttribute("role", "alert");
   place.append(box);
   while (place.children.length > 4) place.firstElementChild?.remove();
-  if (kind === "good" || kind === "info") setTimeout(() => box.remove(), 8000);
+  if (kind === "good" || kind === "info") leave(box, action ? STAYS_TO_ACT_MS : STAYS_MS);
+}
+
+/** Take a notice away after a time, but not from under pointer or focus. @param {HTMLElement} box @param {number} after */
+function leave(box, after) {
+  setTimeout(() => (box.matches(":hover, :focus-within") ? leave(box, 2000) : box.remove()), after);
 }
 
 /** @param {import("./api.js").Problem} problem */

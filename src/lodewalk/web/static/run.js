@@ -13,7 +13,16 @@ let pending = null;
 let job = null;
 let survey = /** @type {string|null} */ (null);
 
-const words = { run: "Run", demo: "Demo", report: "Report", plan: "Plan", check: "Check" };
+/** What each kind of work is called. @type {Record<string, string>} */
+const WORDS = {
+  run: "Run", demo: "Demo", report: "Report", plan: "Plan", check: "Check", pack: "Package", verify: "Verifying", fit: "Fit",
+  feasibility: "Feasibility", add: "Adding files", trace: "Lineaments", depth: "Depths",
+};
+
+/** @param {string} kind */
+function called(kind) {
+  return WORDS[kind] ?? kind.charAt(0).toUpperCase() + kind.slice(1).replaceAll("_", " ");
+}
 
 /** @param {import("./live.js").Job|null} work */
 export function atWork(work) {
@@ -71,7 +80,7 @@ function paint() {
 /** @param {import("./live.js").Job} work */
 function working(work) {
   const last = work.steps.at(-1);
-  const label = last ? `${last.step}` : words[/** @type {keyof typeof words} */ (work.kind)] ?? work.kind;
+  const label = last ? `${work.kind === "run" ? "" : `${called(work.kind)}: `}${last.step}` : called(work.kind);
   return [
     h("progress", { max: last?.total || 1, value: last?.done ?? 0, ariaLabel: `Progress of ${label}` }),
     h("button", { type: "button", class: "quiet", data: { part: "detail" }, onclick: detail }, `${label}, ${duration(work.seconds)}`),
@@ -93,6 +102,7 @@ function detail() {
 function ranSteps() {
   if (!job) return [h("p", {}, "Nothing has run since lodewalk was opened.")];
   return [
+    h("p", {}, `${called(job.kind)}, ${duration(job.seconds)}.`),
     job.problem && problemBox(job.problem),
     h("table", { class: "grid" },
       h("thead", {}, h("tr", {}, h("th", {}, "Step"), h("th", {}, "Why it runs"), h("th", {}, "Parts"))),
@@ -116,10 +126,58 @@ export function pendingSteps(found) {
 /** @param {import("./live.js").Job} now @param {import("./live.js").Job|null|undefined} before */
 function ended(now, before) {
   if (!before || before.id !== now.id || !atWork(before) || atWork(now)) return;
-  const what = words[/** @type {keyof typeof words} */ (now.kind)] ?? now.kind;
+  const what = called(now.kind);
   if (now.status === "done") say("good", `${what} done in ${duration(now.seconds)}.`);
-  else if (now.status === "stopped") say("info", `${what} stopped; finished products are kept.`);
-  else say("bad", `${what} failed. ${now.problem?.text ?? ""}`);
+  else if (now.status === "stopped") say("info", stopped(now, what));
+}
+
+/** @param {import("./live.js").Job} now @param {string} what */
+function stopped(now, what) {
+  const finished = now.steps.length - 1;
+  if (now.kind !== "run") return `${what} stopped.`;
+  return `${what} stopped. ${finished > 0 ? `${finished} finished ${finished === 1 ? "step is" : "steps are"} kept` : "Nothing was changed"}; the next run goes on from there.`;
+}
+
+const DISMISSED = "lodewalk-dismissed";
+/** The failure that stands in the frame, by what was told and when. */
+let standing = "";
+
+/** What went wrong stands above the room until somebody dismisses it or it goes well. @param {import("./live.js").Job|null} now */
+function trouble(now) {
+  const key = now?.status === "failed" ? `${survey} ${now.id} ${now.problem?.text}` : "";
+  if (key === standing) return;
+  standing = key;
+  document.getElementById("trouble")?.remove();
+  if (!now?.problem || !key || dismissed() === key) return;
+  const { kind, problem } = now;
+  const box = h("section", { id: "trouble", class: "trouble", ariaLabel: "What went wrong", role: "alert" },
+    h("p", {}, h("strong", {}, `${called(kind)} failed`), now.steps.length > 0 && ` at step ${now.steps.at(-1)?.step}`, ". What was finished before is kept."),
+    problemBox(problem),
+    h("div", { class: "row" },
+      kind === "run" && h("button", { type: "button", onclick: () => startRun() }, "Run again"),
+      h("button", { type: "button", onclick: () => {
+        dismiss(key);
+        box.remove();
+        one("#room").focus();
+      } }, "Dismiss")));
+  one("#room").before(box);
+}
+
+function dismissed() {
+  try {
+    return sessionStorage.getItem(DISMISSED);
+  } catch {
+    return null;
+  }
+}
+
+/** @param {string} key */
+function dismiss(key) {
+  try {
+    sessionStorage.setItem(DISMISSED, key);
+  } catch {
+    // it then comes again on the next page
+  }
 }
 
 export function begin() {
@@ -128,6 +186,7 @@ export function begin() {
     job = now.job;
     survey = now.survey;
     if (now.job) ended(now.job, before?.job);
+    trouble(now.job);
     if (other) refresh();
     else paint();
   });

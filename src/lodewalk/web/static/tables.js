@@ -20,14 +20,18 @@ import { h, number } from "./elements.js";
  * @property {(row: any) => void} [choose] what Enter or a click on a row does
  */
 
+/** How each table was last sorted, so that one that is filled anew stays so. @type {Map<string, {key: string, down: boolean}>} */
+const orders = new Map();
+
 /** @param {Table} wanted */
 export function table(wanted) {
-  let order = /** @type {{key: string, down: boolean}|null} */ (null);
+  let order = orders.get(wanted.name) ?? null;
   const head = h("tr", {});
   const body = h("tbody", {});
   const paint = () => {
     head.replaceChildren(...wanted.columns.map((column) => headOf(column, order, (next) => {
       order = next;
+      orders.set(wanted.name, next);
       paint();
       /** @type {HTMLElement|null} */ (head.querySelector(`[data-key="${CSS.escape(column.key)}"]`))?.focus();
     })));

@@ -1,41 +1,164 @@
-// Days: verdicts and findings of the evening, with base record, map and profile that show each other.
-import { get } from "../api.js";
-import { fill, h, number } from "../elements.js";
-import { Linked, verdictMark } from "../linked.js";
+// Days, the room of the evening: what to walk again first, then why, what to decide, and the files.
+import { fill, h } from "../elements.js";
+import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
-import { note, show } from "../notices.js";
+import { show } from "../notices.js";
+import { startRun } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
+import { band } from "../evening/band.js";
+import { chosen } from "../evening/chosen.js";
+import { checklists } from "../evening/checklists.js";
+import { activity, clocks } from "../evening/clocks.js";
+import { decisions } from "../evening/decisions.js";
+import { files } from "../evening/files.js";
+import { findings } from "../evening/findings.js";
+import { goTo } from "../evening/keep.js";
+import { lines } from "../evening/lines.js";
+import { load } from "../evening/state.js";
+import { firstSteps, top } from "../evening/top.js";
+
+const PARTS = [["again", "Walk again"], ["strip", "Base and map"], ["lines", "Lines"], ["findings", "Findings"], ["clocks", "Clocks"], ["activity", "Base and tests"], ["decisions", "Decisions"], ["checklists", "Checklists"], ["files", "Files"]];
+/** What can be shown before anything has been judged. */
+const EARLY = ["decisions", "checklists", "files"];
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
-  const survey = await get("survey");
-  if (!survey.products.includes("check")) {
-    fill(place, note("info", survey.files.length ? "The files are here, but nothing has been checked yet. Press Run above." : "This survey holds no files yet."));
-    onChange(() => fillRoom(place).catch((error) => show(error, place)));
-    return;
-  }
-  const linked = new Linked();
-  const table = h("div", { class: "card side" });
-  fill(place, h("div", { class: "bench" },
-    h("div", { class: "card strip" }, linked.strip.element),
-    h("div", { class: "card chart" }, linked.map.element, linked.readout),
-    h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element), table)));
-  const [check] = await Promise.all([get("check"), linked.load(), linked.showBase()]);
-  const paint = () => fill(table, ...daysOf(check));
-  paint();
-  onSelect((_, changed) => changed.has("line") && paint());
-  onChange(() => fillRoom(place).catch((error) => show(error, place)));
+  const room = new Room(place);
+  await room.refresh();
+  const go = decodeURIComponent(location.hash.slice(1));
+  if (go) goTo(go);
 }
 
-/** @param {any} check */
-function daysOf(check) {
-  const chosen = selected().line;
-  return check.days.map((/** @type {any} */ day) => h("section", {},
-    h("h2", {}, `${day.date} `, verdictMark(day.verdict)),
-    day.reasons.length > 0 && h("p", { class: "hint" }, day.reasons.join("; ")),
-    h("table", { class: "grid" },
-      h("thead", {}, h("tr", {}, ...["Line", "By", "Verdict", "Length [m]", "Why"].map((text) => h("th", { scope: "col" }, text)))),
-      h("tbody", {}, ...day.lines.map((/** @type {any} */ line) => h("tr", { "aria-selected": String(line.line === chosen) },
-        h("td", {}, h("button", { type: "button", class: "quiet", onclick: () => select({ line: line.line, day: day.date, reading: null, at: null }) }, line.line)),
-        h("td", {}, line.instrument), h("td", {}, verdictMark(line.verdict)), h("td", { class: "num" }, number(line.length_m, 0)), h("td", {}, line.reasons.join("; "))))))));
+class Room {
+  /** @param {HTMLElement} place */
+  constructor(place) {
+    /** @type {Linked|null} */
+    this.linked = null;
+    /** @type {ReturnType<typeof band>|null} */
+    this.band = null;
+    /** @type {import("../evening/state.js").Evening|null} */
+    this.now = null;
+    this.number = 0;
+    const again = () => this.refresh().catch(show);
+    this.nav = h("nav", { class: "parts", ariaLabel: "Parts of the evening" });
+    this.first = h("div", {});
+    this.bench = h("section", { class: "bench", id: "strip", ariaLabel: "Base record, map and profile" });
+    this.top = top();
+    const lineAt = (/** @type {string} */ utc, /** @type {string|null} */ instrument) => this.passageAt(utc, instrument)?.line ?? null;
+    this.chosen = chosen(() => this.linked?.passages ?? [], again);
+    this.parts = { lines: lines(), findings: findings(lineAt, again), clocks: clocks(again), activity: activity(), decisions: decisions(() => this.linked?.passages ?? [], again), checklists: checklists(), files: files(again) };
+    fill(place, h("div", { class: "head" }, this.top.days, this.nav), this.first, this.top.element, this.bench, ...Object.values(this.parts).map((one) => one.element));
+    onChange(again);
+    onSelect((_, changed) => {
+      if (changed.has("day")) again();
+      else if (changed.has("line") || changed.has("at")) this.paintChoice();
+    });
+  }
+
+  /** Fetch all anew and show it; forms that are being filled in stay as they are. */
+  async refresh() {
+    const mine = ++this.number;
+    const now = await load();
+    if (mine !== this.number) return;
+    const before = this.now;
+    this.now = now;
+    const judged = Boolean(now.day);
+    for (const [name, one] of Object.entries(this.parts)) one.element.hidden = !judged && !EARLY.includes(name);
+    this.top.element.hidden = this.top.days.hidden = this.bench.hidden = !judged;
+    fill(this.first, null);
+    if (!judged) firstSteps(this.first, now, () => startRun());
+    this.order(now, judged);
+    this.paintNav(judged);
+    this.top.update(now);
+    for (const one of Object.values(this.parts)) one.update(now);
+    if (judged) await this.draw(now, before);
+  }
+
+  /** Files come first where there are none or some are lacking. @param {import("../evening/state.js").Evening} now @param {boolean} judged */
+  order(now, judged) {
+    const { files: own, decisions: other } = this.parts;
+    const early = !judged;
+    if (early && this.first.nextElementSibling !== own.element) keepFocus(() => this.first.after(own.element));
+    else if (!early && own.element.nextElementSibling) keepFocus(() => own.element.parentElement?.append(own.element));
+    other.element.hidden = !now.survey.files.length;
+    this.parts.checklists.element.hidden = !now.survey.files.length;
+  }
+
+  /** @param {boolean} judged */
+  paintNav(judged) {
+    const wanted = PARTS.filter(([id]) => judged || (EARLY.includes(id) && !document.getElementById(id)?.hidden));
+    if (this.nav.childElementCount === wanted.length) return;
+    fill(this.nav, ...wanted.map(([id, name]) => h("a", { href: `#${id}`, onclick: (/** @type {Event} */ event) => {
+      event.preventDefault();
+      goTo(id);
+    } }, name)));
+  }
+
+  /** @param {import("../evening/state.js").Evening} now @param {import("../evening/state.js").Evening|null} before */
+  async draw(now, before) {
+    const made = !this.linked;
+    const linked = (this.linked ??= new Linked());
+    const own = (this.band ??= band(linked.strip, (at) => linked.chooseTime(Date.parse(at) / 1000)));
+    if (made) fill(this.bench,
+      h("div", { class: "card strip" }, linked.strip.element, own.element),
+      h("div", { class: "card chart" }, linked.map.element, linked.readout),
+      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element), this.chosen.element));
+    if (made || before?.survey.mark !== now.survey.mark) {
+      const shown = linked.strip.shown;
+      linked.line = null;
+      await Promise.all([linked.load(), linked.showBase(now.day?.bands[0]?.instrument ?? null)]);
+      const move = linked.strip.onMove;
+      linked.strip.onMove = (shown) => {
+        move(shown);
+        own.place();
+      };
+      if (!made) linked.strip.show(shown);
+    }
+    own.update(now.day?.bands ?? [], now.zone);
+    this.showDay(now, made || before?.day?.date !== now.day?.date);
+    this.parts.findings.update(now);
+    this.chosen.update(now);
+    if (made && !selected().line) this.chooseWorst(now);
+  }
+
+  /** The strip shows the chosen day, no more than was recorded. @param {import("../evening/state.js").Evening} now @param {boolean} other */
+  showDay(now, other) {
+    const strip = this.linked?.strip;
+    if (!other || !strip?.ends || !now.day) return;
+    const bands = now.day.bands.map((one) => [Date.parse(one.start_utc) / 1000, Date.parse(one.end_utc) / 1000]);
+    const walked = (this.linked?.passages ?? []).filter((one) => one.day === now.day?.date).map((one) => [Date.parse(one.start_utc) / 1000, Date.parse(one.end_utc) / 1000]);
+    const all = [...bands, ...walked];
+    if (!all.length) return;
+    const from = Math.min(...all.map(([begin]) => begin));
+    const to = Math.max(...all.map(([, end]) => end));
+    strip.show([from - 0.01 * (to - from), to + 0.01 * (to - from)]);
+  }
+
+  /** The line that needs a look first is chosen where nothing is. @param {import("../evening/state.js").Evening} now */
+  chooseWorst(now) {
+    const own = now.check.days.find((/** @type {any} */ one) => one.date === now.day?.date)?.lines ?? [];
+    const worst = own.find((/** @type {any} */ one) => one.verdict === "re-walk") ?? own.find((/** @type {any} */ one) => one.verdict === "doubt") ?? own[0];
+    if (worst) select({ line: worst.line }, { replace: true });
+  }
+
+  /** The passage of a rover at a moment. @param {string} utc @param {string|null} instrument */
+  passageAt(utc, instrument) {
+    const time = Date.parse(utc);
+    return this.linked?.passages.find((one) => one.instrument === instrument && Date.parse(one.start_utc) <= time && time <= Date.parse(one.end_utc));
+  }
+
+  paintChoice() {
+    if (!this.now?.day) return;
+    this.top.update(this.now);
+    this.parts.lines.update(this.now);
+    this.chosen.update(this.now);
+    this.parts.findings.update(this.now);
+  }
+}
+
+/** Move something on the page without taking the focus out of it. @param {() => void} move */
+function keepFocus(move) {
+  const held = document.activeElement;
+  move();
+  if (held instanceof HTMLElement && held !== document.activeElement) held.focus({ preventScroll: true });
 }

@@ -1,12 +1,16 @@
 // Settings: a form written from the table of settings; a change shows what it re-runs before it is made.
 import { get, send } from "../api.js";
+import { folded } from "../decide.js";
 import { dialog } from "../dialogs.js";
 import { fill, h, one } from "../elements.js";
 import { choice, field, form, input } from "../forms.js";
+import { onChange } from "../live.js";
 import { say, show } from "../notices.js";
-import { pendingSteps } from "../run.js";
 
 /** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean}} Row */
+
+/** Whether a change of our own is on its way: it is no news then. */
+let saving = false;
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
@@ -18,16 +22,36 @@ export async function fillRoom(place) {
   only.addEventListener("change", narrow);
   const paint = async () => {
     const { sections } = await get("settings");
+    const held = focused(list);
     fill(list, ...sections.map((/** @type {any} */ section) => sectionOf(section, paint)));
     narrow();
+    /** @type {HTMLElement|null} */ (held && list.querySelector(held))?.focus({ preventScroll: true });
   };
-  fill(place, h("div", { class: "row" }, find, h("label", { class: "check" }, only, " changed ones only")), list);
+  const none = h("p", { class: "dim none", role: "status", hidden: true }, "No setting here fits. Take other words, or show all.");
+  fill(place, h("div", { class: "row" }, find, h("label", { class: "check" }, only, " changed ones only")), none, list);
   await paint();
+  onChange(() => {
+    if (saving) return;
+    if (typing(list)) say("info", "Settings were changed elsewhere; they are shown once you have changed or left yours.");
+    else paint().catch(show);
+  });
+}
+
+/** How to find again the control that has the focus. @param {HTMLElement} list */
+function focused(list) {
+  const form = document.activeElement?.closest("form[data-name]");
+  return form && list.contains(form) ? `form[data-name="${CSS.escape(/** @type {HTMLElement} */ (form).dataset.name ?? "")}"] [name]` : null;
+}
+
+/** Whether a control holds what hasn't been sent yet. @param {HTMLElement} list */
+function typing(list) {
+  const controls = /** @type {NodeListOf<HTMLInputElement>} */ (list.querySelectorAll("[data-first]"));
+  return [...controls].some((control) => control.value !== control.dataset.first);
 }
 
 /** @param {{section: string, about: string, rows: Row[]}} section @param {() => Promise<void>} paint */
 function sectionOf(section, paint) {
-  return h("section", { class: "card setting-section" }, h("h2", {}, section.section), h("p", { class: "about" }, section.about),
+  return h("section", { class: "card setting-section" }, h("h2", {}, sectionWords(section.section)), h("p", { class: "about" }, section.about.replaceAll("`", "")),
     ...section.rows.map((row) => rowOf(row, paint)));
 }
 
@@ -35,16 +59,33 @@ function sectionOf(section, paint) {
 function rowOf(row, paint) {
   const full = `${row.section}.${row.name}`;
   const control = controlOf(row);
-  const made = form(async () => change(full, read(row, control), paint),
-    field(row.name, control, { help: row.help, unit: row.unit }),
+  control.dataset.first = /** @type {HTMLInputElement} */ (control).value;
+  const made = form(async () => change(row, read(row, control), paint),
+    field([worded(row), " ", h("code", { class: "dim" }, row.name)], control, { help: row.help, unit: row.unit }),
     h("div", { class: "set" },
-      h("span", { class: row.changed ? "changed" : "dim" }, row.changed ? `● changed, default ${shown(row.default)}` : `default ${shown(row.default)}`),
+      h("span", { class: row.changed ? "changed" : "dim" }, row.changed ? (row.default === null ? "● set" : `● changed, default ${shown(row.default)}`) : `default ${shown(row.default)}`),
       row.kind !== "other" && h("button", { type: "submit" }, "Change…"),
-      row.changed && row.kind !== "other" && h("button", { type: "button", class: "quiet", onclick: () => change(full, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
+      row.changed && row.kind !== "other" && h("button", { type: "button", class: "quiet", onclick: () => change(row, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
   made.classList.add("setting");
   made.dataset.find = `${full} ${row.help}`.toLowerCase();
+  made.dataset.name = full;
   made.dataset.changed = row.changed ? "yes" : "no";
   return made;
+}
+
+/** A setting's name in words; its unit stands beside it. @param {Row} row */
+function worded(row) {
+  const unit = `_${row.unit.replaceAll("/", "_")}`;
+  const name = row.unit && row.name.endsWith(unit) ? row.name.slice(0, -unit.length) : row.name;
+  if (name === "crs") return "Reference system";
+  return name.charAt(0).toUpperCase() + name.slice(1).replaceAll("_", " ");
+}
+
+/** @param {string} section */
+function sectionWords(section) {
+  const [head, ...rest] = section.split(".");
+  const words = head.charAt(0).toUpperCase() + head.slice(1).replaceAll("_", " ");
+  return rest.length ? `${words.replace(/s$/, "")} ${rest.join(".")}` : words;
 }
 
 /** @param {any} value */
@@ -70,30 +111,45 @@ function read(row, control) {
   return Number.isFinite(value) ? value : text;
 }
 
-/** @param {string} name @param {any} value @param {() => Promise<void>} paint */
-async function change(name, value, paint) {
+/**
+ * Show what a change re-runs, then make it; it can be undone from the notice.
+ * @param {Row} row @param {any} value @param {() => Promise<void>} paint
+ */
+async function change(row, value, paint) {
+  const name = `${row.section}.${row.name}`;
+  const before = row.changed ? row.value : null;
+  if (same(value ?? row.default, row.value)) return say("info", `${name} has this value already.`);
   const found = await send("POST", "settings/preview", { changes: { [name]: value } });
-  dialog(`Change ${name}`, (close) => [
-    h("p", {}, value === null ? "It goes back to its default." : `It becomes ${shown(value)}.`),
-    h("div", { class: "steps" }, ...pendingSteps(found)),
-    h("div", { class: "row end" },
-      h("button", { type: "button", class: "primary", onclick: async () => {
-        close();
-        try {
-          await send("PATCH", "settings", { changes: { [name]: value } });
-          say("good", `${name} is changed; the next run takes it up.`);
-          await paint();
-        } catch (error) {
-          show(error);
-        }
-      } }, "Change it"),
-      h("button", { type: "button", onclick: close }, "Leave it")),
-  ], { wide: true });
+  dialog(`Change ${name}`, (close) => form(async () => {
+    saving = true;
+    try {
+      await send("PATCH", "settings", { changes: { [name]: value } });
+      await paint();
+    } finally {
+      saving = false;
+    }
+    close();
+    say("good", `${name} is ${shown(value ?? row.default)} now; the next run takes it up.`, {
+      words: "Undo…",
+      act: () => change({ ...row, value: value ?? row.default, changed: value !== null }, before, paint).catch(show),
+    });
+  },
+  h("p", {}, h("span", { class: "num" }, shown(row.value)), " → ", h("strong", { class: "num" }, shown(value ?? row.default)), row.unit && ` ${row.unit}`, value === null && ", the default"),
+  folded(found),
+  h("div", { class: "row end" },
+    h("button", { type: "submit", class: "primary" }, "Change it"),
+    h("button", { type: "button", onclick: close }, "Leave it"))), { wide: true });
+}
+
+/** @param {any} one @param {any} other */
+function same(one, other) {
+  return (one ?? "") === (other ?? "");
 }
 
 /** @param {HTMLElement} list @param {string} wanted @param {boolean} changed */
 function filter(list, wanted, changed) {
   const text = wanted.trim().toLowerCase();
+  let some = false;
   for (const section of list.querySelectorAll(".setting-section")) {
     let any = false;
     for (const row of section.querySelectorAll(".setting")) {
@@ -103,5 +159,8 @@ function filter(list, wanted, changed) {
       any ||= fits;
     }
     /** @type {HTMLElement} */ (section).hidden = !any;
+    some ||= any;
   }
+  const none = /** @type {HTMLElement|null} */ (list.parentElement?.querySelector(".none"));
+  if (none) none.hidden = some;
 }

@@ -1,16 +1,34 @@
-// The start page: the surveys here, a new one, and the demo.
+// The start page: the surveys here, a new one, the demo; and the guided path through it.
 import { get, send } from "../api.js";
 import { duration, fill, h } from "../elements.js";
 import { field, form, input } from "../forms.js";
 import { follow } from "../live.js";
 import { note, problemBox, show } from "../notices.js";
+import { pathWords, startPath } from "../path.js";
 import { atWork } from "../run.js";
+import { slug } from "../tables.js";
+import { systemField } from "../systems.js";
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
   const shelf = await get("surveys");
   const alone = shelf.shelf === null;
-  fill(place, h("div", { class: "cards" }, surveys(shelf), !alone && fresh(), !alone && demo()), path());
+  const cards = shelf.surveys.length ? [surveys(shelf), !alone && fresh(), !alone && demo(shelf)] : [demo(shelf), fresh(), surveys(shelf)];
+  fill(place, await walk(shelf), h("div", { class: "cards" }, ...cards), rooms());
+}
+
+/** Offer the guided path where a demo is open. @param {any} shelf */
+async function walk(shelf) {
+  if (shelf.open === null) return null;
+  try {
+    const { truth } = await get("guide");
+    if (!truth) return null;
+  } catch {
+    return null; // the survey that is open can't be read; its card says so
+  }
+  return h("section", { class: "card offer" }, h("h2", {}, "The demo is open"),
+    h("p", {}, "A short path leads through it: what to see in each room, and what to try. You can leave it at any time and take it up again here."),
+    h("button", { type: "button", class: "primary", onclick: startPath }, pathWords()));
 }
 
 /** @param {any} shelf */
@@ -18,11 +36,15 @@ function surveys(shelf) {
   const rows = shelf.surveys.map((/** @type {any} */ row) => h("li", {},
     row.problem ? note("bad", h("strong", {}, row.folder), ` ${row.problem}`)
       : h("button", { type: "button", class: "choose", onclick: () => open(row.folder, shelf) },
-        h("strong", {}, row.name), h("span", { class: "dim" }, ` ${row.folder}, ${row.crs}, ${row.files} ${row.files === 1 ? "file" : "files"}`))));
+        h("strong", {}, row.name), row.folder === shelf.open && h("span", { class: "now" }, " open now"),
+        h("span", { class: "dim" }, ` ${row.folder}, ${row.crs}, ${row.files} ${row.files === 1 ? "file" : "files"}`))));
   return h("section", { class: "card" }, h("h2", {}, "Open a survey"),
     shelf.shelf && h("p", { class: "dim path" }, `Surveys in ${shelf.shelf}`),
     rows.length ? h("ul", { class: "plain" }, ...rows) : h("p", {}, "There is none here yet. Make a new one, or look at the demo first."),
-    h("p", { class: "hint" }, shelf.shelf ? "A survey in another folder: start lodewalk there, with lodewalk open and the folder's name." : "Another survey: lodewalk open and its folder's name, in a terminal."));
+    h("p", { class: "hint" }, shelf.shelf
+      ? "lodewalk reads and writes in this folder only. For a survey elsewhere stop it in its terminal with Ctrl-C, and start it with the other folder: "
+      : "lodewalk was opened with this survey alone. For another stop it in its terminal with Ctrl-C, and start it with the other folder, or with the one in which your surveys lie: ",
+    h("code", {}, "lodewalk open FOLDER")));
 }
 
 /** @param {string} folder @param {any} shelf */
@@ -37,34 +59,31 @@ async function open(folder, shelf) {
 
 function fresh() {
   const name = input("name", { required: true, maxLength: 100 });
-  const folder = input("folder", { maxLength: 100 });
+  const folder = input("folder", { required: true, maxLength: 100 });
   name.addEventListener("input", () => {
     if (!folder.dataset.own) /** @type {HTMLInputElement} */ (folder).value = slug(/** @type {HTMLInputElement} */ (name).value);
   });
   folder.addEventListener("input", () => (folder.dataset.own = "yes"));
   return h("section", { class: "card" }, h("h2", {}, "New survey"),
     form(async (values) => {
-      await send("POST", "surveys", { name: "", folder: "", crs: "", ...values });
-      location.assign("/days");
+      await send("POST", "surveys", values);
+      location.assign("/site");
     },
     field("Name", name, { help: "As it will stand on maps and in the report." }),
     field("Folder", folder, { help: "Made here; it will hold everything of this survey." }),
-    field("Reference system", input("crs", { placeholder: "EPSG:32633" }), { help: "Projected, in metres, by its EPSG code: most often the UTM zone of the ground." }),
+    systemField(),
     h("button", { type: "submit", class: "primary" }, "Make it")));
 }
 
-/** @param {string} text */
-function slug(text) {
-  return text.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "").slice(0, 60);
-}
-
-function demo() {
+/** @param {any} shelf */
+function demo(shelf) {
   const told = h("div", { role: "status" });
   const end = follow((now, before) => {
     const work = now.job;
     if (!work || work.kind !== "demo") return;
-    if (atWork(work)) fill(told, note("info", `${work.steps.at(-1)?.step ?? "Writing the raw files"}, ${duration(work.seconds)}. You can go on once it is done.`));
-    else if (work.status === "done" && before && atWork(before.job)) fill(told, note("good", "The demo is ready and open. ", h("a", { href: "/days" }, "Go to its days")));
+    if (atWork(work)) fill(told, note("info", `${work.steps.at(-1)?.step ?? "Writing the raw files"}, ${duration(work.seconds)}. You can go on once it is done; Stop stands above.`));
+    else if (work.status === "done" && before && atWork(before.job)) fill(told, note("good", h("p", {}, "The demo is ready and open."), h("button", { type: "button", class: "primary", onclick: startPath }, pathWords())));
+    else if (work.status === "stopped" && before) fill(told, note("info", "Stopped. What was written lies in its folder; choose another folder to begin anew."));
     else if (work.problem && before) fill(told, problemBox(work.problem));
   });
   addEventListener("pagehide", end);
@@ -74,8 +93,17 @@ function demo() {
       fill(told);
       await send("POST", "demo", values);
     },
-    field("Folder", input("folder", { value: "demo-survey", maxLength: 100 })),
-    h("button", { type: "submit" }, "Make the demo")), told);
+    field("Folder", input("folder", { value: free("demo-survey", shelf), required: true, maxLength: 100 })),
+    h("button", { type: "submit", class: shelf.surveys.length ? "" : "primary" }, "Make the demo")), told);
+}
+
+/** The first name of its kind that no survey has. @param {string} name @param {any} shelf */
+function free(name, shelf) {
+  const taken = new Set(shelf.surveys.map((/** @type {any} */ row) => row.folder));
+  for (let number = 1; ; number++) {
+    const wanted = number === 1 ? name : `${name}-${number}`;
+    if (!taken.has(wanted)) return wanted;
+  }
 }
 
 const WAY = [
@@ -87,7 +115,7 @@ const WAY = [
   ["Hand over", "maps, data and a report that another person can check"],
 ];
 
-function path() {
+function rooms() {
   return h("section", { class: "way" }, h("h2", {}, "The way through"),
     h("ol", {}, ...WAY.map(([room, text]) => h("li", {}, h("strong", {}, room), ` ${text}`))));
 }

@@ -1,0 +1,73 @@
+// Set-up checklists: of each instrument, for a day, ticked by a person; a tick can be taken back.
+import { get, send } from "../api.js";
+import { lastWho, takeBack } from "../decide.js";
+import { h } from "../elements.js";
+import { field, input } from "../forms.js";
+import { note, show } from "../notices.js";
+import { part, refill } from "./keep.js";
+import { instruments } from "./state.js";
+
+/** @typedef {import("./state.js").Evening} Evening */
+/** @typedef {{instrument: string, day: string, item: string, text: string, who: string|null, when_utc: string|null, id: string|null}} Item */
+
+export function checklists() {
+  const who = /** @type {HTMLInputElement} */ (input("ticker", { maxLength: 200, value: lastWho(), autocomplete: "name" }));
+  const day = /** @type {HTMLInputElement} */ (input("tick-day", { type: "date" }));
+  const wrong = h("div", { role: "alert" });
+  const place = h("div", { class: "cards" });
+  /** @type {Evening|null} */
+  let last = null;
+  let touched = false;
+  const paint = async () => {
+    if (!last || !day.value) return;
+    const names = instruments(last);
+    if (!names.length) return refill(place, note("info", "Add the files of a base or rover first: each has a checklist of its own."));
+    try {
+      const lists = await Promise.all(names.map((instrument) => get("ticks", { day: day.value, instrument })));
+      refill(place, ...lists.map(({ items }, index) => listOf(names[index], items, who, wrong, paint)));
+    } catch (error) {
+      show(error, wrong);
+    }
+  };
+  day.addEventListener("change", () => {
+    touched = true;
+    paint();
+  });
+  return {
+    element: part("checklists", "Set-up checklists", h("div", { class: "pair" }, field("Day", day), field("Ticked by", who, { help: "Initials or name; it stands beside each tick." })), wrong, place),
+    update: (/** @type {Evening} */ now) => {
+      last = now;
+      if (!touched) day.value = now.day?.date ?? new Date().toISOString().slice(0, 10);
+      return paint();
+    },
+  };
+}
+
+/** @param {string} instrument @param {Item[]} items @param {HTMLInputElement} who @param {HTMLElement} wrong @param {() => Promise<void>} paint */
+function listOf(instrument, items, who, wrong, paint) {
+  const done = items.filter((one) => one.who).length;
+  return h("fieldset", { class: "checklist" },
+    h("legend", {}, `${instrument}: ${done} of ${items.length} ticked`),
+    ...items.map((one) => {
+      const box = /** @type {HTMLInputElement} */ (input("tick", { type: "checkbox", checked: Boolean(one.who) }));
+      box.addEventListener("change", () => change(one, box, who, wrong, paint));
+      return h("label", { class: "tick" }, box, h("span", {}, one.text, one.who && h("span", { class: "hint" }, ` ${one.who}, ${(one.when_utc ?? "").slice(0, 16).replace("T", " ")} UTC`)));
+    }));
+}
+
+/** @param {Item} one @param {HTMLInputElement} box @param {HTMLInputElement} who @param {HTMLElement} wrong @param {() => Promise<void>} paint */
+async function change(one, box, who, wrong, paint) {
+  wrong.replaceChildren();
+  if (one.id && !box.checked) {
+    box.checked = true;
+    return takeBack({ id: one.id, kind: "tick" }, paint);
+  }
+  try {
+    await send("POST", "ticks", { items: [one.item], instrument: one.instrument, day: one.day, who: who.value });
+    await paint();
+  } catch (error) {
+    box.checked = false;
+    show(error, wrong);
+    if (!who.value.trim()) who.focus();
+  }
+}

@@ -1,0 +1,33 @@
+// The chosen line in words, beside its profile: verdict, why, how much of it, what was found on it.
+import { h, number } from "../elements.js";
+import { verdictMark } from "../linked.js";
+import { show } from "../notices.js";
+import { selected } from "../selection.js";
+import { clock, refill, severityMark } from "./keep.js";
+import { fromSelection, ownDecision } from "./own.js";
+
+/** @typedef {import("./state.js").Evening} Evening */
+
+/** @param {() => import("../linked.js").Passage[]} passages @param {() => void} after */
+export function chosen(passages, after) {
+  const element = h("section", { class: "card chosen", ariaLabel: "The chosen line in words" });
+  return { element, update: (/** @type {Evening} */ now) => refill(element, ...told(now, passages(), after)) };
+}
+
+/** @param {Evening} now @param {import("../linked.js").Passage[]} passages @param {() => void} after */
+function told(now, passages, after) {
+  const name = selected().line;
+  if (!name) return [h("p", { class: "dim" }, "Choose a line: on the map, in the base record or in a table below.")];
+  const own = passages.filter((one) => one.line === name);
+  const covered = now.check.coverage.find((/** @type {any} */ row) => row.line === name);
+  const found = (now.day?.findings ?? []).filter((one) => one.lines.includes(name));
+  return [
+    h("h2", {}, `Line ${name}`),
+    ...own.map((one) => h("div", {},
+      h("p", {}, verdictMark(one.verdict), ` ${one.instrument}, ${one.day} ${clock(one.start_utc, now.zone)}: ${one.kept} of ${one.readings} readings kept on ${number(one.length_m, 0, "m")}${one.noise_nT === null ? "" : `, noise ${number(one.noise_nT, 2, "nT")}`}.`),
+      one.reasons.length > 0 && h("p", { class: "hint" }, `Why: ${one.reasons.join("; ")}.`))),
+    covered && h("p", { class: "hint" }, `${number(100 * covered.covered_share, 0)} % of the planned ${number(covered.length_m, 0, "m")} is covered; the longest gap is ${number(covered.longest_gap_m, 0, "m")}.`),
+    found.length > 0 && h("ul", { class: "plain" }, ...found.slice(0, 5).map((one) => h("li", {}, severityMark(one.severity), ` ${one.text}`))),
+    h("p", { class: "row" }, ...[["drop", "Drop this line…"], ["test", "It is a test…"]].map(([kind, text]) => h("button", { type: "button", onclick: () => ownDecision(kind, now, fromSelection(passages), after).catch(show) }, text))),
+  ].filter(Boolean);
+}

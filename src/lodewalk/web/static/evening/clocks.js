@@ -1,0 +1,82 @@
+// Clocks in words, the day's activity and the tests of set-up and cleanliness.
+import { decide } from "../decide.js";
+import { h, number } from "../elements.js";
+import { field, input } from "../forms.js";
+import { term } from "../help.js";
+import { note } from "../notices.js";
+import { table } from "../tables.js";
+import { clock, part, refill } from "./keep.js";
+
+/** @typedef {import("./state.js").Evening} Evening */
+
+const STATES = /** @type {Record<string, [string, string]>} */ ({ measured: ["✓", "good"], detected: ["?", "doubt"], "not identifiable": ["–", "info"] });
+
+/** @param {() => void} after */
+export function clocks(after) {
+  const place = h("div", { class: "cards" });
+  return { element: part("clocks", "Clocks", place), update: (/** @type {Evening} */ now) => refill(place, ...(now.check?.clock ?? []).map((/** @type {any} */ row) => clockOf(row, now, after))) };
+}
+
+/** @param {any} row @param {Evening} now @param {() => void} after */
+function clockOf(row, now, after) {
+  const today = row.days.find((/** @type {any} */ one) => one.day === now.day?.date);
+  const [sign, style] = STATES[row.state] ?? ["–", "info"];
+  const told = row.decided_s === null ? "No decision: times count as recorded." : `Decided: ${row.decided_s} s.`;
+  return h("article", { class: "clock" },
+    h("h3", {}, row.instrument, " ", h("span", { class: `severity ${style}` }, `${sign} ${row.state}`)),
+    h("p", {}, row.text),
+    h("dl", { class: "keys" },
+      h("dt", {}, "Offset"), h("dd", {}, row.offset_s === null ? "not known" : `${number(row.offset_s, 2, "s")} ± ${number(row.sd_s, 2, "s")} (clock minus UTC)`),
+      today && h("dt", {}, "This day"), today && h("dd", {}, today.offset_s === null ? today.state : `${number(today.offset_s, 2, "s")} ± ${number(today.sd_s, 2, "s")}, ${today.state}`),
+      row.drift_s_per_h !== null && h("dt", {}, "Drift"), row.drift_s_per_h !== null && h("dd", {}, `${number(row.drift_s_per_h, 2)} ± ${number(row.drift_sd_s_per_h, 2)} s/h`),
+      h("dt", {}, "Told by"), h("dd", {}, row.method || "nothing yet"),
+      row.position_clock && h("dt", {}, "Positions by"), row.position_clock && h("dd", {}, row.position_clock)),
+    h("p", { class: "hint" }, told),
+    h("button", { type: "button", onclick: () => decide({
+      title: `Clock of ${row.instrument}`, kind: "clock", about: [h("p", {}, row.text), h("p", { class: "hint" }, "The offset is that clock minus UTC: ahead is above 0, behind below.")],
+      body: { kind: "clock", instrument: row.instrument }, done: after,
+      fields: [field("Offset", input("offset_s", { type: "number", step: "any", value: row.offset_s ?? "" }), { unit: "s" })],
+    }) }, "Decide this clock…"));
+}
+
+export function activity() {
+  const place = h("div", {});
+  return { element: part("activity", "Base, activity and tests", place), update: (/** @type {Evening} */ now) => refill(place, ...baseOf(now)) };
+}
+
+/** @param {Evening} now */
+function baseOf({ check, day, zone }) {
+  const own = check?.days.find((/** @type {any} */ one) => one.date === day?.date);
+  if (!own || !day) return [];
+  const { base } = own;
+  return [
+    h("p", {}, base.range_nT === null ? "The base has no record on this day." : `The base moved by ${number(base.range_nT, 1, "nT")} over the day; its worst departure from a straight line between readings is ${number(base.worst_chord_nT, 1, "nT")}.`),
+    ...base.intervals.map((/** @type {any} */ row) => note(row.answer === "enough" ? "good" : row.answer === "not enough" ? "doubt" : "info",
+      `${row.instrument}: a reading each ${number(row.interval_s, 0, "s")} is ${row.answer} for this day. Error under ${number(row.error_95_nT, 1, "nT")} (95 %), tolerance ${number(row.tolerance_nT, 1, "nT")}${row.basis === "extrapolated" ? ", told from longer intervals" : ""}.`)),
+    base.activity.length > 0 && h("h3", {}, term("K index", "K index"), " or activity, three hours each"),
+    base.activity.length > 0 && table({
+      name: `Activity of ${own.date}`,
+      columns: [
+        { key: "when", title: "From" },
+        { key: "k", title: "K" },
+        { key: "activity", title: "Activity" },
+        { key: "range_nT", title: "Range", unit: "nT", digits: 1 },
+      ],
+      rows: base.activity.map((/** @type {any} */ row) => ({ ...row, when: clock(row.start_utc, zone), activity: row.activity === "unknown" ? "not known: part of the interval" : row.activity })),
+    }),
+    day.tests.length > 0 && h("h3", {}, "Tests"),
+    day.tests.length > 0 && table({
+      name: `Tests of ${own.date}`,
+      columns: [
+        { key: "passed", title: "Passed", show: (row) => row.passed === null ? "no tolerance" : h("span", { class: `severity ${row.passed ? "good" : "bad"}` }, row.passed ? "✓ passed" : "✕ failed") },
+        { key: "test", title: "Test" },
+        { key: "instrument", title: "Rover" },
+        { key: "figure_nT", title: "Figure", unit: "nT", digits: 2 },
+        { key: "sd_nT", title: "sd", unit: "nT", digits: 2 },
+        { key: "tolerance_nT", title: "Tolerance", unit: "nT", digits: 1 },
+        { key: "text", title: "In words" },
+      ],
+      rows: day.tests,
+    }),
+  ].filter(Boolean);
+}

@@ -1,0 +1,132 @@
+// Findings: what, where, when, how bad; a proposal is confirmed or refused here.
+import { get } from "../api.js";
+import { decide, takeBack } from "../decide.js";
+import { h } from "../elements.js";
+import { input } from "../forms.js";
+import { note, show } from "../notices.js";
+import { select, selected } from "../selection.js";
+import { table } from "../tables.js";
+import { part, refill, severityMark, span } from "./keep.js";
+import { ownDecision } from "./own.js";
+
+/** @typedef {import("./state.js").Evening} Evening */
+/** @typedef {import("./state.js").Finding} Finding */
+
+const ORDER = /** @type {Record<string, number>} */ ({ loss: 0, doubt: 1, information: 2 });
+
+/** @param {(utc: string, instrument: string|null) => string|null} lineAt the line that was walked at a moment @param {() => void} after */
+export function findings(lineAt, after) {
+  const all = /** @type {HTMLInputElement} */ (input("all", { type: "checkbox" }));
+  const proposals = h("div", {});
+  const place = h("div", { class: "scroll" });
+  /** @type {Evening|null} */
+  let last = null;
+  const paint = () => {
+    if (!last?.day) return;
+    const found = last.day.findings;
+    refill(proposals, ...proposalsOf(found.filter((one) => one.proposal), last, after));
+    const rows = found.filter((one) => all.checked || (one.severity !== "information" && one.today));
+    refill(place, rows.length ? listOf(rows, last, lineAt) : note("good", "Nothing of this day is lost or in doubt. The rest is only to know."));
+  };
+  all.addEventListener("change", paint);
+  return {
+    element: part("findings", "Findings", proposals, h("p", {}, h("label", {}, all, " also what is only to know, and what is about the whole survey")), place),
+    update: (/** @type {Evening} */ now) => {
+      last = now;
+      paint();
+    },
+  };
+}
+
+/** @param {Finding[]} rows @param {Evening} now @param {(utc: string, instrument: string|null) => string|null} lineAt */
+function listOf(rows, now, lineAt) {
+  const whole = rows.map((one) => ({ ...one, text: withoutCommand(one.text), when: span(one.start_utc, one.end_utc, now.zone), where: whereOf(one, lineAt), bad: ORDER[one.severity] ?? 3 }));
+  return table({
+    name: `Findings of ${now.day?.date}`,
+    columns: [
+      { key: "bad", title: "How bad", show: (row) => severityMark(row.severity) },
+      { key: "kind", title: "What" },
+      { key: "where", title: "Where" },
+      { key: "when", title: "When" },
+      { key: "text", title: "In words" },
+      { key: "act", title: "Decide", show: (row) => h("button", { type: "button", class: "quiet", ariaLabel: `Decide about ${row.kind}, ${row.where}`, onclick: (/** @type {Event} */ event) => {
+        event.stopPropagation();
+        ownDecision("drop", now, { instrument: row.instrument, start_utc: row.start_utc, end_utc: row.end_utc, reason: row.text }).catch(show);
+      } }, "Drop…") },
+    ],
+    rows: whole,
+    chosen: (row) => Boolean(row.start_utc) && row.start_utc === selected().at,
+    choose: (row) => select({
+      at: row.start_utc, reading: null, day: row.today ? now.day?.date ?? null : selected().day ?? null,
+      line: row.lines.length === 1 ? row.lines[0] : (row.start_utc && lineAt(row.start_utc, row.instrument)) || row.lines[0] || selected().line || null,
+    }),
+  });
+}
+
+/** @param {Finding} one @param {(utc: string, instrument: string|null) => string|null} lineAt */
+function whereOf(one, lineAt) {
+  const line = one.lines.length > 3 ? `${one.lines.length} lines` : one.lines.join(", ") || (one.start_utc ? lineAt(one.start_utc, one.instrument) : null);
+  return [one.instrument, line].filter(Boolean).join(", ") || "survey";
+}
+
+/** @param {Finding[]} found @param {Evening} now @param {() => void} after */
+function proposalsOf(found, now, after) {
+  if (!found.length) return [];
+  return [h("h3", {}, "Proposals"), ...found.map((one) => h("div", { class: "proposal" }, h("p", {}, severityMark(one.severity), ` ${withoutCommand(one.text)}`), buttonsOf(one, now, after)))];
+}
+
+/** The words without the command that the buttons stand for. @param {string} text */
+function withoutCommand(text) {
+  return text.replace(/[;.]? (To confirm|to do so): decide [^;]*$/, ".");
+}
+
+/** @param {Finding} one @param {Evening} now @param {() => void} after */
+function buttonsOf(one, now, after) {
+  const proposal = /** @type {import("./state.js").Proposal} */ (one.proposal);
+  if (one.answered) {
+    const made = now.decisions.find((decision) => decision.id === one.answered);
+    return h("p", { class: "row" }, note("good", `Decided already${made ? ` by ${made.who}: ${made.reason}` : ""}.`),
+      h("button", { type: "button", onclick: () => takeBack({ id: /** @type {string} */ (one.answered), kind: proposal.kind }, after) }, "Take back…"));
+  }
+  return h("p", { class: "row" },
+    h("button", { type: "button", class: "primary", onclick: () => confirm(one, proposal, after).catch(show) }, `${titleOf(proposal)}…`),
+    refusal(proposal, one, after));
+}
+
+/** @param {import("./state.js").Proposal} proposal */
+export function titleOf(proposal) {
+  const { kind, instrument } = proposal;
+  if (kind === "clock") return `Set the clock of ${instrument} right by ${signed(proposal.offset_s)}`;
+  if (kind === "lag") return `Take off the lag of ${instrument}, ${signed(proposal.lag_s)}`;
+  if (kind === "bridge") return `Bridge the gap of ${instrument}`;
+  return `${instrument} was moved at ${proposal.start ?? "this moment"}`;
+}
+
+/** @param {number|null} seconds */
+function signed(seconds) {
+  return seconds === null ? "–" : `${seconds > 0 ? "+" : ""}${seconds} s`;
+}
+
+/** @param {Finding} one @param {import("./state.js").Proposal} proposal @param {() => void} after */
+async function confirm(one, proposal, after) {
+  const { kind, instrument } = proposal;
+  let { start, end } = proposal;
+  if (kind === "bridge" && one.start_utc && one.end_utc) ({ start, end } = await get("recorded", { instrument, start_utc: one.start_utc, end_utc: one.end_utc }));
+  const values = kind === "clock" ? { offset_s: proposal.offset_s } : kind === "lag" ? { lag_s: proposal.lag_s, sd_s: proposal.sd_s } : {};
+  decide({
+    title: titleOf(proposal), kind, about: [h("p", {}, withoutCommand(one.text))],
+    body: { kind, instrument, start, end, ...values }, reason: "the finding's evidence is taken", done: after,
+  });
+}
+
+/** Refusing a clock or a lag is a decision too: that it is nought. @param {import("./state.js").Proposal} proposal @param {Finding} one @param {() => void} after */
+function refusal(proposal, one, after) {
+  const { kind, instrument, start, end } = proposal;
+  if (kind !== "clock" && kind !== "lag") return h("span", { class: "hint" }, "To refuse it, leave it: without a decision nothing is changed, and the readings stay as they are.");
+  const body = kind === "clock" ? { offset_s: 0 } : { lag_s: 0 };
+  return h("button", { type: "button", onclick: () => decide({
+    title: kind === "clock" ? `Refuse it: the clock of ${instrument} is right` : `Refuse it: ${instrument} has no lag`, kind,
+    about: [h("p", {}, `The refusal is written down as a decision of 0 s. ${withoutCommand(one.text)}`)],
+    body: { kind, instrument, start, end, ...body }, done: after,
+  }) }, "Refuse…");
+}

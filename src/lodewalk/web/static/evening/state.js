@@ -1,0 +1,32 @@
+// What the evening shows: survey, check, the chosen day and the decisions; fetched together, told to every part.
+import { get } from "../api.js";
+import { selected } from "../selection.js";
+
+/** @typedef {{kind: string, instrument: string, start: string|null, end: string|null, offset_s: number|null, lag_s: number|null, sd_s: number|null}} Proposal */
+/** @typedef {{kind: string, instrument: string|null, start_utc: string|null, end_utc: string|null, severity: string, text: string, today: boolean, lines: string[], proposal: Proposal|null, answered: string|null}} Finding */
+/** @typedef {{instrument: string, start_utc: string, end_utc: string, verdict: string, worst_nT: number|null}} Band */
+/** @typedef {{date: string, zone: string, start_utc: string, end_utc: string, verdict: string, sentence: string, reasons: string[], to_do: {where: string, text: string}[], bands: Band[], findings: Finding[], tests: any[]}} Day */
+/** @typedef {{id: string, kind: string, target: any, value: any, reason: string, who: string, when_utc: string}} Decision */
+/** @typedef {{survey: any, check: any, day: Day|null, decisions: Decision[], zone: string, pending: any}} Evening */
+
+/** @returns {Promise<Evening>} */
+export async function load() {
+  const [survey, { decisions }] = await Promise.all([get("survey"), get("decisions")]);
+  const check = survey.products.includes("check") ? await get("check") : null;
+  const date = check ? chosenDay(check) : null;
+  const [day, pending] = await Promise.all([date ? get(`days/${encodeURIComponent(date)}`) : null, get("run/pending")]);
+  return { survey, check, day, decisions, pending, zone: survey.time_zone || day?.zone || "UTC" };
+}
+
+/** The day of the address, else the last one. @param {any} check @returns {string|null} */
+export function chosenDay(check) {
+  const days = check.days.map((/** @type {any} */ day) => day.date);
+  const wanted = selected().day;
+  return wanted && days.includes(wanted) ? wanted : days.at(-1) ?? null;
+}
+
+/** Bases and rovers by their names. @param {Evening} now @param {string[]} [roles] @returns {string[]} */
+export function instruments(now, roles = ["base", "rover"]) {
+  const names = now.survey.files.filter((/** @type {any} */ file) => roles.includes(file.role) && file.instrument).map((/** @type {any} */ file) => file.instrument);
+  return [...new Set(names)].sort();
+}

@@ -1,0 +1,146 @@
+"""Whatever is asked, the API answers as its description says, and never with a fault of its own.
+
+Schemathesis draws requests from the description, those that fit it and those that don't; half of
+the names in them are replaced by ones that the demo has. They reach a shelf of a copy of the demo.
+The stream of events alone is left out: it never ends. The browser tests follow it.
+"""
+
+import json
+import shutil
+import time
+from pathlib import Path
+from tempfile import gettempdir
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+from requests import Request
+from schemathesis import GenerationMode
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+
+from lodewalk.services.new import new_survey
+from web_client import HOME, client_of
+
+CHECKS = [
+    not_a_server_error,
+    response_schema_conformance,
+    status_code_conformance,
+    content_type_conformance,
+]
+#: Requests that fit and that don't, for each operation.
+EXAMPLES = 12
+ENDLESS = {"GET /api/events"}
+
+
+def described():
+    """Return the operations of the API by method and path."""
+    _, client = client_of(Path(gettempdir()))
+    told = client.get("/api/openapi.json").json()
+    found = schemathesis.openapi.from_dict(told).get_all_operations()
+    return {one.ok().label: one.ok() for one in found}
+
+
+OPERATIONS = described()
+
+
+@pytest.fixture(scope="module")
+def shelf_of_demo(demo_survey, tmp_path_factory):
+    """A shelf with a copy of the demo, open, and the client that holds its key."""
+    shelf = tmp_path_factory.mktemp("any") / "shelf"
+    shutil.copytree(demo_survey, shelf / "demo")
+    session, client = client_of(shelf)
+    session.take(shelf / "demo")
+    yield session, client
+    session.close()
+
+
+@pytest.fixture(scope="module")
+def names(shelf_of_demo):
+    """Names that the demo has, by the parameters that take them."""
+    _, client = shelf_of_demo
+    check = client.get("/api/check").json()
+    lines = sorted({line["line"] for day in check["days"] for line in day["lines"]})
+    walked = client.get(f"/api/lines/{lines[0]}").content
+    about = json.loads(walked[4 : 4 + int.from_bytes(walked[:4], "little")])
+    finding = next(row for row in check["findings"] if row["start_utc"])
+    steps = client.get("/api/run/pending", params={"kind": "clock"}).json()["steps"]
+    return {
+        "line": lines[:3],
+        "grid": [grid["name"] for grid in client.get("/api/grids").json()["grids"]][:4],
+        "reading": about["readings"][:3],
+        "readings": [about["readings"][:2]],
+        "day": [day["date"] for day in check["days"]],
+        "instrument": sorted({row["instrument"] for row in check["clock"]}),
+        "decision": [row["id"] for row in client.get("/api/decisions").json()["decisions"]],
+        "folder": ["demo", "other"],
+        "crs": ["EPSG:31982"],
+        "start": [finding["start_utc"]],
+        "end": [finding["end_utc"]],
+        "to": [row["step"] for row in steps][:4],
+        "changes": [{"fits.window": 5.0}, {"fits.window": None}],
+        "offset_s": [1.5],
+    }
+
+
+def stand_in(path, **_):
+    """The demo itself is tested elsewhere."""
+    return new_survey(path, name="Stand-in", crs="EPSG:31982")
+
+
+@pytest.mark.parametrize("label", sorted(OPERATIONS.keys() - ENDLESS))
+def test_any_request_is_answered_as_described(label, shelf_of_demo, names, monkeypatch):
+    session, client = shelf_of_demo
+    monkeypatch.setattr("lodewalk.services.demo_job.demo", stand_in)
+    operation = OPERATIONS[label]
+    fitting = operation.as_strategy(GenerationMode.POSITIVE)
+    others = operation.as_strategy(GenerationMode.NEGATIVE)
+
+    @settings(
+        max_examples=EXAMPLES,
+        phases=[Phase.generate],
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(case=st.one_of(fitting, others), known=st.sampled_from([None, names]), data=st.data())
+    def ask(case, known, data):
+        if known:
+            use_known(case, known, data)
+        session.take(session.shelf / "demo")
+        answer = send(client, case)
+        case.validate_response(answer, checks=CHECKS)
+        settle(session)
+
+    ask()
+
+
+def use_known(case, known, data):
+    """Put names that there are in the place of drawn ones."""
+    for part in (case.path_parameters, case.query, case.body):
+        if not isinstance(part, dict):
+            continue
+        for key in part:
+            name = "grid" if key == "name" and "grids" in case.path else key
+            if known.get(name):
+                part[key] = data.draw(st.sampled_from(known[name]))
+
+
+def send(client, case):
+    """Send a request as it would be on the wire."""
+    asked = Request(**case.as_transport_kwargs(base_url=HOME)).prepare()
+    body = asked.body or b""
+    return client.request(asked.method, asked.url, content=body, headers=dict(asked.headers))
+
+
+def settle(session, seconds=120.0):
+    """Stop what a request began, and wait for its end."""
+    session.jobs.stop()
+    end = time.monotonic() + seconds
+    while session.jobs.busy:
+        assert time.monotonic() < end, "the work doesn't stop"
+        time.sleep(0.01)
