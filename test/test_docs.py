@@ -31,7 +31,20 @@ def test_no_schema_is_left_over(generate):
 
 def test_every_command_and_setting_is_documented():
     commands = (DOC / "reference" / "commands.rst").read_text()
-    names = ("demo", "new", "add", "site", "plan", "activity", "check", "run", "why", "report")
+    names = (
+        "demo",
+        "new",
+        "add",
+        "site",
+        "plan",
+        "activity",
+        "check",
+        "run",
+        "why",
+        "report",
+        "pack",
+        "verify",
+    )
     assert all(f"lodewalk {name}\n" in commands for name in names)
     settings = (DOC / "reference" / "settings.rst").read_text()
     for section in SECTIONS.values():

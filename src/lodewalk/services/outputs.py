@@ -104,9 +104,14 @@ def outputs(folder: Folder) -> OutputsResult:
         For settings that can't be read.
     """
     crs = folder.settings.survey.crs
-    order = list(dict.fromkeys(GROUPS.values()))
+    groups, known = list(dict.fromkeys(GROUPS.values())), list(ABOUT)
+
+    def place(row: OutputFile) -> tuple[int, int, str]:
+        own = known.index(row.file) if row.file in known else len(known)
+        return groups.index(row.group), own, row.file
+
     rows = [_row(folder, path, crs) for path in _files(folder)]
-    return OutputsResult(sorted(rows, key=lambda row: (order.index(row.group), row.file)))
+    return OutputsResult(sorted(rows, key=place))
 
 
 def output_file(folder: Folder, file: str) -> Path:
@@ -141,6 +146,7 @@ def _row(folder: Folder, path: Path, crs: str) -> OutputFile:
     system = WGS84 if path.suffix in ON_THE_GLOBE else None if path.suffix in NOWHERE else crs
     about = ABOUT.get(name, "")
     if path.name.startswith("sheets_1_"):
+        system = crs
         about = f"Map in sheets at 1:{int(path.stem.rpartition('_')[2]):,}".replace(",", " ")
     if not about:
         about = f"{FOLDERS[place]}: {path.stem.replace('_', ' ').replace('-', ' ')}"

@@ -109,9 +109,19 @@ function progress(job, kind, doing) {
   return job.problem ? [problemBox(job.problem)] : [];
 }
 
+/** Button that began the work under way and had the focus: a button that is off loses it. */
+let waiting = "";
+
 /** Keep buttons that begin work off while some is under way. @param {HTMLElement} place @param {Job|null} job */
 function hold(place, job) {
-  for (const button of place.querySelectorAll("button[data-begins]")) /** @type {HTMLButtonElement} */ (button).disabled = atWork(job);
+  for (const found of place.querySelectorAll("button[data-begins]")) {
+    const button = /** @type {HTMLButtonElement} */ (found);
+    const part = button.dataset.part ?? "";
+    if (atWork(job) && button === document.activeElement) waiting = part;
+    button.disabled = atWork(job);
+    if (!atWork(job) && waiting && waiting === part && document.activeElement === document.body) button.focus();
+    if (!atWork(job) && waiting === part) waiting = "";
+  }
 }
 
 /** @param {HTMLElement} place */
@@ -124,7 +134,7 @@ function reportCard(place) {
   const scale = choice("scale", [["", "largest that fits on one sheet"], .../** @type {[string, string][]} */ (SCALES.map((one) => [String(one), `1:${number(one, 0)}`]))]);
   const write = form(async (values) => {
     await send("POST", "report", values.scale ? { scale: Number(values.scale) } : {});
-  }, h("div", { class: "row" }, field("Scale of the sheets", scale), h("button", { type: "submit", data: { begins: "" } }, "Write the report")));
+  }, h("div", { class: "row" }, field("Scale of the sheets", scale), h("button", { type: "submit", data: { begins: "", part: "write" } }, "Write the report")));
   fill(place, state, working, h("div", { class: "tools-row" }, write, actions), view);
   let shown = "";
   return {
@@ -181,7 +191,7 @@ function packageCard(place) {
     body.append("file", chosen);
     await upload("package/verify/upload", body);
   }, field("A package from elsewhere", file, { help: "It is unpacked in a temporary folder and gone afterwards; nothing of this survey is touched." }),
-  h("button", { type: "submit", data: { begins: "" } }, "Verify this file"));
+  h("button", { type: "submit", data: { begins: "", part: "other" } }, "Verify this file"));
   fill(place,
     h("p", {}, "One zip with everything: files as recorded, decisions, products, report, and a list with the ", term("SHA-256"), " of each. Whoever receives it can check every file, and rebuild every number from the raw files."),
     about, working, found, h("details", {}, h("summary", {}, "Verify a package from elsewhere"), other));
