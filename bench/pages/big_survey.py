@@ -97,7 +97,9 @@ def moments(seconds: np.ndarray) -> pl.Series:
 def anomaly(east: np.ndarray, north: np.ndarray) -> np.ndarray:
     """Return a field of dykes and bodies [nT]."""
     across = east * 0.8 + north * 0.6
-    return 40 * np.sin(across / 300) + 60 / (1 + ((across - 3000) / 60) ** 2) + 5 * np.sin(east / 37)
+    return (
+        40 * np.sin(across / 300) + 60 / (1 + ((across - 3000) / 60) ** 2) + 5 * np.sin(east / 37)
+    )
 
 
 def grids() -> list[Grid]:

@@ -108,7 +108,7 @@ def test_rooms_are_shut_until_a_survey_is_open(on_shelf, shelf):
 
 
 def test_each_room_has_a_hint_that_leads_on(empty):
-    session, client = empty
+    _, client = empty
     found = client.get("/api/guide").json()
     assert [hint["room"] for hint in found["hints"]] == ROOMS
     assert found["truth"] is False
@@ -180,7 +180,7 @@ def test_a_run_that_meets_another_one_says_so_in_words(empty):
         client.post("/api/run", json={"to": "ingest_rover"})
         job = ended(client)
     assert job["status"] == "failed"
-    assert "another" in job["problem"]["text"].lower()
+    assert "in use" in job["problem"]["text"]
 
 
 def test_who_comes_without_a_key_reads_words_and_a_script_reads_json(tmp_path):
@@ -206,3 +206,13 @@ def test_every_script_that_a_page_needs_is_named_at_once(empty):
             text = client.get(name).text
             for item in re.findall(r'^import [^;]*?"(\.\.?/[^"]+)"', text, re.M):
                 assert urljoin(name, item) in named, (name, item)
+
+
+@pytest.mark.parametrize(("name", "words"), [("nosuch", "no such folder"), ("file", "a folder")])
+def test_what_is_no_folder_is_not_opened(tmp_path, name, words):
+    from lodewalk.errors import InputError
+    from lodewalk.web.serve import serve
+
+    (tmp_path / "file").write_text("kept")
+    with pytest.raises(InputError, match=words):
+        serve(tmp_path / name, port=0, browser=False, ready=lambda *_: None)

@@ -346,7 +346,7 @@ def _register() -> list[tuple[str, str, str, str]]:
     rows = []
     for item in query_crs_info("EPSG", [PJType.PROJECTED_CRS]):
         code = f"EPSG:{item.code}"
-        area = item.area_of_use.name if item.area_of_use else ""
+        area = (item.area_of_use.name if item.area_of_use else None) or ""
         rows.append((code, item.name, area, f"{code} {item.name} {area}".lower()))
     return rows
 

@@ -154,6 +154,17 @@ def preview_settings(folder: Folder, changes: Mapping[str, Any]) -> PendingResul
     return pending(_tried(folder, changes)[0])
 
 
+def tried_settings(folder: Folder, changes: Mapping[str, Any]) -> Folder:
+    """Return the survey as it would be with these changes; nothing is changed.
+
+    Raises
+    ------
+    SettingsError
+        For a wrong name or value.
+    """
+    return _tried(folder, changes)[0]
+
+
 def change_settings(folder: Folder, changes: Mapping[str, Any]) -> SettingsResult:
     """Write changed settings into `survey.toml`; comments and all other lines stay.
 

@@ -128,13 +128,14 @@ def _reading(folder: Folder) -> Stop | None:
     frame = pl.read_parquet(
         product_path(folder, "readings"),
         columns=["reading_id", "line", "anomaly_nT", "sd_nT", "kept"],
-    ).filter(pl.col("kept") & pl.col("anomaly_nT").is_finite() & pl.col("line").is_not_null())
+    ).filter(pl.col("kept") & (pl.col("sd_nT") > 0) & pl.col("line").is_not_null())
     if not frame.height:
         return None
-    row = frame.sort(pl.col("anomaly_nT").abs(), "reading_id", descending=True).row(0, named=True)
+    strength = pl.col("anomaly_nT").abs() / pl.col("sd_nT")
+    row = frame.sort(strength, "reading_id", descending=True).row(0, named=True)
     return Stop(
         "reading", "map", "The story of a value",
-        f"The strongest anomaly is {row['anomaly_nT']:.1f} nT on line {row['line']}, with a "
+        f"This reading of line {row['line']} has an anomaly of {row['anomaly_nT']:.1f} nT with a "
         f"standard deviation of {row['sd_nT']:.2f} nT. Its story goes back to the raw file and "
         "the line in it.",
         "Click any other reading on the map or on the profile, and read how it got its value.",

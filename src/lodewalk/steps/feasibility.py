@@ -27,7 +27,7 @@ from lodewalk.methods.planning.feasibility import verdict_of
 from lodewalk.records import Document, Grid, GridSet, Record
 from lodewalk.records.recorded import HandMeter, Shapes
 from lodewalk.steps.context import Context
-from lodewalk.steps.feasibility_odds import Odds, odds_of
+from lodewalk.steps.feasibility_odds import Odds, odds_of, without_odds
 from lodewalk.steps.feasibility_words import anomaly_words, reasons, summary_words, warnings
 from lodewalk.steps.going_place import GoingPlace, going_place
 from lodewalk.steps.rock_contrast import Contrast, rock_contrast
@@ -55,6 +55,21 @@ def run(
     return {"feasibility": Document(found), "expected_grids": GridSet((grid,))}
 
 
+def expected(
+    inputs: Mapping[str, Record], settings: Mapping[str, Any]
+) -> tuple[dict[str, Any], tuple[GoingPlace, Contrast, Source]]:
+    """Return the document but for odds and verdict, and what the odds are reckoned from."""
+    area = cast(Shapes, inputs["area_recorded"])
+    place = going_place(area, settings["plan"], crs=settings["survey.crs"])
+    meter = cast(HandMeter, inputs["hand_meter_recorded"])
+    contrast = rock_contrast(meter, settings["body"], settings["host"])
+    source = source_of(place, contrast, settings["body"])
+    shown = expected_map(source, sensor_height_m=settings["plan"]["sensor_height_m"])
+    odds = without_odds(place, contrast, source, settings)
+    found = _shown(place, contrast, source, shown, odds, settings)
+    return found, (place, contrast, source)
+
+
 def source_of(place: GoingPlace, contrast: Contrast, wanted: Mapping[str, Any]) -> Source:
     """Return the body of the settings with what magnetises it there."""
     names = {field.name for field in fields(Body)}
@@ -80,14 +95,29 @@ def _found(
     settings: Mapping[str, Any],
 ) -> dict[str, Any]:
     """Return the document."""
+    found = _shown(place, contrast, source, shown, odds, settings)
+    best = max((row["probability"] for row in odds.changes if row["of_survey"]), default=0.0)
+    found["verdict"] = verdict_of(odds.probability, wanted=found["wanted"], best=best)
+    found["probability"] = round(odds.probability, 4)
+    found |= {"cases": odds.cases, "changes": odds.changes}
+    found["summary"] = summary_words(found)
+    found["reasons"] = list(reasons(found))
+    return found
+
+
+def _shown(
+    place: GoingPlace,
+    contrast: Contrast,
+    source: Source,
+    shown: MapOfAnomaly,
+    odds: Odds,
+    settings: Mapping[str, Any],
+) -> dict[str, Any]:
+    """Return all of the document that needs no odds."""
     height = settings["plan"]["sensor_height_m"]
     across = expected_curve(source, azimuth_deg=main_azimuth(source), sensor_height_m=height)
-    best = max((row["probability"] for row in odds.changes if row["of_survey"]), default=0.0)
-    wanted = settings["plan"]["detection"]
     found: dict[str, Any] = {
-        "verdict": verdict_of(odds.probability, wanted=wanted, best=best),
-        "probability": round(odds.probability, 4),
-        "wanted": wanted,
+        "wanted": settings["plan"]["detection"],
         "site": _site(place),
         "middle": {"easting_m": place.easting_m, "northing_m": place.northing_m},
         "body": {name: settings["body"][name] for name in _BODY}
@@ -98,18 +128,14 @@ def _found(
         "anomaly": _anomaly(across, shown, long=strike_counts(source.body)),
         "profiles": _profiles(source, across, odds, height),
         "outline_m": [ring.tolist() for ring in body_outline(source.body)],
-        "cases": odds.cases,
-        "changes": odds.changes,
     }
     found["anomaly"]["size_low"], found["anomaly"]["size_high"] = odds.sizes
     found["noise"] = _noise(odds, found["anomaly"]["peak_to_trough_nT"])
-    found["summary"] = summary_words(found)
     found["anomaly"]["text"] = anomaly_words(
         found["anomaly"],
         least_m=0.1 * (source.body.depth_m + height),
         reach_m=min(float(across.distance_m.max()), shown.half_side_m),
     )
-    found["reasons"] = list(reasons(found))
     share, strike = (
         share_of_best_strike(source, sensor_height_m=height)
         if strike_counts(source.body)

@@ -1,6 +1,7 @@
 """Plan: lines, ties, base, days and effort of a survey that hasn't been walked yet."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -23,7 +24,7 @@ from lodewalk.steps.plan_crossings import crossing_words
 from lodewalk.steps.plan_effort import kilometres, plan_days, plan_effort, storms_at
 from lodewalk.steps.plan_ground import Ground, ground_of
 from lodewalk.steps.plan_lines import Layout, laid_out
-from lodewalk.steps.plan_sought import choice_words, optimised, promise, sought_body
+from lodewalk.steps.plan_sought import Sought, choice_words, optimised, promise, sought_body
 from lodewalk.steps.plan_tables import planned_lines, planned_points
 from lodewalk.steps.plan_words import counted
 from lodewalk.steps.rows import table
@@ -46,6 +47,37 @@ def run(
 ) -> dict[str, Record]:
     """Return the plan as a document, its lines and its points."""
     context.check_cancelled()
+    made = sketch(inputs, settings, optimise=True, context=context)
+    sought, layout, ground, lines = made.sought, made.layout, made.ground, made.lines
+    detection = None if sought is None else promise(sought, layout, settings)
+    values, crs = made.values, settings["survey.crs"]
+    values |= {"detection": detection, "warnings": values["warnings"] + _odds(detection, settings)}
+    return {
+        "plan": Document(values),
+        "planned_lines": lines,
+        "planned_points": planned_points(layout, lines, ground, settings, crs),
+    }
+
+
+@dataclass(frozen=True)
+class Sketch:
+    """A plan before its odds: document, lines, and what the odds are reckoned from."""
+
+    values: dict[str, Any]
+    lines: PlannedLines
+    layout: Layout
+    ground: Ground
+    sought: Sought | None
+
+
+def sketch(
+    inputs: Mapping[str, Record],
+    settings: Mapping[str, Any],
+    *,
+    optimise: bool,
+    context: Context | None = None,
+) -> Sketch:
+    """Lay the plan out, with the optimiser, which takes long, or by the rule of thumb."""
     crs = settings["survey.crs"]
     area_shapes, exclusion = table(inputs, "area_recorded"), table(inputs, "exclusion_recorded")
     assert isinstance(area_shapes, Shapes)
@@ -58,20 +90,15 @@ def run(
     where = going_place(area_shapes, settings["plan"], crs=crs)
     sought = sought_body(where, meter, settings)
     optimiser = None
-    if sought is not None and may_optimise(settings["plan"]):
+    if optimise and sought is not None and may_optimise(settings["plan"]):
         optimiser = choice_words(optimised(sought, settings))
-    context.check_cancelled()
+    if context is not None:
+        context.check_cancelled()
     choice = chosen_layout(settings, optimiser, magnetic_north_deg=where.magnetic_north_deg)
     layout = laid_out(area, choice, ground, settings)
-    detection = None if sought is None else promise(sought, layout, settings)
     lines = planned_lines(layout, ground, settings["effort"]["rovers"])
     values = _document(area, choice, layout, lines, ground, settings, year)
-    values |= {"detection": detection, "warnings": values["warnings"] + _odds(detection, settings)}
-    return {
-        "plan": Document(values),
-        "planned_lines": lines,
-        "planned_points": planned_points(layout, lines, ground, settings, crs),
-    }
+    return Sketch(values, lines, layout, ground, sought)
 
 
 def _document(

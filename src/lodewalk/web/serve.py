@@ -28,7 +28,7 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
     Raises
     ------
     InputError
-        For a port that is taken, or a place that is a file.
+        For a port that is taken, or a place that is no folder.
     """
     import uvicorn
 
@@ -36,8 +36,10 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
     from lodewalk.web.guard import Keys
     from lodewalk.web.session import Session
 
-    if place.exists() and not place.is_dir():
-        raise InputError("The pages open a folder.", value=str(place))
+    if not place.is_dir():
+        rule = "The pages open a folder." if place.exists() else "There is no such folder."
+        remedy = "Give a survey's folder, or one in which surveys lie or will be made."
+        raise InputError(rule, value=str(place), remedy=remedy)
     bound = _bind(port)
     keys = Keys(bound.getsockname()[1])
     session = Session(place, keys)

@@ -28,6 +28,7 @@ export class Linked {
     this.strip = new SeriesView("Base record over the day", { time: true, yTitle: "Base [nT]" });
     this.map = new MapView("Map of the survey");
     this.profile = new SeriesView("Profile along the chosen line", { xTitle: "Distance along the line [m]", yTitle: "Anomaly [nT]" });
+    this.profile.empty = "Choose a line on the map: its profile stands here.";
     this.latest = { line: new Latest(), base: new Latest(), grid: new Latest() };
     /** @type {Passage[]} */
     this.passages = [];

@@ -6,6 +6,9 @@ import { FONT, colour } from "./view.js";
 /** @typedef {import("./view.js").Box} Box */
 /** @typedef {import("./map.js").MapView} MapView */
 
+/** Signs of verdicts, beside their colours. */
+const SIGNS = /** @type {Record<string, string>} */ ({ "--doubt": "?", "--bad": "↺" });
+
 /** Text with the paper's colour behind it. @param {Pen} pen @param {string} text @param {number} x @param {number} y @param {string} style */
 export function tag(pen, text, x, y, style) {
   pen.font = FONT;
@@ -114,6 +117,22 @@ export function drawMark(pen, mark, px, py) {
   if (mark.shape !== "cross") pen.fill();
   pen.stroke();
   if (mark.label) tag(pen, mark.label, px + size + 4, py, "--ink");
+}
+
+/** The sign of a verdict where a doubted walk begins. @param {MapView} map @param {Pen} pen @param {import("./walk-paths.js").Walks} walks */
+export function drawSigns(map, pen, { x, y, parts }) {
+  const box = map.frame();
+  /** @type {[number, number][]} */
+  const taken = [];
+  for (const part of parts) {
+    const sign = SIGNS[map.styleOf(part)];
+    if (!sign || part.end <= part.first) continue;
+    const [px, py] = map.toPixels(x[part.first], y[part.first]);
+    const seen = px > box.left && px < box.right && py > box.top && py < box.bottom;
+    if (!seen || taken.some(([tx, ty]) => Math.hypot(px - tx, py - ty) < 20)) continue;
+    taken.push([px, py]);
+    tag(pen, sign, px + 3, py, part.style);
+  }
 }
 
 /** A place that was chosen: a cross that shows on any colour. @param {Pen} pen @param {number} px @param {number} py */

@@ -1,6 +1,6 @@
 // The map: a grid, the walks over it, contours, layers, marks; projected metres with one scale for both axes.
 import { contourPaths, drawContours } from "./contours.js";
-import { drawAxes, drawMark, drawSection, drawSpot, tag } from "./map-parts.js";
+import { drawAxes, drawMark, drawSection, drawSigns, drawSpot, tag } from "./map-parts.js";
 import { coloured, nodeAt, veil } from "./mesh.js";
 import { View, colour } from "./view.js";
 import { WalkPaths } from "./walk-paths.js";
@@ -20,7 +20,6 @@ const MARGIN = { left: 64, top: 8, right: 12, bottom: 44 };
 const PICK_PX = 10;
 /** How wide a walk is drawn, since colour alone must not tell its verdict. */
 const WIDTHS = /** @type {Record<string, number>} */ ({ "--doubt": 2, "--bad": 3.2 });
-const SIGNS = /** @type {Record<string, string>} */ ({ "--doubt": "?", "--bad": "↺" });
 
 export class MapView extends View {
   /** @param {string} label */
@@ -29,6 +28,8 @@ export class MapView extends View {
     /** Pixels a metre, and the metre in the middle of the frame. */
     this.scale = 0;
     this.middle = { x: 0, y: 0 };
+    /** All of it is shown, and stays so when the frame changes. */
+    this.fitted = false;
     this.origin = { easting: 0, northing: 0 };
     /** Coordinate reference system, such as `EPSG:32633`; stands below a picture. */
     this.crs = "";
@@ -148,7 +149,7 @@ export class MapView extends View {
 
   /** @param {boolean} first */
   sized(first) {
-    if (first || !this.scale) this.fit();
+    if (first || !this.scale || this.fitted) this.fit();
   }
 
   frame() {
@@ -186,6 +187,7 @@ export class MapView extends View {
     const box = this.frame();
     const wide = ends.high[0] - ends.low[0];
     const tall = ends.high[1] - ends.low[1];
+    this.fitted = true;
     this.look(0.96 * Math.min((box.right - box.left) / wide, (box.bottom - box.top) / (tall || wide)), { x: ends.low[0] + wide / 2, y: ends.low[1] + tall / 2 });
   }
 
@@ -211,11 +213,13 @@ export class MapView extends View {
 
   /** @param {number} dx @param {number} dy */
   pan(dx, dy) {
+    this.fitted = false;
     this.look(this.scale, { x: this.middle.x - dx / this.scale, y: this.middle.y + dy / this.scale });
   }
 
   /** @param {number} factor @param {number} px @param {number} py */
   zoom(factor, px, py) {
+    this.fitted = false;
     const [x, y] = this.toMetres(px, py);
     this.scale = Math.min(200, Math.max(1e-4, this.scale * factor));
     const [nx, ny] = this.toMetres(px, py);
@@ -298,23 +302,7 @@ export class MapView extends View {
         pen.stroke();
       }
     }
-    this.drawSigns(pen, walks);
-  }
-
-  /** The sign of a verdict where a doubted walk begins. @param {Pen} pen @param {Walks} walks */
-  drawSigns(pen, { x, y, parts }) {
-    const box = this.frame();
-    /** @type {[number, number][]} */
-    const taken = [];
-    for (const part of parts) {
-      const sign = SIGNS[this.styleOf(part)];
-      if (!sign || part.end <= part.first) continue;
-      const [px, py] = this.toPixels(x[part.first], y[part.first]);
-      const seen = px > box.left && px < box.right && py > box.top && py < box.bottom;
-      if (!seen || taken.some(([tx, ty]) => Math.hypot(px - tx, py - ty) < 20)) continue;
-      taken.push([px, py]);
-      tag(pen, sign, px + 3, py, part.style);
-    }
+    drawSigns(this, pen, walks);
   }
 
   /** @param {Pen} pen @param {Stroke} stroke */

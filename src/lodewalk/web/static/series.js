@@ -21,6 +21,8 @@ export class SeriesView extends View {
     this.xTitle = xTitle;
     this.yTitle = yTitle;
     this.zone = "UTC";
+    /** What to do while there is nothing to draw. */
+    this.empty = "";
     /** @type {Curve[]} */
     this.curves = [];
     /** Shaded between two curves, such as an interval. @type {Band[]} */
@@ -159,6 +161,7 @@ export class SeriesView extends View {
   /** @param {Pen} pen */
   drawStill(pen) {
     const box = this.box();
+    if (!this.curves.length && this.empty) return this.drawEmpty(pen, box);
     const [low, high] = this.range();
     this.scaleY = { low, high };
     const py = (/** @type {number} */ y) => box.bottom - ((y - low) / (high - low)) * (box.bottom - box.top);
@@ -172,6 +175,15 @@ export class SeriesView extends View {
     for (const curve of this.curves) this.drawCurve(pen, curve, py);
     pen.restore();
     this.drawLegend(pen, box);
+  }
+
+  /** @param {Pen} pen @param {import("./view.js").Box} box */
+  drawEmpty(pen, box) {
+    pen.fillStyle = colour("--dim");
+    pen.font = FONT.replace("12px", "14px");
+    pen.textAlign = "center";
+    pen.textBaseline = "middle";
+    pen.fillText(this.empty, this.width / 2, (box.top + box.bottom) / 2, this.width - 16);
   }
 
   /** @param {Pen} pen @param {import("./view.js").Box} box */

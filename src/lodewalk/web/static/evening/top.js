@@ -12,8 +12,8 @@ export function top() {
   const days = h("nav", { class: "days", ariaLabel: "Days" });
   const words = h("div", { class: "card told" });
   const again = h("section", { class: "card part", id: "again", "aria-labelledby": "again-title" });
-  const element = h("div", {}, days, h("div", { class: "evening-top" }, words, again));
-  return { element, update: (/** @type {Evening} */ now) => {
+  const element = h("div", { class: "evening-top" }, words, again);
+  return { element, days, update: (/** @type {Evening} */ now) => {
     if (!now.day) return;
     refill(days, ...chooser(now));
     refill(words, ...told(now));

@@ -47,7 +47,7 @@ class Room {
     const lineAt = (/** @type {string} */ utc, /** @type {string|null} */ instrument) => this.passageAt(utc, instrument)?.line ?? null;
     this.chosen = chosen(() => this.linked?.passages ?? [], again);
     this.parts = { lines: lines(), findings: findings(lineAt, again), clocks: clocks(again), activity: activity(), decisions: decisions(() => this.linked?.passages ?? [], again), checklists: checklists(), files: files(again) };
-    fill(place, this.nav, this.first, this.top.element, this.bench, ...Object.values(this.parts).map((one) => one.element));
+    fill(place, h("div", { class: "head" }, this.top.days, this.nav), this.first, this.top.element, this.bench, ...Object.values(this.parts).map((one) => one.element));
     onChange(again);
     onSelect((_, changed) => {
       if (changed.has("day")) again();
@@ -64,7 +64,7 @@ class Room {
     this.now = now;
     const judged = Boolean(now.day);
     for (const [name, one] of Object.entries(this.parts)) one.element.hidden = !judged && !EARLY.includes(name);
-    this.top.element.hidden = this.bench.hidden = !judged;
+    this.top.element.hidden = this.top.days.hidden = this.bench.hidden = !judged;
     fill(this.first, null);
     if (!judged) firstSteps(this.first, now, () => startRun());
     this.order(now, judged);

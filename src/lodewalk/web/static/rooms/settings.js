@@ -9,6 +9,9 @@ import { say, show } from "../notices.js";
 
 /** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean}} Row */
 
+/** Whether a change of our own is on its way: it is no news then. */
+let saving = false;
+
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
   const find = input("find", { type: "search", ariaLabel: "Find a setting", placeholder: "Find a setting" });
@@ -28,6 +31,7 @@ export async function fillRoom(place) {
   fill(place, h("div", { class: "row" }, find, h("label", { class: "check" }, only, " changed ones only")), none, list);
   await paint();
   onChange(() => {
+    if (saving) return;
     if (typing(list)) say("info", "Settings were changed elsewhere; they are shown once you have changed or left yours.");
     else paint().catch(show);
   });
@@ -117,13 +121,18 @@ async function change(row, value, paint) {
   if (same(value ?? row.default, row.value)) return say("info", `${name} has this value already.`);
   const found = await send("POST", "settings/preview", { changes: { [name]: value } });
   dialog(`Change ${name}`, (close) => form(async () => {
-    await send("PATCH", "settings", { changes: { [name]: value } });
+    saving = true;
+    try {
+      await send("PATCH", "settings", { changes: { [name]: value } });
+      await paint();
+    } finally {
+      saving = false;
+    }
     close();
     say("good", `${name} is ${shown(value ?? row.default)} now; the next run takes it up.`, {
       words: "Undo…",
       act: () => change({ ...row, value: value ?? row.default, changed: value !== null }, before, paint).catch(show),
     });
-    await paint();
   },
   h("p", {}, h("span", { class: "num" }, shown(row.value)), " → ", h("strong", { class: "num" }, shown(value ?? row.default)), row.unit && ` ${row.unit}`, value === null && ", the default"),
   folded(found),

@@ -1,8 +1,110 @@
-// Site.
-import { fill } from "../elements.js";
-import { note } from "../notices.js";
+// Site: where the survey is, the field there, and whether what is sought will show.
+import { Latest, get } from "../api.js";
+import { fill, h, number } from "../elements.js";
+import { field, input } from "../forms.js";
+import { Tried, clearTold, numberOf, tellBeside } from "../going/dials.js";
+import { cautionNotes, fieldCards } from "../going/field-cards.js";
+import { showing } from "../going/showing.js";
+import { settingsNow } from "../going/use.js";
+import { onChange } from "../live.js";
+import { note, show } from "../notices.js";
 
-/** @param {HTMLElement} place */
-export async function fillRoom(place) {
-  fill(place, note("info", "Nothing stands here yet."));
+const AFTER_MS = 150;
+
+/** @param {HTMLElement} room */
+export async function fillRoom(room) {
+  const [known, settings, rocks] = await Promise.all([get("place"), settingsNow(), get("rocks/table")]);
+  const tried = new Tried(settings);
+  const cautions = h("div", { class: "cautions" });
+  const cards = h("div", { class: "cards" });
+  const feasible = showing(tried, rocks.rocks);
+  const where = placeCard(known, async (place) => {
+    const found = await get("site", place);
+    fill(cautions, ...cautionNotes(found));
+    fill(cards, ...fieldCards(found));
+    feasible.element.hidden = false;
+    feasible.at(where.tried() ? place : null, where.crs());
+  }, () => feasible.element.toggleAttribute("hidden", true));
+  feasible.element.hidden = known.latitude_deg === null;
+  fill(room, where.element, cautions, feasible.element, h("section", {}, h("h2", { class: "sr" }, "Field and what follows from it"), cards));
+  await where.ask();
+  onChange(async () => {
+    try {
+      tried.take(await settingsNow());
+      feasible.paint();
+      where.take(await get("place"));
+    } catch (error) {
+      show(error);
+    }
+  });
+}
+
+/**
+ * Place and date, which can be tried without changing the survey.
+ * @param {any} known @param {(place: any) => Promise<void>} given @param {() => void} none
+ */
+function placeCard(known, given, none) {
+  let survey = known;
+  const latest = new Latest();
+  let timer = 0;
+  const box = (/** @type {string} */ name, /** @type {any} */ value, /** @type {any} */ more = {}) => /** @type {HTMLInputElement} */ (input(name, { value: value ?? "", inputMode: "decimal", ...more }));
+  const boxes = {
+    latitude_deg: box("latitude_deg", known.latitude_deg), longitude_deg: box("longitude_deg", known.longitude_deg),
+    height_m: box("height_m", 0), date: box("date", known.date, { inputMode: "text", placeholder: "today" }),
+  };
+  const wrong = h("div", { class: "wrong" });
+  const source = h("p", { class: "source" });
+  const back = h("button", { type: "button", onclick: () => {
+    set();
+    ask();
+    boxes.latitude_deg.focus();
+  } }, "Back to the survey's place");
+  const set = () => {
+    boxes.latitude_deg.value = survey.latitude_deg ?? "";
+    boxes.longitude_deg.value = survey.longitude_deg ?? "";
+    boxes.height_m.value = "0";
+    boxes.date.value = survey.date ?? "";
+  };
+  const isTried = () => numberOf(boxes.latitude_deg.value) !== survey.latitude_deg || numberOf(boxes.longitude_deg.value) !== survey.longitude_deg;
+  const element = h("section", { class: "card" }, h("h2", {}, "Place"), source,
+    h("div", { class: "place-row" },
+      field("Latitude", boxes.latitude_deg, { unit: "° north" }), field("Longitude", boxes.longitude_deg, { unit: "° east" }),
+      field("Height above the ellipsoid", boxes.height_m, { unit: "m" }), field("Date", boxes.date, { unit: "YYYY-MM-DD" }), back), wrong);
+  const tell = () => {
+    const here = survey.latitude_deg === null ? [] : [h("strong", {}, `${words(survey.latitude_deg, "N", "S")} ${words(survey.longitude_deg, "E", "W")}`), `: ${survey.words}. `];
+    fill(source, ...here, survey.latitude_deg === null
+      ? note("info", h("p", {}, "Nothing tells yet where the survey is. Give latitude and longitude here in degrees, south and west negative; or draw the area in room Plan."))
+      : isTried() ? h("span", { class: "changed" }, "Another place is tried below; the survey stays as it is.") : h("span", { class: "dim" }, "Try another place or date here: the survey stays as it is."));
+    back.hidden = survey.latitude_deg === null || (!isTried() && boxes.height_m.value === "0" && boxes.date.value === (survey.date ?? ""));
+  };
+  const ask = async () => {
+    tell();
+    clearTold(element, wrong);
+    if (boxes.latitude_deg.value.trim() === "" || boxes.longitude_deg.value.trim() === "") return none();
+    const place = Object.fromEntries(Object.entries(boxes).map(([name, own]) => [name, name === "date" ? own.value.trim() || null : numberOf(own.value)]));
+    const letters = ["latitude_deg", "longitude_deg", "height_m"].find((name) => typeof place[name] === "string");
+    if (letters) return tellBeside(element, wrong, { problem: { rule: "This must be a number.", text: "", value: place[letters], field: letters } });
+    try {
+      await latest.take(() => given(place));
+    } catch (error) {
+      tellBeside(element, wrong, error);
+    }
+  };
+  for (const own of Object.values(boxes)) {
+    own.addEventListener("input", () => {
+      clearTimeout(timer);
+      timer = window.setTimeout(ask, own === boxes.date ? 600 : AFTER_MS);
+    });
+  }
+  return { element, ask, tried: isTried, crs: () => survey.crs, take: (/** @type {any} */ now) => {
+    const kept = isTried();
+    survey = now;
+    if (!kept && !element.contains(document.activeElement)) set();
+    ask();
+  } };
+}
+
+/** @param {number} value @param {string} plus @param {string} minus */
+function words(value, plus, minus) {
+  return `${number(Math.abs(value), 5)}° ${value < 0 ? minus : plus}`;
 }

@@ -1,0 +1,177 @@
+"""What to expect of the body that is sought, with settings that are only tried."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from lodewalk.errors import InputError
+from lodewalk.services.before_going.inputs import inputs_before, picked_for
+from lodewalk.services.before_going.place import survey_place
+from lodewalk.services.feasibility import (
+    ExpectedAnomaly,
+    FeasibilityResult,
+    GoingSite,
+    Magnetisation,
+    PlannedAs,
+    Profile,
+    ReadingNoise,
+    Sought,
+    Susceptibilities,
+    SusceptibilityRange,
+    feasibility_result,
+)
+from lodewalk.services.settings import tried_settings
+from lodewalk.steps.context import Context, Reporter, Silent
+from lodewalk.survey.folder import Folder
+
+PLACE = ("plan.latitude_deg", "plan.longitude_deg")
+
+
+@dataclass(frozen=True)
+class ExpectedResult:
+    """The expected anomaly beside the noise, without odds."""
+
+    site: GoingSite
+    body: Sought
+    susceptibility: Susceptibilities
+    magnetisation: Magnetisation
+    plan: PlannedAs
+    anomaly: ExpectedAnomaly
+    noise: ReadingNoise
+    profiles: list[Profile]
+    strike_share: float
+    wanted: float
+    warnings: list[str]
+    assumed: list[str]
+
+
+@dataclass(frozen=True)
+class OddsResult:
+    """Probability of detection, and that with the contrast at either end of its range."""
+
+    probability: float
+    low: float
+    high: float
+    wanted: float
+    text: str
+
+
+def expected(folder: Folder, changes: Mapping[str, Any]) -> ExpectedResult:
+    """Return the anomaly to expect with these settings tried; nothing is written.
+
+    Parameters
+    ----------
+    folder : Folder
+        The survey.
+    changes : mapping
+        Settings by dotted name; with `plan.latitude_deg` and `plan.longitude_deg` the place is
+        that and not the area's.
+
+    Raises
+    ------
+    InputError
+        When no place is known, a setting is wrong, or nothing tells how magnetic the body is.
+    """
+    from lodewalk.steps.feasibility import expected as of_step
+
+    inputs, settings = _tried(folder, changes)
+    found, _ = of_step(inputs, settings)
+    rocks = {name: SusceptibilityRange(**row) for name, row in found["susceptibility"].items()}
+    return ExpectedResult(
+        site=GoingSite(**found["site"]),
+        body=Sought(**found["body"]),
+        susceptibility=Susceptibilities(**rocks),
+        magnetisation=Magnetisation(**found["magnetisation"]),
+        plan=PlannedAs(**found["plan"]),
+        anomaly=ExpectedAnomaly(**found["anomaly"]),
+        noise=ReadingNoise(**found["noise"]),
+        profiles=[Profile(**row) for row in found["profiles"]],
+        strike_share=found["strike_share"],
+        wanted=found["wanted"],
+        warnings=found["warnings"],
+        assumed=found["assumed"],
+    )
+
+
+def expected_odds(folder: Folder, changes: Mapping[str, Any]) -> OddsResult:
+    """Return the odds of detection with these settings tried; nothing is written.
+
+    Raises
+    ------
+    InputError
+        As for `expected`.
+    """
+    from threadpoolctl import threadpool_limits
+
+    from lodewalk.steps.feasibility import expected as of_step
+    from lodewalk.steps.feasibility_odds import first_odds
+    from lodewalk.steps.feasibility_words import odds_words
+
+    inputs, settings = _tried(folder, changes)
+    found, parts = of_step(inputs, settings)
+    with threadpool_limits(limits=1, user_api="blas"):
+        first, low, high = first_odds(*parts, settings)
+    wanted = found["wanted"]
+    span = f", {odds_words(low)} to {odds_words(high)}" if high - low > 0.005 else ""
+    enough = "as wanted" if first >= wanted else f"less than the {wanted:.0%} wanted"
+    text = (
+        f"This survey finds the {found['body']['kind']} with a probability of "
+        f"{odds_words(first)}{span} with the contrast at the ends of its range; {enough}."
+        if span
+        else f"This survey finds the {found['body']['kind']} with a probability of "
+        f"{odds_words(first)}; {enough}."
+    )
+    return OddsResult(first, low, high, wanted, text)
+
+
+def feasibility_tried(
+    folder: Folder,
+    changes: Mapping[str, Any],
+    *,
+    reporter: Reporter | None = None,
+    cancelled: Callable[[], bool] = lambda: False,
+) -> FeasibilityResult:
+    """Return the whole feasibility with these settings tried; nothing is written.
+
+    Raises
+    ------
+    InputError
+        As for `expected`.
+    """
+    from threadpoolctl import threadpool_limits
+
+    from lodewalk.steps.feasibility import run
+
+    inputs, settings = _tried(folder, changes)
+    context = Context(step="feasibility", reporter=reporter or Silent(), cancelled=cancelled)
+    with threadpool_limits(limits=1, user_api="blas"):
+        made: Any = run(inputs, settings, context)["feasibility"]
+    return feasibility_result(made.values, None)
+
+
+def _tried(folder: Folder, changes: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return what the step takes and its settings, with the place that is tried or known."""
+    here = dict(changes)
+    placed = all(here.get(name) is not None for name in PLACE)
+    if not placed:
+        found = survey_place(folder)
+        if found.source == "readings":
+            here |= dict(zip(PLACE, (found.latitude_deg, found.longitude_deg), strict=True))
+    settings = picked_for(tried_settings(folder, here), "feasibility")
+    inputs = inputs_before(folder, without=("area",) if placed else ())
+    _check_contrast(settings)
+    return inputs, settings
+
+
+def _check_contrast(settings: Mapping[str, Any]) -> None:
+    """Let an unknown rock be told beside its own field."""
+    from lodewalk.methods.planning.rocks import rock_named
+
+    for section in ("body", "host"):
+        name = settings[section]["rock"]
+        if name:
+            try:
+                rock_named(name)
+            except InputError as error:
+                error.field = f"{section}.rock"  # type: ignore[attr-defined]
+                raise

@@ -1,0 +1,68 @@
+// What a plan comes to: kilometres, hours, days, base, odds, lines; and the files when it is made.
+import { fill, h, number } from "../elements.js";
+import { term } from "../help.js";
+import { note } from "../notices.js";
+import { table } from "../tables.js";
+
+/** @param {any} found a plan as it would be */
+export function effortOf(found) {
+  const { effort, kilometres: way } = found;
+  const hours = found.days.reduce((/** @type {number} */ sum, /** @type {any} */ day) => sum + day.hours, 0);
+  const rows = [
+    ["Area", `${number(found.area_m2 / 1e4, 1)} ha, ${number(found.walkable_m2 / 1e4, 1)} ha walked`],
+    ["Lines", `${found.lines}, each ${number(found.spacing_m, 1)} m, azimuth ${number(found.azimuth_deg, 0)}°`],
+    ["Tie lines", `${found.ties}, each ${number(found.tie_spacing_m, 0)} m`],
+    ["On lines and ties", `${number(way.lines_km + way.ties_km, 1)} km`],
+    ["Repeated and between", `${number(way.repeat_km + way.between_km, 1)} km`],
+    ["Hours", `${number(hours, 0)} h in the field`],
+    ["Days", `${effort.days} most likely, ${effort.days_low} to ${effort.days_high}`],
+    ["Batteries", `rover ${effort.batteries_rover}, base ${effort.batteries_base}`],
+  ];
+  return [h("dl", { class: "figures" }, ...rows.map(([name, value]) => h("div", {}, h("dt", {}, name), h("dd", {}, value)))),
+    h("p", { class: "hint" }, `Days with storms and what is walked again. Base: ${number(found.base.easting_m, 0)} m E, ${number(found.base.northing_m, 0)} m N. ${found.base_hours} ${found.on_site_test}`),
+    found.optimised_when_made && note("info", h("p", {}, "Neither spacing nor azimuth is set: when the plan is made better lines are sought, which takes too long for this view. It shows the rule of thumb.")),
+    ...[...found.warnings, ...found.repairs].map((/** @type {string} */ text) => note("doubt", h("p", {}, text))),
+    h("details", {}, h("summary", {}, "Why these lines, and what the effort rests on"),
+      h("ul", {}, ...Object.entries(found.why).map(([name, text]) => h("li", {}, `${name}: ${text}`)), ...effort.assumptions.map((/** @type {string} */ text) => h("li", {}, text))))];
+}
+
+/** @param {any} found */
+export function linesOf(found) {
+  const rows = found.pieces.map((/** @type {any} */ piece) => ({ ...piece, from_e: piece.ends_m[0][0], from_n: piece.ends_m[0][1], to_e: piece.ends_m[1][0], to_n: piece.ends_m[1][1] }));
+  return table({ name: "Planned lines", rows, most: 200, columns: [
+    { key: "line", title: "Line" }, { key: "kind", title: "Kind" }, { key: "day", title: "Day", digits: 0 }, { key: "rover", title: "Rover", digits: 0 },
+    { key: "length_m", title: "Length", unit: "m", digits: 0 }, { key: "from_e", title: "From easting", unit: "m", digits: 1 }, { key: "from_n", title: "From northing", unit: "m", digits: 1 },
+    { key: "to_e", title: "To easting", unit: "m", digits: 1 }, { key: "to_n", title: "To northing", unit: "m", digits: 1 }] });
+}
+
+/** Strokes of outlines and lines for a map. @param {any} found @param {{easting: number, northing: number}} origin */
+export function strokesOf(found, origin) {
+  const local = (/** @type {number[][]} */ corners) => ({ x: corners.map(([east]) => east - origin.easting), y: corners.map(([, north]) => north - origin.northing) });
+  const looks = /** @type {Record<string, any>} */ ({
+    exclusion: { style: "--bad", width: 2 }, "kept clear": { style: "--bad", width: 1, dash: [4, 4] }, area: { style: "--ink", width: 2 },
+    line: { style: "--curve-1", width: 1.2 }, tie: { style: "--curve-3", width: 1.6, dash: [8, 4] }, repeat: { style: "--curve-2", width: 4 },
+  });
+  const rings = found.outlines.filter((/** @type {any} */ ring) => ring.geometry !== "point").map((/** @type {any} */ ring) => ({ ...local(ring.corners_m), ...looks[ring.role], label: ring.role === "exclusion" ? ring.name || ring.kind : undefined }));
+  const seen = new Set();
+  const pieces = (found.pieces ?? []).filter((/** @type {any} */ piece) => {
+    const again = piece.kind === "repeat" && seen.has(piece.line);
+    seen.add(piece.line);
+    return !again;
+  });
+  return [...rings, ...pieces.map((/** @type {any} */ piece) => ({ ...local(piece.ends_m), ...looks[piece.kind] }))];
+}
+
+/** @param {HTMLElement} place @param {any} made */
+export function paintMade(place, made) {
+  const list = (/** @type {any[]} */ rows, /** @type {string} */ query) => h("ul", { class: "files" }, ...rows.map((row) => h("li", {},
+    h("a", { href: `/api/plan/files/${encodeURIComponent(row.name)}${query}`, download: "" }, row.name), h("span", { class: "dim" }, ` ${row.about}, ${number(row.size / 1024, 0)} kB`))));
+  fill(place,
+    made.files.length ? [h("p", {}, made.adopted.length ? `The plan is the survey's: ${made.adopted.join(", ")}.` : "Files of the plan that was made."), list(made.files, "")].flat() : h("p", { class: "dim" }, "No plan has been made yet. Make it, and its files for handheld, paper and GIS stand here."),
+    made.draft.length > 0 && h("h3", {}, "Draft"), made.draft.length > 0 && list(made.draft, "?draft=true"));
+}
+
+/** @param {any} made */
+export function cautionsOf(made) {
+  return [h("h2", {}, "Before anybody walks"), h("p", {}, "A ", term("line", "planned line"), " is a wish: the ground decides. Local rules prevail."),
+    h("div", { class: "two" }, ...made.cautions.map((/** @type {any} */ one) => h("p", {}, h("strong", {}, `${one.name}. `), one.text)))];
+}

@@ -1,0 +1,204 @@
+// Will it show? Dials for body, lines and noise; the expected anomaly beside the noise; the odds.
+import { send } from "../api.js";
+import { fill, h, number } from "../elements.js";
+import { term } from "../help.js";
+import { atWork } from "../run.js";
+import { follow } from "../live.js";
+import { note, show } from "../notices.js";
+import { pictureButtons } from "../pictures.js";
+import { SeriesView } from "../series.js";
+import { table } from "../tables.js";
+import { Asker } from "./ask.js";
+import { chooser, clearTold, dial, tellBeside } from "./dials.js";
+import { oddsBar, per, useThese } from "./use.js";
+
+/** Sizes that count for each kind of body. @type {Record<string, string[]>} */
+const SIZES = {
+  dyke: ["width_m", "length_m", "depth_extent_m", "strike_deg", "dip_deg"],
+  sheet: ["width_m", "length_m", "depth_extent_m", "strike_deg", "dip_deg"],
+  prism: ["width_m", "length_m", "depth_extent_m", "strike_deg", "dip_deg"],
+  contact: ["depth_extent_m", "strike_deg", "dip_deg"],
+  pipe: ["radius_m", "depth_extent_m"], sphere: ["radius_m"],
+  "folded bed": ["width_m", "length_m", "depth_extent_m", "strike_deg", "dip_deg", "opening_deg"],
+};
+const ROCK = "diabase";
+
+const BODY = [
+  { name: "body.depth_m", label: "Depth of its top", low: 0.5, high: 300, log: true, word: "depth" },
+  { name: "body.width_m", label: "Width", low: 0.5, high: 300, log: true },
+  { name: "body.length_m", label: "Length", low: 5, high: 5000, log: true },
+  { name: "body.depth_extent_m", label: "Top to bottom", low: 1, high: 2000, log: true },
+  { name: "body.radius_m", label: "Radius", low: 0.5, high: 300, log: true },
+  { name: "body.strike_deg", label: "Strike", low: 0, high: 180, step: 1 },
+  { name: "body.dip_deg", label: "Dip", low: 5, high: 175, step: 1 },
+  { name: "body.opening_deg", label: "Opening", low: 10, high: 175, step: 1 },
+];
+const MAGNETIC = [
+  { name: "body.susceptibility", label: "Susceptibility of the body", low: 1e-5, high: 1, log: true, none: "from its rock", word: "susceptibility" },
+  { name: "host.susceptibility", label: "Susceptibility of the host", low: 1e-6, high: 0.3, log: true, none: "from its rock" },
+  { name: "body.koenigsberger", label: "Remanent over induced", low: 0, high: 10, step: 0.1 },
+  { name: "body.remanence_inclination_deg", label: "Remanence, inclination", low: -90, high: 90, step: 1, none: "along the field" },
+  { name: "body.remanence_declination_deg", label: "Remanence, declination", low: -180, high: 180, step: 1, none: "along the field" },
+];
+const LINES = [
+  { name: "plan.line_spacing_m", label: "Line spacing", low: 2, high: 500, log: true, none: "chosen", word: "line spacing" },
+  { name: "plan.line_azimuth_deg", label: "Azimuth of the lines", low: 0, high: 180, step: 1, none: "chosen", word: "azimuth" },
+  { name: "plan.sensor_height_m", label: "Sensor height", low: 0.3, high: 10, step: 0.1, word: "sensor height" },
+  { name: "plan.reading_interval_m", label: "Between readings", low: 0.1, high: 20, log: true },
+];
+const NOISE = [
+  { name: "survey_noise.instrument_nT", label: "Sensor", low: 0.01, high: 10, log: true },
+  { name: "survey_noise.walking_nT", label: "Walking", low: 0, high: 5, step: 0.1 },
+  { name: "survey_noise.diurnal_nT", label: "Left by the diurnal correction", low: 0, high: 10, step: 0.1 },
+  { name: "host.noise_nT", label: "Rocks not sought", low: 0, high: 50, step: 0.5 },
+  { name: "host.soil_noise_nT", label: "Soil and boulders", low: 0, high: 20, step: 0.1 },
+];
+
+/** @param {import("./dials.js").Tried} tried @param {{name: string, low: number, high: number, typical: number}[]} rocks */
+export function showing(tried, rocks) {
+  /** @type {{latitude_deg: number, longitude_deg: number, date: string|null}|null} */
+  let place = null;
+  const wrong = h("div", { class: "wrong" });
+  const kind = chooser(tried, { name: "body.kind", label: "Kind of body" });
+  const rock = chooser(tried, { name: "body.rock", label: "Rock of the body", none: "such as diabase" }, "rocks");
+  const host = chooser(tried, { name: "host.rock", label: "Rock around it", none: "not said: taken as not magnetic" }, "rocks");
+  const dials = new Map([...BODY, ...MAGNETIC, ...LINES, ...NOISE].map((wanted) => [wanted.name, dial(tried, wanted)]));
+  const group = (/** @type {string} */ title, /** @type {{name: string}[]} */ list, /** @type {HTMLElement[]} */ before = []) =>
+    h("fieldset", {}, h("legend", {}, title), ...before, ...list.map(({ name }) => /** @type {any} */ (dials.get(name)).element));
+  const panel = h("div", { class: "dials", role: "group", ariaLabel: "What is sought and how" },
+    h("datalist", { id: "rocks" }, ...rocks.map((row) => h("option", { value: row.name }, `${row.low} to ${row.high} SI`))),
+    group("Body", BODY, [kind.element, rock.element]), group("Magnetisation", MAGNETIC, [host.element]), group("Lines", LINES), group("Noise, 1 sd", NOISE));
+  const view = new SeriesView("Expected anomaly", { xTitle: "Distance from the body's middle, m", yTitle: "Anomaly, nT" });
+  const odds = h("div", { class: "odds-place", role: "status" });
+  const figures = h("div", {});
+  const notes = h("div", {});
+  const values = h("details", {}, h("summary", {}, "The profile as a table"), h("div", {}));
+  const more = whatHelps(() => sent(tried, place), panel, wrong);
+  const use = h("button", { type: "button", class: "primary", onclick: () => useThese(tried, sent(tried, place), paint).catch((error) => tellBeside(panel, wrong, error)) }, "Use these in the survey…");
+  const reset = h("button", { type: "button", onclick: () => {
+    tried.clear();
+    paint();
+  } }, "Back to the survey's values");
+  const element = h("section", { class: "card" }, h("h2", {}, "Will it show?"),
+    h("p", { class: "dim" }, "Move a slider: the anomaly to expect is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so."),
+    h("div", { class: "going" }, panel, h("div", { class: "told-side" }, wrong, h("h3", {}, term("feasibility", "Odds of detection")), odds,
+      view.element, h("div", { class: "row" }, pictureButtons(view, "expected anomaly")), figures, notes, values,
+      h("div", { class: "row" }, use, reset), more)));
+  const asker = new Asker(() => send("POST", "expected", { changes: sent(tried, place) }), shown, () => send("POST", "expected/odds", { changes: sent(tried, place) }), (found) => {
+    odds.classList.remove("stale");
+    fill(odds, oddsBar(found), h("p", {}, found.text));
+  }, (error) => {
+    fill(odds, h("p", { class: "waiting" }, "No odds as long as something is missing or wrong."));
+    tellBeside(panel, wrong, error);
+  });
+
+  /** @param {any} found */
+  function shown(found) {
+    clearTold(panel, wrong);
+    draw(view, found);
+    odds.classList.add("stale");
+    if (!odds.querySelector(".odds")) fill(odds, h("p", { class: "waiting" }, "Reckoning the odds…"));
+    dials.get("plan.line_spacing_m")?.told(found.plan.line_spacing_m);
+    dials.get("plan.line_azimuth_deg")?.told(found.plan.line_azimuth_deg);
+    dials.get("body.susceptibility")?.told(Math.max(1e-5, found.susceptibility.target.typical));
+    dials.get("host.susceptibility")?.told(Math.max(1e-6, found.susceptibility.host.typical));
+    fill(figures, h("p", {}, found.anomaly.text), figuresOf(found));
+    fill(notes, ...found.warnings.map((/** @type {string} */ text) => note("doubt", h("p", {}, text))),
+      found.assumed.length > 0 && h("details", {}, h("summary", {}, "What is assumed"), h("ul", {}, ...found.assumed.map((/** @type {string} */ text) => h("li", {}, text)))));
+    const [profile] = found.profiles;
+    const rows = profile.distance_m.map((/** @type {number} */ distance, /** @type {number} */ i) => ({ distance, anomaly: profile.anomaly_nT[i] }));
+    fill(/** @type {HTMLElement} */ (values.lastElementChild), values.hasAttribute("open") && table({ name: "Expected anomaly", rows, most: 40, columns: [{ key: "distance", title: "Distance", unit: "m", digits: 1 }, { key: "anomaly", title: "Anomaly", unit: "nT", digits: 2 }] }));
+  }
+
+  function sizes() {
+    const own = SIZES[tried.get("body.kind")] ?? [];
+    for (const { name } of BODY.slice(1)) /** @type {any} */ (dials.get(name)).element.hidden = !own.includes(name.split(".")[1]);
+  }
+  function paint() {
+    for (const part of [kind, rock, host, ...dials.values()]) part.paint();
+  }
+  tried.changed = () => {
+    sizes();
+    asker.ask();
+  };
+  values.addEventListener("toggle", () => asker.ask());
+  if (!tried.get("body.rock") && tried.get("body.susceptibility") === null) {
+    tried.values.set("body.rock", ROCK); // as the command line takes it where nothing is said
+    rock.paint();
+  }
+  sizes();
+  return { element, paint: () => {
+    paint();
+    sizes();
+  }, at: (/** @type {any} */ tries, /** @type {string} */ _crs) => {
+    place = tries;
+    asker.ask();
+  } };
+}
+
+/** What is tried, with the place if another one is. @param {import("./dials.js").Tried} tried @param {{latitude_deg: number, longitude_deg: number}|null} place */
+function sent(tried, place) {
+  return place ? { ...tried.changes(), "plan.latitude_deg": place.latitude_deg, "plan.longitude_deg": place.longitude_deg } : tried.changes();
+}
+
+/** @param {SeriesView} view @param {any} found */
+function draw(view, found) {
+  const { anomaly, noise } = found;
+  const [first, second] = found.profiles;
+  const wide = 1.645 * noise.reading_nT;
+  const sizes = [anomaly.size_low, anomaly.size_high];
+  const ends = (/** @type {(...all: number[]) => number} */ pick) => first.anomaly_nT.map((/** @type {number} */ value) => pick(...sizes.map((size) => size * value)));
+  view.set({
+    curves: [{ x: first.distance_m, y: first.anomaly_nT, style: "--curve-1", name: `${first.name}, azimuth ${number(first.azimuth_deg, 0)}°`, width: 2 },
+      ...(second ? [{ x: second.distance_m, y: second.anomaly_nT, style: "--curve-2", name: "along a line" }] : [])],
+    bands: [{ x: first.distance_m, low: ends(Math.min), high: ends(Math.max), name: "contrast" },
+      { x: first.distance_m, low: first.distance_m.map(() => -wide), high: first.distance_m.map(() => wide), style: "--noise-band", name: "noise, 90 %" }],
+  });
+  view.label = `Expected anomaly against distance. ${anomaly.text} Noise of one reading ±${number(wide, 1)} nT, nine in ten.`;
+  view.heading = `Expected anomaly of the ${found.body.kind}`;
+  view.notes = () => [`Grey-gold band: noise of one reading, ±${number(wide, 1)} nT in nine of ten; tinted band: the contrast's range. Reference field ${found.site.model}, ${number(found.site.epoch, 1)}.`];
+}
+
+/** @param {any} found */
+function figuresOf({ anomaly, noise, susceptibility, magnetisation, strike_share: share }) {
+  const rock = (/** @type {any} */ own) => `${Number(own.typical.toPrecision(2))}${own.low === own.high ? "" : ` (${Number(own.low.toPrecision(2))} to ${Number(own.high.toPrecision(2))})`} SI`;
+  const rows = [
+    ["Peak to trough", `${number(anomaly.peak_to_trough_nT, 1)} nT`], ["Width at half", `${number(anomaly.width_m, 1)} m`],
+    ["Noise of one reading", `${number(noise.reading_nT, 2)} nT (1 sd)`], ["Anomaly over noise", `${number(noise.ratio, 1)} times`],
+    ["Body", rock(susceptibility.target)], ["Contrast", rock(susceptibility.contrast)],
+    ["Magnetisation", `${Number(magnetisation.total_A_m.toPrecision(2))} A/m`], ["Of the best strike", `${Math.round(100 * share)} %`],
+  ];
+  return h("dl", { class: "figures" }, ...rows.map(([name, value]) => h("div", {}, h("dt", {}, name), h("dd", {}, value))));
+}
+
+/** What would change the odds most: reckoned when asked, since it takes long. @param {() => Record<string, any>} changes @param {HTMLElement} panel @param {HTMLElement} wrong */
+function whatHelps(changes, panel, wrong) {
+  const place = h("div", { role: "status" });
+  let mine = -1;
+  const button = /** @type {HTMLButtonElement} */ (h("button", { type: "button", onclick: async () => {
+    try {
+      mine = (await send("POST", "feasibility", { changes: changes() })).id;
+      fill(place, h("p", { class: "waiting" }, "Reckoning; it takes some seconds. You can go on meanwhile."));
+    } catch (error) {
+      if (/** @type {any} */ (error).problem?.field) tellBeside(panel, wrong, error);
+      else show(error, place);
+    }
+  } }, "What would change the odds most?"));
+  follow(({ job }) => {
+    button.disabled = atWork(job);
+    if (!job || job.id !== mine || job.status !== "done") return;
+    mine = -1;
+    fill(place, ...changesOf(job.result));
+  });
+  return h("div", {}, button, place);
+}
+
+/** @param {any} found */
+function changesOf(found) {
+  const rows = [...found.changes, ...found.cases.map((/** @type {any} */ row) => ({ text: `With the ${row.what} at its ${row.end} end, ${Number(row.value.toPrecision(3))}.`, probability: row.probability, gain: row.probability - found.probability }))];
+  return [h("p", {}, h("strong", {}, found.summary)), h("ul", {}, ...found.reasons.map((/** @type {string} */ text) => h("li", {}, text))),
+    table({ name: "What changes the odds", rows, columns: [
+      { key: "text", title: "Done otherwise" },
+      { key: "probability", title: "Odds", show: (row) => per(row.probability) },
+      { key: "gain", title: "Gain", show: (row) => `${row.gain < 0 ? "−" : "+"}${number(Math.abs(100 * row.gain), 1)} %` }] })];
+}

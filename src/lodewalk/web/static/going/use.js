@@ -1,0 +1,75 @@
+// Taking tried values into the survey: what changes, what it re-runs, and the way back.
+import { get, send } from "../api.js";
+import { folded } from "../decide.js";
+import { dialog } from "../dialogs.js";
+import { h } from "../elements.js";
+import { form } from "../forms.js";
+import { say, show } from "../notices.js";
+
+/** @typedef {import("./dials.js").Tried} Tried */
+
+/** @param {any} value */
+export function plain(value) {
+  return value === null || value === undefined || value === "" ? "not set" : String(value);
+}
+
+/** Table of what changes. @param {Tried} tried @param {Record<string, any>} changes */
+export function changeTable(tried, changes) {
+  return h("table", { class: "grid" },
+    h("thead", {}, h("tr", {}, ...["Setting", "Now", "Then", "Unit"].map((text) => h("th", { scope: "col" }, text)))),
+    h("tbody", {}, ...Object.entries(changes).map(([name, value]) => h("tr", {},
+      h("td", {}, name), h("td", { class: "num" }, plain(tried.row(name).value)), h("td", { class: "num" }, h("strong", {}, plain(value))), h("td", {}, tried.row(name).unit)))));
+}
+
+/** Show what the changes re-run, then make them. @param {Tried} tried @param {Record<string, any>} changes @param {() => void} done */
+export async function useThese(tried, changes, done) {
+  if (!Object.keys(changes).length) return say("info", "What is tried is what the survey has already.");
+  const found = await send("POST", "settings/preview", { changes });
+  const before = Object.fromEntries(Object.keys(changes).map((name) => [name, tried.row(name).changed ? tried.row(name).value : null]));
+  dialog("Use these in the survey", (close) => form(async () => {
+    tried.take(await send("PATCH", "settings", { changes }));
+    for (const name of Object.keys(changes)) tried.values.delete(name);
+    close();
+    done();
+    say("good", "The survey has these settings now; the next run takes them up.", { words: "Undo", act: () => undo(tried, before, done) });
+  },
+  changeTable(tried, changes), folded(found),
+  h("div", { class: "row end" }, h("button", { type: "submit", class: "primary" }, "Change them"), h("button", { type: "button", onclick: close }, "Leave them"))), { wide: true });
+}
+
+/** @param {Tried} tried @param {Record<string, any>} before @param {() => void} done */
+async function undo(tried, before, done) {
+  try {
+    tried.take(await send("PATCH", "settings", { changes: before }));
+    done();
+    say("good", "The settings are as they were.");
+  } catch (error) {
+    show(error);
+  }
+}
+
+export async function settingsNow() {
+  return get("settings");
+}
+
+/** @param {number} chance */
+export function per(chance) {
+  if (chance > 0.995) return "over 99 %";
+  return chance < 0.005 ? "under 1 %" : `${Math.round(100 * chance)} %`;
+}
+
+/** Odds as sign, word and a bar with what is wanted. @param {{probability: number, low?: number, high?: number, wanted: number}} odds */
+export function oddsBar({ probability, low = probability, high = probability, wanted }) {
+  const [kind, sign, word] = probability >= wanted ? ["keep", "✓", "as wanted"] : probability >= 0.5 ? ["doubt", "?", "less than wanted"] : ["re-walk", "✕", "it would more likely be missed"];
+  const span = h("span", { class: "odds-span" });
+  const mark = h("span", { class: "odds-mark" });
+  const goal = h("span", { class: "odds-goal" });
+  span.style.left = `${100 * low}%`;
+  span.style.width = `${Math.max(0.5, 100 * (high - low))}%`;
+  mark.style.left = `${100 * probability}%`;
+  goal.style.left = `${100 * wanted}%`;
+  return h("div", { class: "odds" },
+    h("p", { class: `verdict ${kind} odds-word` }, `${sign} ${per(probability)}`, h("span", {}, ` ${word}`)),
+    h("div", { class: "odds-track", ariaHidden: "true" }, span, goal, mark),
+    h("p", { class: "hint odds-ends", ariaHidden: "true" }, h("span", {}, "0 %"), h("span", {}, `line: ${Math.round(100 * wanted)} % wanted`), h("span", {}, "100 %")));
+}

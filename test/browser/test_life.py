@@ -1,0 +1,122 @@
+"""Runs, two pages, reloads and sudden ends: what is on disk stays sound, and every page says so."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+from playwright.sync_api import expect
+
+from lodewalk.services.add import add_files
+from lodewalk.services.new import new_survey
+from lodewalk.services.opening import open_survey
+from lodewalk.services.stale import pending
+from small_survey import CRS, write_small_survey
+
+#: A run of the small survey may take this long on a busy machine [ms].
+RUN_MS = 240_000
+
+
+@pytest.fixture
+def small(tmp_path):
+    """A survey of 366 readings with its files, not run yet."""
+    truth = write_small_survey(tmp_path)
+    place = tmp_path / "small"
+    new_survey(place, name="Small", crs=CRS)
+    for file, role, instrument in ((truth.base, "base", "B1"), (truth.rover, "rover", "R1")):
+        add_files(open_survey(place), [file], role=role, instrument=instrument)
+    return place
+
+
+def run_by_command(place):
+    """Run a survey from the command line; return the steps that ran."""
+    done = subprocess.run(
+        [sys.executable, "-m", "lodewalk", "run", str(place), "--json"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return [row["step"] for row in json.loads(done.stdout)["steps"] if row["ran"]]
+
+
+def is_sound(place):
+    """Nothing half-written lies in the folder, and what is there can be read."""
+    assert not list(place.rglob("*.lodewalk-part"))
+    return pending(open_survey(place)).steps
+
+
+def at_work(there):
+    """The mark of a run under way."""
+    return there.page.get_by_role("progressbar")
+
+
+def up_to_date(there):
+    """The mark of a survey that needs no run."""
+    return there.seen("button", "Up to date")
+
+
+def run_button(there):
+    """The button in the bar that brings the survey up to date."""
+    return there.page.get_by_role("banner").get_by_role("button", name="Run", exact=True)
+
+
+def start(there):
+    """Start a run and see it begin."""
+    run_button(there).click()
+    expect(at_work(there)).to_be_visible()
+
+
+def test_a_stopped_run_leaves_a_sound_folder_and_the_next_one_ends_well(small, opened, visit):
+    there = visit(opened(small), "/days")
+    start(there)
+    there.page.get_by_role("button", name="Stop", exact=True).click()
+    expect(there.page.get_by_text("stopped")).to_be_visible(timeout=RUN_MS)
+    assert is_sound(small)
+    start(there)
+    expect(up_to_date(there)).to_be_visible(timeout=RUN_MS)
+    assert is_sound(small) == []
+    assert run_by_command(small) == []
+
+
+def test_two_pages_show_one_run_and_one_decision_and_a_reload_loses_nothing(small, opened, visit):
+    served = opened(small)
+    here = visit(served, "/days")
+    there = visit(served, "/settings", beside=here)
+    start(here)
+    expect(at_work(there)).to_be_visible()
+    here.page.reload()
+    here.ready()
+    expect(at_work(here)).to_be_visible()
+    for one in (here, there):
+        expect(up_to_date(one)).to_be_visible(timeout=RUN_MS)
+    expect(here.seen("application", "Map")).to_be_visible()  # the room filled itself anew
+
+    body = {"kind": "drop", "readings": ["x:1"], "reason": "fence", "who": "K. F."}
+    made = there.page.request.post(
+        f"{served.home}/api/decisions", data=body, headers={"origin": served.home}
+    )
+    assert made.status == 201, made.text()
+    for one in (here, there):
+        expect(run_button(one)).to_be_visible()
+    expect(here.page.get_by_text("fence")).to_be_visible()
+
+
+def test_after_a_sudden_end_in_a_run_the_products_are_sound_and_the_page_tells_what_to_do(
+    small, opened, visit
+):
+    served = opened(small)
+    there = visit(served, "/days")
+    start(there)
+    expect(there.seen("button", "readings")).to_be_visible(timeout=RUN_MS)
+    with there.forgiven("ERR_"):
+        served.kill()
+        expect(there.page.get_by_role("alert").filter(has_text="doesn't answer")).to_be_visible()
+        expect(there.page.get_by_text("open the new address")).to_be_visible()
+        there.page.close()
+    left = [row.step for row in pending(open_survey(small)).steps]
+    assert left
+    again = visit(opened(small), "/days")
+    start(again)
+    expect(up_to_date(again)).to_be_visible(timeout=RUN_MS)
+    assert is_sound(small) == []
+    assert run_by_command(small) == []
