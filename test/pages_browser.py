@@ -165,3 +165,56 @@ def barriers(page):
         + "; ".join(node["html"][:160] for node in rule["nodes"][:5])
         for rule in found
     ]
+
+
+#: What has the focus: its name, and whether the eye finds it.
+FOCUSED = """() => {
+  const held = document.activeElement;
+  if (!held || held === document.body) return { name: "nothing", shown: false };
+  const style = getComputedStyle(held);
+  const box = held.getBoundingClientRect();
+  const ringed = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) > 0;
+  return {
+    name: `${held.tagName} ${held.getAttribute("aria-label") ?? held.textContent.trim().slice(0, 40)}`,
+    shown: (ringed || style.boxShadow !== "none") && box.width > 0 && box.height > 0
+      && box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth,
+  };
+}"""
+
+
+class Keyboard:
+    """A person who has keys alone, and always has to see where they are."""
+
+    def __init__(self, page, most=300):
+        self.page = page
+        self.most = most
+
+    def seen(self):
+        """The focus is somewhere, and the eye finds it."""
+        self.page.wait_for_function(f"() => ({FOCUSED})().name !== 'nothing'", timeout=3000)
+        found = self.page.evaluate(FOCUSED)
+        assert found["shown"], f"the eye doesn't find the focus on {found['name']}"
+
+    def to(self, wanted):
+        """Go to an element by Tab, and round the page where it lies behind."""
+        wanted.wait_for()
+        for _ in range(self.most):
+            if wanted.evaluate("element => element === document.activeElement"):
+                self.seen()
+                return
+            self.page.keyboard.press("Tab")
+            found = self.page.evaluate(FOCUSED)
+            # From the last element the focus goes to the browser's own bar, once a round.
+            assert found["shown"] or found["name"] == "nothing", found["name"]
+        raise AssertionError("Tab doesn't lead there")
+
+    def press(self, wanted):
+        """Go to a button or link and press Enter."""
+        self.to(wanted)
+        self.page.keyboard.press("Enter")
+
+    def write(self, wanted, text):
+        """Go to a field and write into it, over what stands there."""
+        self.to(wanted)
+        self.page.keyboard.press("ControlOrMeta+a")
+        self.page.keyboard.type(text)

@@ -26,11 +26,11 @@ export function follow(listener) {
 export function onChange(listener) {
   let known = state?.mark ?? null;
   return follow((now) => {
+    known ??= now.mark; // what the page is filled from, even when that is in the middle of a run
     const busy = now.job && ["running", "stopping"].includes(now.job.status);
     if (busy || now.mark === known || now.mark === GONE) return;
-    const first = known === null;
     known = now.mark;
-    if (!first) listener();
+    listener();
   });
 }
 

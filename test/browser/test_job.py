@@ -1,0 +1,182 @@
+"""The whole job in a browser, from an empty folder to the package: by mouse, and by keyboard."""
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from lodewalk.services.opening import open_survey
+from pages_browser import Keyboard
+from small_survey import CRS, write_small_survey
+
+#: Long work may take this long on a busy machine [ms].
+LONG_MS = 240_000
+
+
+@pytest.fixture
+def shelf(tmp_path):
+    """An empty folder in which surveys will be made."""
+    place = tmp_path / "shelf"
+    place.mkdir()
+    return place
+
+
+def card(there, heading):
+    """The part of a page under this heading."""
+    return there.page.get_by_role("heading", name=heading, exact=True).locator("xpath=..")
+
+
+def to_room(there, name):
+    there.page.get_by_role("navigation", name="Rooms").get_by_role("link", name=name).click()
+    there.page.wait_for_url(f"**/{name.lower().replace(' ', '')}*")
+    there.ready()
+
+
+def choose_files(there, paths):
+    with there.page.expect_file_chooser() as chooser:
+        there.seen("button", "Drop files here").click()
+    chooser.value.set_files(paths)
+
+
+def add(there, path, *, role, instrument="", zone=""):
+    """Say what a file is, and add it once the page understands it."""
+    shown = there.seen("article", f"File {path.name}")
+    shown.get_by_label("Role").select_option(role)
+    if instrument:
+        shown.get_by_label("Instrument").fill(instrument)
+    if zone:
+        shown.get_by_label("Time zone").fill(zone)
+        shown.get_by_label("Time zone").press("Tab")
+    button = shown.get_by_role("button", name="Add", exact=True)
+    expect(button).to_be_enabled()
+    button.click()
+    expect(shown).to_be_hidden()
+
+
+def test_the_whole_job_by_mouse(demo_survey, shelf, opened, visit):
+    there = visit(opened(shelf))
+    page = there.page
+    fresh = card(there, "New survey")
+    fresh.get_by_label("Name").fill("North hill")
+    fresh.get_by_label("Reference system").fill(CRS)
+    fresh.get_by_role("button", name="Make it").click()
+    page.wait_for_url("**/site")
+    there.ready()
+
+    to_room(there, "Days")
+    files = [
+        demo_survey / "incoming" / name
+        for name in ("base_2026-03-10.txt", "R1_2026-03-10.csv", "planned_lines.gpx")
+    ]
+    choose_files(there, files)
+    add(there, files[0], role="base", instrument="B1", zone="-03:00")
+    add(there, files[1], role="rover", instrument="R1")
+    add(there, files[2], role="plan")
+    page.get_by_role("banner").get_by_role("button", name="Run", exact=True).click()
+    expect(there.seen("button", "Up to date")).to_be_visible(timeout=LONG_MS)
+
+    lines = there.seen("grid", "Lines of 2026-03-10")
+    expect(lines.get_by_role("row").filter(has_text="keep").first).to_be_visible()
+    lines.get_by_role("row").filter(has_text="keep").first.click()
+    line = re.search(r"line=(\w+)", page.url)[1]
+
+    there.seen("button", "Drop a span").click()
+    dialog = there.seen("dialog", "Drop a span")
+    expect(dialog.get_by_label("Instrument")).to_have_value("R1")
+    expect(dialog.get_by_text("does 1 step again")).to_be_visible()
+    dialog.get_by_label("Reason").fill("a fence beside the line")
+    dialog.get_by_label("Decided by").fill("K. F.")
+    dialog.get_by_role("button", name="Decide").click()
+    held = there.seen("table", "Decisions in force").get_by_role("row")
+    expect(held.filter(has_text="a fence beside the line")).to_be_visible()
+    held.get_by_role("button", name="Take back").click()
+    dialog = there.seen("dialog", "Take a decision back")
+    dialog.get_by_label("Reason").fill("the fence is on the next line")
+    dialog.get_by_role("button", name="Take it back").click()
+    expect(dialog).to_be_hidden()
+    expect(there.page.get_by_text("No decision has been taken yet")).to_be_visible()
+    expect(there.seen("button", "Up to date")).to_be_visible()
+
+    to_room(there, "Map")
+    expect(there.seen("application", re.compile("Map of Total field anomaly"))).to_be_visible()
+    there.seen("application", f"Profile of {line}").click()
+    expect(there.seen("heading", "Story of")).to_be_visible()
+    expect(page.get_by_role("listitem").filter(has_text="raw/R1_2026-03-10.csv")).to_be_visible()
+
+    to_room(there, "Rocks")
+    to_room(there, "Hand over")
+    there.seen("button", "Make the package").click()
+    expect(there.seen("link", re.compile(r"\.zip"))).to_be_visible(timeout=LONG_MS)
+    place = shelf / "north-hill"
+    assert (place / "report" / "report.html").is_file()
+    assert open_survey(place).settings.survey.name == "North hill"
+
+
+def test_the_whole_job_by_keyboard_alone(tmp_path, shelf, opened, visit):
+    truth = write_small_survey(tmp_path)
+    there = visit(opened(shelf))
+    page = there.page
+    keys = Keyboard(page)
+    fresh = card(there, "New survey")
+    keys.write(fresh.get_by_label("Name"), "Small")
+    keys.write(fresh.get_by_label("Reference system"), CRS)
+    keys.press(fresh.get_by_role("button", name="Make it"))
+    page.wait_for_url("**/site")
+    there.ready()
+
+    rooms = page.get_by_role("navigation", name="Rooms")
+    keys.press(rooms.get_by_role("link", name="Days"))
+    page.wait_for_url("**/days*")
+    there.ready()
+    with page.expect_file_chooser() as chooser:
+        keys.press(there.seen("button", "Drop files here"))
+    chooser.value.set_files([truth.base, truth.rover])
+    for file, instrument in ((truth.base, "B1"), (truth.rover, "R1")):
+        shown = there.seen("article", f"File {file.name}")
+        keys.write(shown.get_by_label("Instrument"), instrument)
+        add_it = shown.get_by_role("button", name="Add", exact=True)
+        expect(add_it).to_be_enabled()
+        keys.press(add_it)
+        expect(shown).to_be_hidden()
+    keys.press(page.get_by_role("banner").get_by_role("button", name="Run", exact=True))
+    expect(there.seen("button", "Up to date")).to_be_visible(timeout=LONG_MS)
+
+    lines = there.seen("grid", "Lines of 2026-03-10")
+    keys.to(lines.locator('[role="row"][tabindex="0"], tr[tabindex="0"]'))
+    page.keyboard.press("ArrowDown")
+    keys.seen()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**line=*")
+    keys.seen()
+
+    keys.press(there.seen("button", "Drop a span"))
+    dialog = there.seen("dialog", "Drop a span")
+    expect(dialog).to_be_visible()
+    keys.write(dialog.get_by_label("Reason"), "a fence")
+    keys.write(dialog.get_by_label("Decided by"), "K. F.")
+    keys.press(dialog.get_by_role("button", name="Decide"))
+    expect(dialog).to_be_hidden()
+    keys.seen()
+    back = there.seen("table", "Decisions in force").get_by_role("button", name="Take back")
+    keys.press(back.last)
+    dialog = there.seen("dialog", "Take a decision back")
+    keys.write(dialog.get_by_label("Reason"), "no fence")
+    keys.press(dialog.get_by_role("button", name="Take it back"))
+    expect(dialog).to_be_hidden()
+
+    keys.press(rooms.get_by_role("link", name="Map"))
+    page.wait_for_url("**/map*")
+    there.ready()
+    keys.to(there.seen("application", re.compile("Map of")))
+    page.keyboard.press("+")
+    page.keyboard.press("Enter")
+    expect(card(there, "This place").get_by_text("latitude", exact=False).first).to_be_visible()
+    keys.to(there.seen("application", re.compile("Profile of L")))
+    page.keyboard.press("Enter")
+    expect(there.seen("heading", "Story of")).to_be_visible()
+
+    keys.press(rooms.get_by_role("link", name="Hand over"))
+    page.wait_for_url("**/handover*")
+    there.ready()
+    keys.press(there.seen("button", "Make the package"))
+    expect(there.seen("link", re.compile(r"\.zip"))).to_be_visible(timeout=LONG_MS)
