@@ -64,4 +64,5 @@ def test_a_body_stands_where_its_coordinates_lie_on_the_profile():
     # half a metre of rise half way: ground there is the zero of depth
     assert np.allclose(found.ground_m, [0.5, -0.5])
     assert np.allclose(found.sensor_m, [-1.5, -2.5])
-    assert found.body is None and found.problem == "none"
+    assert found.body is None
+    assert found.problem == "none"
