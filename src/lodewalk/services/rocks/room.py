@@ -111,6 +111,7 @@ class Section:
     pick: str
     line: str | None
     azimuth_deg: float
+    strike_sd_deg: float | None
     reading_id: list[str]
     distance_m: list[float]
     anomaly_nT: list[float]
@@ -209,6 +210,7 @@ def _section(
         pick=pick["pick"],
         line=pick["line"],
         azimuth_deg=pick["azimuth_deg"],
+        strike_sd_deg=plain(pick.get("strike_sd_deg")),
         reading_id=[one or "" for one in own["reading_id"].to_list()],
         distance_m=away.tolist(),
         anomaly_nT=anomaly.tolist(),

@@ -40,7 +40,7 @@ export class SectionCard {
     this.views.hidden = x.length < 2;
     if (x.length > 1) this.draw(title, found);
     fill(this.about, found.problem && note("doubt", found.problem), ...more);
-    fill(this.figures, body && numbers(body, depth), found.kinds.length > 0 && kinds(found.kinds), body && rests(body, found));
+    fill(this.figures, body && numbers(body, depth, found.strike_sd_deg), found.kinds.length > 0 && kinds(found.kinds), body && rests(body, found));
   }
 
   /** @param {string} title @param {any} found */
@@ -64,15 +64,15 @@ export class SectionCard {
   }
 }
 
-/** @param {any} body @param {any} depth */
-function numbers(body, depth) {
+/** @param {any} body @param {any} depth @param {number|null} sd of the strike */
+function numbers(body, depth, sd) {
   const rows = /** @type {[import("../elements.js").Child, string, string][]} */ ([
     [term("depth", "Depth, calibrated"), depth?.depth_m != null ? interval(depth, "depth", "m") : "not told", "m below ground"],
     [term("fit", "Depth by the fit"), interval(body, "depth", "m"), "m below ground"],
     ["Place across the strike", `± ${number(1.645 * body.position_sd_m, 1)}`, "m (90 %)"],
     ["Elevation of the top", body.top_height_m === null ? "not told" : `${number(body.top_height_m, 1)}, no interval: the receivers' heights are off besides`, "m above the ellipsoid"],
     ["Width", width(body), "m"],
-    ["Strike", body.strike_deg === null ? "not told" : `${number(body.strike_deg, 0)} ± ${body.strike_sd_deg === null ? "?" : number(1.645 * body.strike_sd_deg, 1)}`, "degrees from grid north (90 %)"],
+    ["Strike", body.strike_deg === null ? "not told" : `${number(body.strike_deg, 0)} ± ${sd === null ? "not known" : number(1.645 * sd, 1)}`, "degrees from grid north (90 %)"],
     ["Dip", dip(body), body.dip_deg === null ? "" : "degrees"],
     ["Magnetisation stated", body.magnetisation || "unknown", ""],
     [term("susceptibility", "Susceptibility times width"), interval(body, "susceptibility_width", "SI_m", 2), "m (SI)"],

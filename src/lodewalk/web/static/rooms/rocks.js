@@ -42,8 +42,8 @@ export async function fillRoom(place) {
     else addPick({ easting_m: Math.round(x + linked.origin.easting), northing_m: Math.round(y + linked.origin.northing) });
   };
   fill(place, told, h("div", { class: "rocks-room" },
-    h("section", { class: "card chart", ariaLabel: "Map" }, linked.map.element, h("p", { class: "hint" }, "Full lines: ridges; long dashes: edges; short dashes: refused. Diamonds: picks; squares: compact bodies; crosses: offsets by faults. A click on open ground adds a pick."), h("div", { class: "row" }, linked.readout, pictureButtons(linked.map, "lineaments and picks")), actions),
-    section.element, picks, fitCard((title, found) => section.show(title, found), [...new Set(linked.passages.map((one) => one.line))].sort()),
+    h("div", { class: "column" }, h("section", { class: "card chart", ariaLabel: "Map" }, linked.map.element, h("p", { class: "hint" }, "Full lines: ridges; long dashes: edges; short dashes: refused. Diamonds: picks; squares: compact bodies; crosses: offsets by faults. A click on open ground adds a pick."), h("div", { class: "row" }, linked.readout, pictureButtons(linked.map, "lineaments and picks")), actions), picks),
+    section.element, fitCard((title, found) => section.show(title, found), [...new Set(linked.passages.map((one) => one.line))].sort()),
     lineaments, h("section", { class: "card" }, h("h2", {}, "Rose of strikes"), rose.element, pictureButtons(rose, "rose of strikes"))));
   paint(room);
   onSelect((_now, changed) => changed.has("pick") && paint(room));
