@@ -175,7 +175,7 @@ FOCUSED = """() => {
   const box = held.getBoundingClientRect();
   const ringed = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) > 0;
   return {
-    name: `${held.tagName} ${held.getAttribute("aria-label") ?? held.textContent.trim().slice(0, 40)}`,
+    name: held.outerHTML.slice(0, 160),
     shown: (ringed || style.boxShadow !== "none") && box.width > 0 && box.height > 0
       && box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth,
   };
