@@ -9,6 +9,7 @@ from common import BENCH, Row, machine, process, table
 BENCHES = (
     "start", "survey", "check", "demo", "reading", "diurnal", "reference", "gridding",
     "equivalent_sources", "transforms", "layout", "before_going", "prisms", "euler", "fits",
+    "pages",
 )  # fmt: skip
 PACKAGES = ("numpy", "scipy", "numba", "polars", "typer", "shapely", "ppigrf")
 
@@ -36,7 +37,8 @@ def main() -> None:
     for name in BENCHES:
         print(f"{name} …", file=sys.stderr)
         # A process each, since one bench would leave its memory to the next.
-        shown = process(sys.executable, BENCH / f"bench_{name}.py", "--json")()
+        place = BENCH / name if (BENCH / name).is_dir() else BENCH
+        shown = process(sys.executable, place / f"bench_{name}.py", "--json")()
         rows += [Row(**item) for item in json.loads(shown)]
     page = PAGE.format(machine=machine(PACKAGES, load=load), table=table(rows))
     (BENCH / "README.md").write_text(page, encoding="utf-8")

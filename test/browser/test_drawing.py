@@ -4,7 +4,7 @@ import threading
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
@@ -96,10 +96,12 @@ def test_a_thinned_track_stays_within_its_tolerance_and_keeps_its_farthest_point
     kept = page.evaluate(
         """async ([x, y, tolerance]) => {
           const { WalkPaths } = await import("/walk-paths.js");
-          const walks = { x: Float32Array.from(x), y: Float32Array.from(y), parts: [{ first: 0, end: x.length, name: "L", style: "--ink" }] };
+          const parts = [{ first: 0, end: x.length, name: "L", style: "--ink" }];
+          const walks = { x: Float32Array.from(x), y: Float32Array.from(y), parts };
           const paths = new WalkPaths(walks);
           const found = [];
-          paths.trace({ moveTo: (px, py) => found.push([px, py]), lineTo: (px, py) => found.push([px, py]) }, 0, x.length, tolerance);
+          const take = (px, py) => found.push([px, py]);
+          paths.trace({ moveTo: take, lineTo: take }, 0, x.length, tolerance);
           return found;
         }""",
         [x.tolist(), y.tolist(), tolerance],
@@ -117,10 +119,13 @@ def test_values_between_nodes_are_linear_both_ways(page):
       const columns = 7, rows = 5, spacing = 2.5;
       const truth = (x, y) => 3 + 0.5 * x - 0.25 * y + 0.125 * x * y;
       const values = new Float32Array(columns * rows);
-      for (let r = 0; r < rows; r++) for (let c = 0; c < columns; c++) values[r * columns + c] = truth(10 + c * spacing, -4 + r * spacing);
+      for (let i = 0; i < values.length; i++) {
+        values[i] = truth(10 + (i % columns) * spacing, -4 + Math.floor(i / columns) * spacing);
+      }
       const mesh = { values, columns, rows, spacing, west: 10, south: -4 };
       // Bilinear in each cell: a product term is met exactly.
-      return [[10, -4], [12.1, 0.3], [24.9, 5.9], [25, 6], [9.9, 0], [12, 6.1]].map(([x, y]) => [between(mesh, x, y), truth(x, y)]);
+      const places = [[10, -4], [12.1, 0.3], [24.9, 5.9], [25, 6], [9.9, 0], [12, 6.1]];
+      return places.map(([x, y]) => [between(mesh, x, y), truth(x, y)]);
     }""")
     for told, truth in found[:4]:
         assert told == pytest.approx(truth, rel=1e-5)
@@ -157,7 +162,8 @@ def test_noise_is_that_of_white_noise_on_a_smooth_field(page):
 def test_a_section_over_a_plane_is_a_straight_line_with_its_band(page):
     found = page.evaluate("""async () => {
       const { along } = await import("/section.js");
-      const mesh = { columns: 50, rows: 50, spacing: 2, west: 0, south: 0, values: Float32Array.from({ length: 2500 }, (_, i) => 2 * (i % 50)) };
+      const values = Float32Array.from({ length: 2500 }, (_, i) => 2 * (i % 50));
+      const mesh = { columns: 50, rows: 50, spacing: 2, west: 0, south: 0, values };
       const error = { ...mesh, values: new Float32Array(2500).fill(2) };
       return along(mesh, error, [10, 10, 40, 50]);
     }""")
@@ -177,11 +183,14 @@ def test_a_picture_as_svg_is_well_formed_and_says_unit_and_system(page):
       document.body.append(map.element);
       Object.assign(map.element.style, { width: "500px", height: "400px" });
       map.crs = "EPSG:32633";
-      map.setMesh({ values: Float32Array.from({ length: 100 }, (_, i) => i), columns: 10, rows: 10, west: 0, south: 0, spacing: 5, low: 0, high: 99, title: "Anomaly", unit: "nT" }, new Uint8Array(768));
+      const values = Float32Array.from({ length: 100 }, (_, i) => i);
+      const place = { columns: 10, rows: 10, west: 0, south: 0, spacing: 5 };
+      const mesh = { values, ...place, low: 0, high: 99, title: "Anomaly", unit: "nT" };
+      map.setMesh(mesh, new Uint8Array(768));
       map.resize();
       return svg(map).text();
     }""")
-    root = ElementTree.fromstring(text)
+    root = ET.fromstring(text)
     words = " ".join("".join(one.itertext()) for one in root.iter())
     for wanted in ("EPSG:32633", "99.0 nT", "grid north is up", "A <map> & more"):
         assert wanted in words

@@ -74,7 +74,8 @@ def test_readiness_tells_what_is_in_order_and_what_is_for_a_person(served):
     assert rows["Products"]["state"] == rows["Report"]["state"] == "good"
     assert rows["Decisions"]["text"] == "1 decision in force, each with reason and person."
     assert (rows["Purpose"]["state"], rows["Purpose"]["room"]) == ("doubt", "settings")
-    client.patch("/api/settings", json={"changes": {"survey.purpose": "dykes"}})
+    signed = {"reason": "as asked", "who": "K"}
+    client.patch("/api/settings", json={"changes": {"survey.purpose": "dykes"}, **signed})
     rows = {row["item"]: row for row in client.get("/api/handover").json()["items"]}
     assert (rows["Purpose"]["state"], rows["Report"]["state"]) == ("good", "info")
     assert client.get("/api/report").json()["stale"]

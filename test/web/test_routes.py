@@ -1,6 +1,7 @@
 """Surveys, runs, settings and decisions over the API: done, refused, and told in one shape."""
 
 import json
+import re
 import time
 
 import pytest
@@ -116,14 +117,15 @@ def test_one_run_at_a_time_and_a_stopped_one_leaves_a_sound_folder(empty, monkey
     assert not list(session.path.rglob("*.lodewalk-part"))
 
 
+def _row_of(client, name):
+    sections = client.get("/api/settings").json()["sections"]
+    rows = [row for section in sections for row in section["rows"]]
+    return next(row for row in rows if f"{row['section']}.{row['name']}" == name)
+
+
 def test_settings_say_unit_range_and_default_and_a_change_is_looked_at_first(empty):
     session, client = empty
-    rows = {
-        f"{row['section']}.{row['name']}": row
-        for section in client.get("/api/settings").json()["sections"]
-        for row in section["rows"]
-    }
-    window = rows["fits.window"]
+    window = _row_of(client, "fits.window")
     assert window["unit"] == "depths"
     assert "at least 2" in window["limits"]
     assert window["value"] == window["default"] == 4.0
@@ -132,13 +134,28 @@ def test_settings_say_unit_range_and_default_and_a_change_is_looked_at_first(emp
     body = {"changes": {"fits.window": 6.0}}
     assert client.post("/api/settings/preview", json=body).status_code == 200
     assert file.read_text() == before
-    assert client.patch("/api/settings", json=body).status_code == 200
+    for unsigned in ({}, {"reason": " ", "who": "K"}, {"reason": "wide body", "who": ""}):
+        assert client.patch("/api/settings", json=body | unsigned).status_code == 422
+    assert file.read_text() == before
+    signed = {"reason": "wide\nbody # one \x07", "who": "K. L."}
+    assert client.patch("/api/settings", json=body | signed).status_code == 200
     after = file.read_text()
     assert open_survey(session.path).settings.fits.window == 6.0
     differ = [line for line in after.splitlines() if line not in before.splitlines()]
-    assert differ == ["window = 6.0"]
-    client.patch("/api/settings", json={"changes": {"fits.window": None}})
-    assert file.read_text() == before
+    assert len(differ) == 1
+    told = re.fullmatch(
+        r"window = 6\.0  # (wide body # one \(K\. L\., \d{4}-\d\d-\d\d\))", differ[0]
+    )
+    assert told
+    assert _row_of(client, "fits.window")["note"] == told[1]
+    client.patch("/api/settings", json={"changes": {"fits.window": None}, **signed})
+    assert open_survey(session.path).settings.fits.window == 4.0
+    assert _row_of(client, "fits.window")["note"] == ""
+
+
+def _change(method, name, value):
+    signed = {"reason": "as measured", "who": "K"} if method == "PATCH" else {}
+    return {"changes": {name: value}, **signed}
 
 
 @pytest.mark.parametrize(
@@ -156,7 +173,7 @@ def test_a_wrong_setting_is_refused_and_nothing_changes(empty, name, value, word
     file = session.path / "survey.toml"
     before = file.read_text()
     for method, path in (("POST", "/api/settings/preview"), ("PATCH", "/api/settings")):
-        answer = client.request(method, path, json={"changes": {name: value}})
+        answer = client.request(method, path, json=_change(method, name, value))
         if words:
             assert answer.status_code == 400
             assert words in answer.json()["problem"]["rule"]

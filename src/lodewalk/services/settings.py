@@ -1,7 +1,6 @@
 """Settings as a form shows them, and changing them in `survey.toml` without losing its comments."""
 
 import json
-import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -13,11 +12,13 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from lodewalk.errors import SettingsError
+from lodewalk.services.settings_text import note_of, section_path, with_value
 from lodewalk.services.stale import PendingResult, pending
+from lodewalk.survey.clock import now_utc
 from lodewalk.survey.files import write_text
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.lock import locked
-from lodewalk.survey.settings import check_settings, default_text, range_text, toml_value
+from lodewalk.survey.settings import check_settings, range_text
 from lodewalk.survey.settings_table import SECTIONS
 
 BY_HAND = "Change it in survey.toml by hand."
@@ -28,7 +29,8 @@ class SettingRow:
     """One setting: `section` and `name` say where, `limits` unit and range in words.
 
     `kind` is number, whole number, text, choice, yes or no, or other; `default` and `value` are
-    null where nothing is set, which `help` explains.
+    null where nothing is set, which `help` explains. `note` stands behind the value in
+    `survey.toml`: why it was changed, by whom and when.
     """
 
     section: str
@@ -41,6 +43,7 @@ class SettingRow:
     default: Any
     value: Any
     changed: bool
+    note: str
 
 
 @dataclass(frozen=True)
@@ -68,11 +71,12 @@ def settings(folder: Folder) -> SettingsResult:
         Where `survey.toml` holds a wrong one.
     """
     values = folder.settings.model_dump(mode="json")
+    text = folder.settings_file.read_text(encoding="utf-8-sig")
     sections = []
     for name, section in SECTIONS.items():
         about = (section.__doc__ or "").strip().splitlines()[0]
         for full, own in _own(name, values):
-            rows = [_row(full, key, item, own) for key, item in section.model_fields.items()]
+            rows = [_row(full, key, item, own, text) for key, item in section.model_fields.items()]
             sections.append(SettingSection(full, about, rows))
     return SettingsResult(sections)
 
@@ -87,7 +91,7 @@ def _own(name: str, values: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[st
         yield name, values.get(name, {})
 
 
-def _row(section: str, name: str, item: FieldInfo, own: Mapping[str, Any]) -> SettingRow:
+def _row(section: str, name: str, item: FieldInfo, own: Mapping[str, Any], text: str) -> SettingRow:
     """Return one setting as a form shows it."""
     default = None if item.default is PydanticUndefined else _plain(item.default)
     value = own.get(name, default)
@@ -104,6 +108,7 @@ def _row(section: str, name: str, item: FieldInfo, own: Mapping[str, Any]) -> Se
         default=default,
         value=value,
         changed=value != default,
+        note=note_of(text, section, name) if value != default else "",
     )
 
 
@@ -165,8 +170,17 @@ def tried_settings(folder: Folder, changes: Mapping[str, Any]) -> Folder:
     return _tried(folder, changes)[0]
 
 
-def change_settings(folder: Folder, changes: Mapping[str, Any]) -> SettingsResult:
+def change_settings(
+    folder: Folder, changes: Mapping[str, Any], *, reason: str = "", who: str = ""
+) -> SettingsResult:
     """Write changed settings into `survey.toml`; comments and all other lines stay.
+
+    Parameters
+    ----------
+    changes : mapping
+        As for `preview_settings`.
+    reason, who : str
+        Why, and who: stand behind each value as a comment, with the day.
 
     Raises
     ------
@@ -174,12 +188,24 @@ def change_settings(folder: Folder, changes: Mapping[str, Any]) -> SettingsResul
         For a wrong name or value, or one that can't be written this way; nothing is changed then.
     """
     with locked(folder):
-        tried, text = _tried(folder, changes)
+        tried, text = _tried(folder, changes, note=_note(reason, who))
         write_text(folder.settings_file, text)
     return settings(Folder(tried.path))
 
 
-def _tried(folder: Folder, changes: Mapping[str, Any]) -> tuple[Folder, str]:
+def _note(reason: str, who: str) -> str:
+    """Return the comment that says why a setting was changed, on one line."""
+    why, person = (_one_line(text) for text in (reason, who))
+    signed = ", ".join(part for part in (person, now_utc()[:10]) if part)
+    return f"{why} ({signed})" if why else ""
+
+
+def _one_line(text: str) -> str:
+    """Return a text as a comment may hold it: on one line, without control characters."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+
+
+def _tried(folder: Folder, changes: Mapping[str, Any], *, note: str = "") -> tuple[Folder, str]:
     """Return the folder with changed settings, and the text that holds them."""
     file = folder.settings_file
     text = file.read_text(encoding="utf-8-sig")
@@ -188,75 +214,15 @@ def _tried(folder: Folder, changes: Mapping[str, Any]) -> tuple[Folder, str]:
         *place, key = name.split(".")
         section = ".".join(place)
         part: dict[str, Any] = wanted
-        for step in _section_path(section):
+        for step in section_path(section):
             part = part.setdefault(step, {})
         part.pop(key, None) if value is None else part.update({key: value})
     made = check_settings(wanted, file=file.name)
     for name, value in changes.items():
         section, _, key = name.rpartition(".")
-        text = _with_value(text, section, key, value)
+        text = with_value(text, section, key, value, note)
     if check_settings(tomllib.loads(text), text=text, file=file.name) != made:
         raise SettingsError(
             "This setting can't be changed from here.", file=file.name, remedy=BY_HAND
         )
     return replace(folder, tried=made), text
-
-
-def _section_path(section: str) -> list[str]:
-    """Return the nested names of a section; an instrument's own name may hold dots."""
-    head, dot, rest = section.partition(".")
-    return [head, rest] if dot and f"{head}.NAME" in SECTIONS else section.split(".")
-
-
-def _with_value(text: str, section: str, key: str, value: Any) -> str:
-    """Return the text with one setting written, put in place of its comment, or taken back."""
-    lines = text.split("\n")
-    first, last = _section_lines(lines, section)
-    written = f"{key} = {toml_value(value)}" if value is not None else _unset(section, key)
-    pattern = re.compile(rf"\s*(# *)?\"?{re.escape(key)}\"?\s*=")
-    found = [place for place in range(first, last) if pattern.match(lines[place])]
-    live = [place for place in found if not lines[place].lstrip().startswith("#")]
-    if value is None:
-        for place in live:
-            lines[place] = written
-    elif live or found:
-        lines[(live or found)[0]] = written
-    elif first < len(lines) or last:
-        if first == last == len(lines):
-            lines += ["", f"[{_header(section)}]"]
-            last = len(lines)
-        lines.insert(last, written)
-    return "\n".join(lines)
-
-
-def _unset(section: str, key: str) -> str:
-    """Return the comment that shows the default of a setting nobody set."""
-    head, _, _ = section.partition(".")
-    known = SECTIONS.get(section) or SECTIONS[f"{head}.NAME"]
-    return f"# {key} = {default_text(known.model_fields[key])}".rstrip()
-
-
-def _header(section: str) -> str:
-    """Return the name of a section as TOML writes it."""
-    return ".".join(
-        part if re.fullmatch(r"[A-Za-z0-9_-]+", part) else json.dumps(part, ensure_ascii=False)
-        for part in _section_path(section)
-    )
-
-
-def _section_lines(lines: list[str], section: str) -> tuple[int, int]:
-    """Return the first line of a section's values and the line after its last."""
-    heads = {section, _header(section)}
-    starts = [
-        place
-        for place, line in enumerate(lines)
-        if re.match(r"\s*\[", line) and line.split("]")[0].strip().lstrip("[").strip() in heads
-    ]
-    if not starts:
-        return len(lines), len(lines)
-    first = starts[0] + 1
-    ends = (place for place in range(first, len(lines)) if re.match(r"\s*\[", lines[place]))
-    last = next(ends, len(lines))
-    while last > first and not lines[last - 1].strip():
-        last -= 1
-    return first, last

@@ -68,7 +68,7 @@ def plan_made(folder: Folder) -> PlanMade:
         by_hand=[entry.name for entry in plans if entry.original_name != ADOPTED_NAME],
         walked=any(entry.role == "rover" for entry in entries),
         made=product_path(folder, "plan").exists(),
-        cautions=[Caution(fact.name, fact.text) for fact in CAUTIONS],
+        cautions=[Caution(fact.label, fact.value) for fact in CAUTIONS],
     )
 
 

@@ -38,6 +38,8 @@ from lodewalk.survey.settings import picked
 from lodewalk.survey.store import read_product
 
 NAME = "P0"
+#: Hears of what a section is drawn of: pick, its rows, the fit, the row of the body.
+Hear = Callable[[Pick, pl.DataFrame, Fitted, dict[str, Any]], None]
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,7 @@ def fit_along(
     kind: str | None = None,
     strike_deg: float | None = None,
     figure: Path | None = None,
+    hear: Hear | None = None,
     workers: int = 2,
     reporter: Reporter | None = None,
     cancelled: Callable[[], bool] = lambda: False,
@@ -97,6 +100,8 @@ def fit_along(
         Azimuth of the strike from grid north [deg]; straight across the line when left out.
     figure : path, optional
         Where to draw the section, as PNG.
+    hear : callable, optional
+        Called with what a section is drawn of: pick, its rows, the fit, and the body's row.
     workers, reporter, cancelled
         As for a run.
 
@@ -140,6 +145,8 @@ def fit_along(
     row = body | dip_row(body, field)
     if figure is not None:
         draw(figure, pick, profile_rows, fitted, row)
+    if hear is not None:
+        hear(pick, profile_rows, fitted, row)
     return AlongResult(
         line,
         from_m,

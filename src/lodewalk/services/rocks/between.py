@@ -15,7 +15,7 @@ from lodewalk.methods.inversion.picking import LEAST_ANGLE_DEG, angle_between_de
 from lodewalk.methods.inversion.results import Noise
 from lodewalk.records import Grid, GridSet
 from lodewalk.services.decide_places import check_azimuth, check_finite
-from lodewalk.services.rocks.along import NAME, Kind, check_figure, check_kind, draw, kinds_of
+from lodewalk.services.rocks.along import NAME, Hear, Kind, check_figure, check_kind, draw, kinds_of
 from lodewalk.services.rocks.fit import Body
 from lodewalk.services.rocks.rows import filled
 from lodewalk.steps.across import NEEDS, NEEDS_SET, UNKNOWN_HEIGHT, Walked, sensor_sd, walked
@@ -72,6 +72,7 @@ def fit_between(
     kind: str | None = None,
     strike_deg: float | None = None,
     figure: Path | None = None,
+    hear: Hear | None = None,
     workers: int = 2,
     reporter: Reporter | None = None,
     cancelled: Callable[[], bool] = lambda: False,
@@ -90,6 +91,8 @@ def fit_between(
         Azimuth of the strike from grid north [deg]; straight across the line when left out.
     figure : path, optional
         Where to draw the section, as PNG.
+    hear : callable, optional
+        Called with what a section is drawn of: pick, its rows, the fit, and the body's row.
     workers, reporter, cancelled
         As for a run.
 
@@ -132,6 +135,8 @@ def fit_between(
     body |= dip_row(body, field)
     if figure is not None:
         draw(figure, pick, rows, fitted, body)
+    if hear is not None:
+        hear(pick, rows, fitted, body)
     return BetweenResult(
         *start,
         *end,

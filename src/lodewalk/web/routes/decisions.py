@@ -47,6 +47,7 @@ class PickForm(Signed):
     easting_m: float | None = None
     northing_m: float | None = None
     strike_deg: float | None = None
+    compact: bool = False
 
 
 class RefusalForm(Signed):

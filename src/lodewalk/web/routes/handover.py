@@ -128,7 +128,7 @@ def verify_upload(session: Serving, file: UploadFile) -> JobState:
     """Verify a package from elsewhere, in the background; it is gone afterwards."""
     scratch = Path(tempfile.mkdtemp(prefix="lodewalk-upload-"))
     try:
-        name = Path((file.filename or "package.zip").replace("\\", "/")).name[:100]
+        name = Path((file.filename or "package.zip").replace("\\", "/")).name[:60]
         target = scratch / (name.replace("\0", "").lstrip(".") or "package.zip")
         with target.open("wb") as stream:
             shutil.copyfileobj(file.file, stream)

@@ -1,5 +1,107 @@
 """From map to rocks: picks, bodies, profiles, lineaments and depths."""
 
-from fastapi import APIRouter
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Path
+from pydantic import Field
+
+from lodewalk.errors import InputError
+from lodewalk.services.rocks.room import RocksView, Section, rocks_view, section
+from lodewalk.web.jobs import JobState
+from lodewalk.web.problems import beside
+from lodewalk.web.routes.surveys import Form
+from lodewalk.web.session import Serving, Survey, plain
 
 router = APIRouter(tags=["rocks"])
+
+Metres = Annotated[float, Field(ge=-2e7, le=2e7)]
+Angle = Annotated[float, Field(ge=-1e4, le=1e4)]
+Kind = Annotated[str, Field(max_length=60)]
+
+
+class AlongForm(Form):
+    """A piece of a line to fit a body to; the most probable kind when none is given."""
+
+    line: str = Field(max_length=200)
+    from_m: Metres
+    to_m: Metres
+    kind: Kind | None = None
+    strike_deg: Angle | None = None
+
+
+class BetweenForm(Form):
+    """Two points of the map to fit a body between."""
+
+    from_easting_m: Metres
+    from_northing_m: Metres
+    to_easting_m: Metres
+    to_northing_m: Metres
+    kind: Kind | None = None
+    strike_deg: Angle | None = None
+
+
+class SpotForm(Form):
+    """The middle of a square, and half its side, to fit a compact body in."""
+
+    easting_m: Metres
+    northing_m: Metres
+    reach_m: Annotated[float, Field(ge=-1e6, le=1e6)]
+
+
+@router.get("/rocks")
+def show_rocks(folder: Survey) -> RocksView:
+    """Return lineaments, picks, bodies and depths as they stand; nothing is run."""
+    return rocks_view(folder)
+
+
+@router.get("/rocks/sections/{pick}")
+def show_section(pick: Annotated[str, Path(max_length=200)], folder: Survey) -> Section:
+    """Return the profile of a pick with curve, residuals, and the body in the ground below."""
+    return section(folder, pick)
+
+
+@router.post("/rocks/along", status_code=202)
+def fit_piece(form: AlongForm, session: Serving, folder: Survey) -> JobState:
+    """Fit a body to a piece of a line in the background; nothing is kept."""
+    from lodewalk.services.rocks.asked import along_with_section
+
+    return _start(session, along_with_section, folder, "from_m", form.model_dump())
+
+
+@router.post("/rocks/between", status_code=202)
+def fit_points(form: BetweenForm, session: Serving, folder: Survey) -> JobState:
+    """Fit a body to the grid between two points in the background; nothing is kept."""
+    from lodewalk.services.rocks.asked import between_with_section
+
+    wanted = {
+        "start": (form.from_easting_m, form.from_northing_m),
+        "end": (form.to_easting_m, form.to_northing_m),
+        "kind": form.kind,
+        "strike_deg": form.strike_deg,
+    }
+    return _start(session, between_with_section, folder, "from_easting_m", wanted)
+
+
+@router.post("/rocks/spot", status_code=202)
+def fit_place(form: SpotForm, session: Serving, folder: Survey) -> JobState:
+    """Fit a compact body around a place in the background; nothing is kept."""
+    from lodewalk.services.rocks.compact import fit_spot
+
+    return _start(session, fit_spot, folder, "reach_m", form.model_dump())
+
+
+FieldName = Literal["from_m", "from_easting_m", "reach_m"]
+
+
+def _start(
+    session: Any, service: Any, folder: Any, field: FieldName, wanted: dict[str, Any]
+) -> JobState:
+    """Start a fit; what is wrong is said beside the first field of its form."""
+
+    def work(reporter: Any, cancelled: Any) -> dict[str, Any]:
+        with beside(field, InputError):
+            found = service(folder, reporter=reporter, cancelled=cancelled, **wanted)
+        return plain(found)
+
+    state: JobState = session.jobs.start("fit", work)
+    return state

@@ -29,6 +29,13 @@ class Changes(Form):
     changes: dict[Name, Value] = Field(max_length=200)
 
 
+class SignedChanges(Changes):
+    """Changes with why they are made, and who makes them."""
+
+    reason: Annotated[str, Field(pattern=r"\S", max_length=2000)]
+    who: Annotated[str, Field(pattern=r"\S", max_length=200)]
+
+
 @router.get("")
 def show_settings(folder: Survey) -> SettingsResult:
     """Return every setting with unit, range, help, default and value."""
@@ -43,7 +50,7 @@ def preview(form: Changes, folder: Survey) -> PendingResult:
 
 
 @router.patch("")
-def change(form: Changes, folder: Survey) -> SettingsResult:
-    """Write changed settings into the survey's settings file."""
+def change(form: SignedChanges, folder: Survey) -> SettingsResult:
+    """Write changed settings into the survey's settings file, with the reason behind each value."""
     with beside("value", SettingsError):
-        return change_settings(folder, form.changes)
+        return change_settings(folder, form.changes, reason=form.reason, who=form.who)

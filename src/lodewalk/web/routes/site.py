@@ -31,7 +31,7 @@ Tried = Annotated[dict[Name, Value], Field(max_length=60)]
 class TriedForm(Form):
     """Settings by dotted name to look at the survey with; nothing is changed."""
 
-    changes: Tried = {}
+    changes: Tried = Field(default_factory=dict)
 
 
 @contextmanager

@@ -18,7 +18,7 @@ export function lastWho() {
 }
 
 /** @param {string} who */
-function keepWho(who) {
+export function keepWho(who) {
   try {
     localStorage.setItem(WHO, who);
   } catch {
@@ -81,8 +81,8 @@ export function takeBack(one, after, { title = "Take a decision back", reason = 
   ], { wide: true });
 }
 
-/** @param {string} reason proposed */
-function signed(reason) {
+/** Fields for reason and person, as every change asks for them. @param {string} reason proposed */
+export function signed(reason) {
   return [
     field("Reason", input("reason", { required: true, maxLength: 2000, value: reason }), { help: "Why: it stands in the report beside the decision." }),
     field("Decided by", input("who", { required: true, maxLength: 200, value: lastWho(), autocomplete: "name" })),

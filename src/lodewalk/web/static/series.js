@@ -1,4 +1,5 @@
 // Curves over time or distance: several in one frame, shaded bands, spans, marks; gaps stay open.
+import { drawColumns } from "./dense.js";
 import { decimals, ticks, timeLabel, timeTicks } from "./ticks.js";
 import { FONT, View, colour } from "./view.js";
 
@@ -63,8 +64,7 @@ export class SeriesView extends View {
 
   /** @param {number} x */
   px(x) {
-    const box = this.box();
-    return box.left + ((x - this.shown[0]) / (this.shown[1] - this.shown[0])) * (box.right - box.left);
+    return MARGIN.left + ((x - this.shown[0]) / (this.shown[1] - this.shown[0])) * (this.width - MARGIN.right - MARGIN.left);
   }
 
   /** @param {number} px */
@@ -231,6 +231,8 @@ export class SeriesView extends View {
     pen.strokeStyle = colour(curve.style);
     pen.lineWidth = curve.width ?? 1.4;
     if (curve.width === 0) return this.drawDots(pen, curve, py, first);
+    const many = below(x, this.shown[1]) - first > this.width;
+    if (many) return drawColumns(pen, curve, first, this.shown[1], (value) => this.px(value), py);
     pen.beginPath();
     let begun = false;
     for (let i = first; i < x.length; i++) {

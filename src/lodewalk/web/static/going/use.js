@@ -1,6 +1,6 @@
 // Taking tried values into the survey: what changes, what it re-runs, and the way back.
 import { get, send } from "../api.js";
-import { folded } from "../decide.js";
+import { folded, keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
 import { h } from "../elements.js";
 import { form } from "../forms.js";
@@ -26,21 +26,22 @@ export async function useThese(tried, changes, done) {
   if (!Object.keys(changes).length) return say("info", "What is tried is what the survey has already.");
   const found = await send("POST", "settings/preview", { changes });
   const before = Object.fromEntries(Object.keys(changes).map((name) => [name, tried.row(name).changed ? tried.row(name).value : null]));
-  dialog("Use these in the survey", (close) => form(async () => {
-    tried.take(await send("PATCH", "settings", { changes }));
+  dialog("Use these in the survey", (close) => form(async ({ reason, who }) => {
+    tried.take(await send("PATCH", "settings", { changes, reason, who }));
+    keepWho(who);
     for (const name of Object.keys(changes)) tried.values.delete(name);
     close();
     done();
-    say("good", "The survey has these settings now; the next run takes them up.", { words: "Undo", act: () => undo(tried, before, done) });
+    say("good", "The survey has these settings now; the next run takes them up.", { words: "Undo", act: () => undo(tried, before, who, done) });
   },
-  changeTable(tried, changes), folded(found),
+  changeTable(tried, changes), ...signed(""), folded(found),
   h("div", { class: "row end" }, h("button", { type: "submit", class: "primary" }, "Change them"), h("button", { type: "button", onclick: close }, "Leave them"))), { wide: true });
 }
 
-/** @param {Tried} tried @param {Record<string, any>} before @param {() => void} done */
-async function undo(tried, before, done) {
+/** @param {Tried} tried @param {Record<string, any>} before @param {string} who @param {() => void} done */
+async function undo(tried, before, who, done) {
   try {
-    tried.take(await send("PATCH", "settings", { changes: before }));
+    tried.take(await send("PATCH", "settings", { changes: before, reason: "the change before was undone", who }));
     done();
     say("good", "The settings are as they were.");
   } catch (error) {

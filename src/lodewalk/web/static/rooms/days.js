@@ -87,8 +87,12 @@ class Room {
   /** @param {boolean} judged */
   paintNav(judged) {
     const wanted = PARTS.filter(([id]) => judged || (EARLY.includes(id) && !document.getElementById(id)?.hidden));
-    if (this.nav.childElementCount === wanted.length) return;
-    fill(this.nav, ...wanted.map(([id, name]) => h("a", { href: `#${id}`, onclick: (/** @type {Event} */ event) => {
+    if (this.nav.querySelectorAll("a").length === wanted.length) return;
+    const add = h("button", { type: "button", onclick: () => {
+      goTo("files");
+      document.getElementById("pick-files")?.focus({ preventScroll: true });
+    } }, "Add files…");
+    fill(this.nav, judged && add, ...wanted.map(([id, name]) => h("a", { href: `#${id}`, onclick: (/** @type {Event} */ event) => {
       event.preventDefault();
       goTo(id);
     } }, name)));

@@ -112,6 +112,8 @@ class MapRoom {
     if (changed.has("look")) await this.showLayers();
     if (changed.has("section")) this.section.follow();
     if (changed.has("line") && now.line) setTimeout(() => this.tellReadings(), 300);
+    // The profile comes first where a line was chosen: what is told of the place can wait that long.
+    if (changed.has("line")) await new Promise((done) => setTimeout(done, 80));
     await this.here.follow(changed);
   }
 

@@ -1,5 +1,6 @@
 // Plan: the area is drawn, typed or read from a file; lines, effort and odds follow; then the plan is made.
 import { get, send, upload } from "../api.js";
+import { keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
 import { fill, h, number } from "../elements.js";
 import { form } from "../forms.js";
@@ -230,14 +231,17 @@ class Desk {
     const inWay = this.made.walked || this.made.by_hand.length > 0;
     const box = (/** @type {string} */ name, /** @type {string} */ text) => h("label", { class: "check" }, h("input", { type: "checkbox", name }), ` ${text}`);
     dialog("Make the plan", (close) => form(async (values) => {
-      if (Object.keys(changes).length) this.tried.take(await send("PATCH", "settings", { changes }));
+      if (Object.keys(changes).length) {
+        this.tried.take(await send("PATCH", "settings", { changes, reason: values.reason, who: values.who }));
+        keepWho(values.who);
+      }
       this.tried.values.clear();
       this.paint();
       await send("POST", "plan", { corners: this.corners.drawn ? this.corners.list : null, draft: Boolean(values.draft), replaces: Boolean(values.replaces) });
       close();
       say("info", "The plan is being made; its files stand here when it is done.");
     },
-    Object.keys(changes).length > 0 && h("div", {}, h("p", {}, "These settings are written first:"), changeTable(this.tried, changes)),
+    Object.keys(changes).length > 0 && h("div", {}, h("p", {}, "These settings are written first:"), changeTable(this.tried, changes), ...signed("for the plan")),
     this.corners.drawn && h("p", {}, "The drawn area becomes the survey's; one that was there is set aside and kept."),
     h("p", {}, "The plan's lines become the lines of the survey, and files for handheld and paper are written. Odds and better lines are reckoned, which takes up to some minutes."),
     inWay && note("doubt", h("p", {}, "Rover files, or a plan added by hand, are in the survey already: under a new plan their lines may get other names.")),

@@ -1,13 +1,13 @@
 // Settings: a form written from the table of settings; a change shows what it re-runs before it is made.
 import { get, send } from "../api.js";
-import { folded } from "../decide.js";
+import { folded, keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
 import { fill, h, one } from "../elements.js";
 import { choice, field, form, input } from "../forms.js";
 import { onChange } from "../live.js";
 import { say, show } from "../notices.js";
 
-/** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean}} Row */
+/** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, note: string}} Row */
 
 /** Whether a change of our own is on its way: it is no news then. */
 let saving = false;
@@ -64,6 +64,7 @@ function rowOf(row, paint) {
     field([worded(row), " ", h("code", { class: "dim" }, row.name)], control, { help: row.help, unit: row.unit }),
     h("div", { class: "set" },
       h("span", { class: row.changed ? "changed" : "dim" }, row.changed ? (row.default === null ? "● set" : `● changed, default ${shown(row.default)}`) : `default ${shown(row.default)}`),
+      row.note && h("span", { class: "note" }, row.note),
       row.kind !== "other" && h("button", { type: "submit" }, "Change…"),
       row.changed && row.kind !== "other" && h("button", { type: "button", class: "quiet", onclick: () => change(row, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
   made.classList.add("setting");
@@ -113,17 +114,18 @@ function read(row, control) {
 
 /**
  * Show what a change re-runs, then make it; it can be undone from the notice.
- * @param {Row} row @param {any} value @param {() => Promise<void>} paint
+ * @param {Row} row @param {any} value @param {() => Promise<void>} paint @param {boolean} [undoes]
  */
-async function change(row, value, paint) {
+async function change(row, value, paint, undoes = false) {
   const name = `${row.section}.${row.name}`;
   const before = row.changed ? row.value : null;
   if (same(value ?? row.default, row.value)) return say("info", `${name} has this value already.`);
   const found = await send("POST", "settings/preview", { changes: { [name]: value } });
-  dialog(`Change ${name}`, (close) => form(async () => {
+  dialog(`Change ${name}`, (close) => form(async ({ reason, who }) => {
     saving = true;
     try {
-      await send("PATCH", "settings", { changes: { [name]: value } });
+      await send("PATCH", "settings", { changes: { [name]: value }, reason, who });
+      keepWho(who);
       await paint();
     } finally {
       saving = false;
@@ -131,10 +133,11 @@ async function change(row, value, paint) {
     close();
     say("good", `${name} is ${shown(value ?? row.default)} now; the next run takes it up.`, {
       words: "Undo…",
-      act: () => change({ ...row, value: value ?? row.default, changed: value !== null }, before, paint).catch(show),
+      act: () => change({ ...row, value: value ?? row.default, changed: value !== null }, before, paint, true).catch(show),
     });
   },
   h("p", {}, h("span", { class: "num" }, shown(row.value)), " → ", h("strong", { class: "num" }, shown(value ?? row.default)), row.unit && ` ${row.unit}`, value === null && ", the default"),
+  ...signed(undoes ? "changed by mistake" : ""),
   folded(found),
   h("div", { class: "row end" },
     h("button", { type: "submit", class: "primary" }, "Change it"),

@@ -1,0 +1,29 @@
+// Numbers of bodies with their intervals, in the words of the command line.
+import { number } from "../elements.js";
+
+/** Value with its 90 % interval. @param {any} row @param {string} name @param {string} unit @param {number} [digits] */
+export function interval(row, name, unit, digits = 1) {
+  const [value, low, high] = ["", "_low", "_high"].map((part) => row?.[`${name}${part}_${unit}`] ?? null);
+  if (value !== null) return `${number(value, digits)} (${number(low, digits)} to ${number(high, digits)})`;
+  if (high !== null) return `under ${number(high, digits)}`;
+  return low === null ? "not told" : `over ${number(low, digits)}`;
+}
+
+/** @param {any} body */
+export function width(body) {
+  if (body.width_resolved) return interval(body, "width", "m");
+  return body.width_high_m === null ? "not resolved" : `not resolved, under ${number(body.width_high_m, 1)}`;
+}
+
+/** @param {number} evidence */
+export function evidence(evidence) {
+  return evidence >= 0.999 ? "over 0.999" : number(evidence, 3);
+}
+
+/** @param {any} body */
+export function dip(body) {
+  if (body.dip_deg === null) return body.dip_words || "not told";
+  const [low, high] = [body.dip_range_low_deg, body.dip_range_high_deg];
+  const wider = low !== null && high !== null ? `; under remanence ${number(low, 0)} to ${number(high, 0)}` : "";
+  return `${interval(body, "dip", "deg", 0)}, to the right of the strike${wider}`;
+}

@@ -1,0 +1,79 @@
+"""The evening's room: a strange file goes in, the next like it without asking; a day is judged."""
+
+import re
+
+import pytest
+
+from lodewalk.services.new import new_survey
+from pages_browser import PHONE
+
+
+def logger(day):
+    """Return a file of a made-up logger: semicolons, decimal comma, dots in dates and times."""
+    rows = (f"{day};10.{n // 60:02d}.{n % 60:02d};N1;22950,{n:03d}\n" for n in range(120))
+    return "Tag;Uhr;Gang;Wert\n" + "".join(rows)
+
+
+@pytest.fixture
+def hill(tmp_path, opened):
+    """A survey without files, served, with two files of the logger beside it."""
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    for number, day in enumerate(("12.03.2026", "13.03.2026")):
+        (tmp_path / f"K7_{number}.txt").write_text(logger(day))
+    return opened(tmp_path / "hill")
+
+
+def test_a_strange_file_is_mapped_and_the_next_goes_in_without_asking(hill, visit, tmp_path):
+    there = visit(hill, "/days")
+    pick = there.page.get_by_label("choose them")
+    pick.set_input_files(str(tmp_path / "K7_0.txt"))
+    card = there.seen("article", "File K7_0.txt")
+    card.get_by_text("The columns can't be told for sure").wait_for()
+    assert there.page.get_by_text("The survey holds no files yet.").is_visible()
+    card.get_by_label("Role").select_option("rover")
+    for number, name, meaning in ((1, "Tag", "date"), (2, "Uhr", "time"), (3, "Gang", "line")):
+        card.get_by_label(f"What column {number}, {name}, is").select_option(meaning)
+        there.page.wait_for_load_state("networkidle")
+    card.get_by_label("Date", exact=True).select_option(label="31.03.2026")
+    there.page.wait_for_load_state("networkidle")
+    card.get_by_label("Time", exact=True).select_option(label="14.05.09")
+    card.get_by_text("doesn't say the time zone").wait_for()
+    card.get_by_label("Time zone").fill("-03:00")
+    card.get_by_label("Time zone").press("Enter")
+    # Ten in the morning, three hours behind UTC, and two minutes less a second of readings.
+    card.get_by_text("2026-03-12 13:00:00 to 2026-03-12 13:01:59 UTC").wait_for()
+    card.get_by_role("button", name="Add", exact=True).click()
+    row = there.page.get_by_role("row", name=re.compile(r"K7_0\.txt rover K7"))
+    row.wait_for()
+    pick.set_input_files(str(tmp_path / "K7_1.txt"))
+    card = there.seen("article", "File K7_1.txt")
+    card.get_by_text("columns read as in K7_0.txt").wait_for()
+    assert card.get_by_text("2026-03-13 13:00:00 to 2026-03-13 13:01:59 UTC").is_visible()
+    pick.set_input_files(str(tmp_path / "K7_0.txt"))
+    again = there.seen("article", "File K7_0.txt")
+    again.get_by_text("This file is in the survey already").wait_for()
+    assert again.get_by_role("button", name="Read it this way").is_disabled()
+
+
+def test_a_day_is_told_in_words_and_a_row_chooses_its_line_everywhere(demo_pages, visit):
+    there = visit(demo_pages, "/days", size=PHONE)
+    first, second = there.page.get_by_role("navigation", name="Days").get_by_role("button").all()
+    first.click()
+    there.page.wait_for_url("**day=2026-03-10*")
+    table = there.page.get_by_role("grid", name="Lines of 2026-03-10")
+    table.wait_for()
+    row = table.get_by_role("row").nth(3)
+    line = row.get_by_role("gridcell").or_(row.get_by_role("cell")).first.inner_text()
+    row.focus()
+    row.press("Enter")
+    there.page.wait_for_url(f"**line={line}*")
+    there.seen("heading", f"Line {line}").wait_for()
+    there.page.get_by_text("Verdict of each minute of the base record").click()
+    # The base of the demo is silent from 13:17 to 13:39 on its first day.
+    assert there.page.get_by_text("13:17 UTC to 13:39 UTC: not known").first.is_visible()
+    second.click()
+    there.page.wait_for_url("**day=2026-03-11*")
+    assert "line=" not in there.page.url
+    with there.page.expect_download() as download:
+        there.seen("link", "Route as GPX").click()
+    assert download.value.suggested_filename.endswith("walk-again.gpx")

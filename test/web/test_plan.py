@@ -1,0 +1,57 @@
+"""Room Plan: a plan that is only thought of writes nothing; only its files are served."""
+
+import pytest
+
+SQUARE = [[560000, 7245000], [560400, 7245000], [560400, 7245300], [560000, 7245300]]
+CHANGES = {"plan.line_spacing_m": 50.0, "plan.line_azimuth_deg": 0.0}
+
+
+def everything(folder):
+    return {path: path.read_bytes() for path in folder.path.rglob("*") if path.is_file()}
+
+
+def test_a_sketch_has_the_lines_of_its_rectangle_and_writes_nothing(empty):
+    session, client = empty
+    before = everything(session.survey())
+    found = client.post("/api/plan/sketch", json={"changes": CHANGES, "corners": SQUARE}).json()
+    assert found["area_m2"] == pytest.approx(400 * 300)
+    assert found["azimuth_deg"] == 0.0
+    assert found["lines"] == 8  # 400 m of width, a line for each 50 m
+    lines = [piece for piece in found["pieces"] if piece["kind"] == "line"]
+    assert sum(piece["length_m"] for piece in lines) == pytest.approx(8 * 300, abs=1)
+    assert everything(session.survey()) == before
+
+
+def test_refusals_are_beside_their_field(empty):
+    _, client = empty
+    wrong = {"changes": {"plan.line_spacing_m": -1.0}, "corners": SQUARE}
+    answer = client.post("/api/plan/sketch", json=wrong)
+    assert answer.json()["problem"]["field"] == "plan.line_spacing_m"
+    answer = client.post("/api/plan", json={"corners": SQUARE[:2]})
+    assert (answer.status_code, answer.json()["problem"]["field"]) == (400, "corners")
+    assert client.post("/api/plan/sketch", json={}).status_code == 400
+
+
+def test_only_files_of_the_plan_are_served(empty):
+    session, client = empty
+    place = session.survey().products / "plan"
+    place.mkdir(parents=True)
+    (place / "lines.csv").write_text("line\n")
+    (place / "private.txt").write_text("no")
+    (place / "plan.pdf").symlink_to(session.survey().settings_file)
+    assert client.get("/api/plan/files/lines.csv").text == "line\n"
+    assert [row["name"] for row in client.get("/api/plan").json()["files"]] == ["lines.csv"]
+    for name in ("private.txt", "plan.pdf", "..%2F..%2Fsurvey.toml", "%2Fetc%2Fpasswd", "..%5Cx"):
+        assert client.get(f"/api/plan/files/{name}").status_code == 404
+
+
+def test_a_file_of_an_area_is_read_and_not_added(empty):
+    session, client = empty
+    before = everything(session.survey())
+    ring = "[[-50.405,-24.9],[-50.4,-24.9],[-50.4,-24.895],[-50.405,-24.9]]"
+    text = f'{{"type":"Polygon","coordinates":[{ring}]}}'
+    found = client.post("/api/plan/outlines", files={"file": ("a.geojson", text)}).json()
+    assert len(found["outlines"][0]["corners_m"]) >= 4
+    answer = client.post("/api/plan/outlines", files={"file": ("a.geojson", "{")})
+    assert (answer.status_code, answer.json()["problem"]["field"]) == (400, "file")
+    assert everything(session.survey()) == before
