@@ -152,9 +152,7 @@ def section(folder: Folder, pick: str) -> Section:
     note = notes_of(folder, "fit_notes")["picks"].get(pick, {})
     above = (row["sensor_height_m"] or 0.0) if body is not None else 0.0
     problem = row["problem"] or note.get("problem")
-    return _section(
-        row, readings, curve, body, note.get("noise", {}), _kinds(note, above), problem
-    )
+    return _section(row, readings, curve, body, note.get("noise", {}), _kinds(note, above), problem)
 
 
 def _kinds(note: Mapping[str, Any], above: float) -> list[Kind]:
