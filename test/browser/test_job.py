@@ -157,7 +157,9 @@ def test_the_whole_job_by_keyboard_alone(tmp_path, shelf, opened, visit):
     keys.press(dialog.get_by_role("button", name="Decide"))
     expect(dialog).to_be_hidden()
     keys.seen()
-    back = there.seen("table", "Decisions in force").get_by_role("button", name="Take back: drop R1")
+    back = there.seen("table", "Decisions in force").get_by_role(
+        "button", name="Take back: drop R1"
+    )
     keys.press(back)
     dialog = there.seen("dialog", "Take a decision back")
     keys.write(dialog.get_by_label("Reason"), "no fence")
