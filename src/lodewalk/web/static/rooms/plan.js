@@ -158,7 +158,13 @@ class Desk {
 
   again() {
     this.marks();
-    this.asker.ask();
+    if (this.lacksArea()) this.refused(null);
+    else this.asker.ask();
+  }
+
+  /** Whether there is nothing yet to plan on. */
+  lacksArea() {
+    return this.corners.list.length < 3 && !this.held.some((ring) => ring.role === "area" && !this.corners.drawn);
   }
 
   paint() {
@@ -215,8 +221,7 @@ class Desk {
     fill(this.lines);
     this.map.strokes = strokesOf({ outlines: this.held.filter((ring) => ring.role !== "area") }, this.map.origin);
     this.marks();
-    const none = this.corners.list.length < 3 && !this.held.some((ring) => ring.role === "area" && !this.corners.drawn);
-    if (none) {
+    if (this.lacksArea()) {
       clearTold(this.panel, this.wrong);
       fill(this.wrong, note("info", h("p", {}, h("strong", {}, "First the area. "), `Click its corners on the map, type them below, or read a file. ${this.corners.list.length} of at least 3 corners.`),
         this.where.latitude_deg === null && h("p", {}, "Nothing tells where the survey is: type the first corner, or ", h("a", { href: "/site" }, "give the place in room Site"), ".")));
