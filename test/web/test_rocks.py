@@ -37,10 +37,13 @@ def job_ended(client):
     [
         ("along", {"line": "L01", "from_m": 9, "to_m": 3}, "from_m",
          "A profile begins before it ends."),
-        ("along", {"line": "L01", "from_m": 1, "to_m": 3, "kind": "cloud"}, "from_m",
+        ("along", {"line": "L01", "from_m": 1, "to_m": 3, "kind": "cloud"}, "kind",
          "There is no such kind of body."),
         ("spot", {"easting_m": 1, "northing_m": 1, "reach_m": 0}, "reach_m",
          "The reach must be above zero."),
+        ("between", {"from_easting_m": 0, "from_northing_m": 0, "to_easting_m": 9,
+                     "to_northing_m": 9, "strike_deg": 400}, "strike_deg",
+         "A strike is an azimuth from grid north, from 0 to less than 360 degrees."),
     ],
 )  # fmt: skip
 def test_a_fit_that_cannot_be_says_why_beside_a_field(empty, path, body, field, rule):

@@ -27,3 +27,16 @@ export function dip(body) {
   const wider = low !== null && high !== null ? `; under remanence ${number(low, 0)} to ${number(high, 0)}` : "";
   return `${interval(body, "dip", "deg", 0)}, to the right of the strike${wider}`;
 }
+
+/** @param {number|null} value @param {number|null} sd */
+export function strike(value, sd) {
+  if (value === null) return "not told";
+  return `${number(value, 0)} ± ${sd === null ? "not known" : number(1.645 * sd, 1)}`;
+}
+
+/** @param {number} share @param {number} [digits] */
+export function probability(share, digits = 3) {
+  const least = 10 ** -digits;
+  if (share > 1 - least) return `over ${number(1 - least, digits)}`;
+  return share < least ? `under ${number(least, digits)}` : number(share, digits);
+}
