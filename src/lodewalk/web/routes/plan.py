@@ -114,14 +114,18 @@ def make_plan(form: MakeForm, session: Serving, folder: Survey) -> JobState:
             drawn_shapes(form.corners, folder.settings.survey.crs)
 
     def work(reporter: Any, cancelled: Any) -> dict[str, Any]:
-        del cancelled
         with TemporaryDirectory() as scratch:
             area = []
             if form.corners is not None:
                 area = [Path(scratch) / DRAWN_NAME]
                 write_drawn(folder, form.corners, area[0])
             made = plan(
-                folder, area=area, draft=form.draft, replaces=form.replaces, reporter=reporter
+                folder,
+                area=area,
+                draft=form.draft,
+                replaces=form.replaces,
+                reporter=reporter,
+                cancelled=cancelled,
             )
         return plain(made)
 

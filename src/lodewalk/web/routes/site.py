@@ -17,6 +17,7 @@ from lodewalk.services.before_going.expected import (
 )
 from lodewalk.services.before_going.place import SurveyPlace, site_for, survey_place
 from lodewalk.services.before_going.rocks import RockList, rock_list
+from lodewalk.services.before_going.warm import warm
 from lodewalk.services.site import SiteResult
 from lodewalk.web.jobs import JobState
 from lodewalk.web.routes.settings import Name, Value
@@ -49,7 +50,8 @@ def beside_setting(changes: dict[str, Any]) -> Iterator[None]:
 
 @router.get("/place")
 def show_place(folder: Survey) -> SurveyPlace:
-    """Say where the survey is, and what tells it."""
+    """Say where the survey is, and what tells it; who asks will soon ask what it comes to."""
+    warm()
     return survey_place(folder)
 
 

@@ -25,6 +25,13 @@ export function fieldCards(found) {
   return [fieldCard(found), compassCard(found), sensorCard(found), shapeCard(found), quietCard(found)];
 }
 
+/** The field in one line: what is set at the instruments, and how lines best lie. @param {any} found */
+export function fieldLine({ total_field_nT: total, inclination_deg: dip, declination_deg: turn, uncertainty: off, tuning_uT: tuning, lines }) {
+  const angle = (/** @type {number} */ value) => `${value < 0 ? "−" : ""}${number(Math.abs(value), 1)}°`;
+  return [h("strong", {}, `${number(total, 0)} nT`), ` ±${number(off.total_field_nT, 0)}, inclination `, h("strong", {}, angle(dip)), ", declination ", h("strong", {}, angle(turn)),
+    "; ", term("tuning"), " ", h("strong", {}, `${number(tuning, 0)} µT`), "; lines best at ", h("strong", {}, `${number(lines.azimuth_deg, 0)}°`), ". All of it below."];
+}
+
 /** @param {any} found */
 export function cautionNotes(found) {
   return found.cautions.map((/** @type {string} */ text) => note("doubt", h("p", {}, text)));

@@ -10,6 +10,7 @@ import { SeriesView } from "../series.js";
 import { table } from "../tables.js";
 import { Asker } from "./ask.js";
 import { chooser, clearTold, dial, tellBeside } from "./dials.js";
+import { refilled } from "./plan-told.js";
 import { oddsBar, per, useThese } from "./use.js";
 
 /** Sizes that count for each kind of body. @type {Record<string, string[]>} */
@@ -69,7 +70,7 @@ export function showing(tried, rocks) {
     h("datalist", { id: "rocks" }, ...rocks.map((row) => h("option", { value: row.name }, `${row.low} to ${row.high} SI`))),
     group("Body", BODY, [kind.element, rock.element]), group("Magnetisation", MAGNETIC, [host.element]), group("Lines", LINES), group("Noise, 1 sd", NOISE));
   const view = new SeriesView("Expected anomaly", { xTitle: "Distance from the body's middle, m", yTitle: "Anomaly, nT" });
-  const odds = h("div", { class: "odds-place", role: "status" });
+  const odds = h("div", { class: "odds-place", role: "status" }, h("p", { class: "waiting" }, "Reckoning what to expect…"));
   const figures = h("div", {});
   const notes = h("div", {});
   const values = h("details", {}, h("summary", {}, "The profile as a table"), h("div", {}));
@@ -103,7 +104,7 @@ export function showing(tried, rocks) {
     dials.get("body.susceptibility")?.told(Math.max(1e-5, found.susceptibility.target.typical));
     dials.get("host.susceptibility")?.told(Math.max(1e-6, found.susceptibility.host.typical));
     fill(figures, h("p", {}, found.anomaly.text), figuresOf(found));
-    fill(notes, ...found.warnings.map((/** @type {string} */ text) => note("doubt", h("p", {}, text))),
+    refilled(notes, ...found.warnings.map((/** @type {string} */ text) => note("doubt", h("p", {}, text))),
       found.assumed.length > 0 && h("details", {}, h("summary", {}, "What is assumed"), h("ul", {}, ...found.assumed.map((/** @type {string} */ text) => h("li", {}, text)))));
     const [profile] = found.profiles;
     const rows = profile.distance_m.map((/** @type {number} */ distance, /** @type {number} */ i) => ({ distance, anomaly: profile.anomaly_nT[i] }));
