@@ -77,3 +77,25 @@ def test_a_day_is_told_in_words_and_a_row_chooses_its_line_everywhere(demo_pages
     with there.page.expect_download() as download:
         there.seen("link", "Route as GPX").click()
     assert download.value.suggested_filename.endswith("walk-again.gpx")
+
+
+def test_a_right_proposal_is_confirmed_once_its_date_is_chosen_and_add_is_clicked_once(
+    hill, visit, tmp_path
+):
+    rows = "".join(f"05/04/2026,10:{n // 60:02d}:{n % 60:02d},22950.{n:03d}\n" for n in range(120))
+    (tmp_path / "R4.csv").write_text("date,time,field_nT\n" + rows)
+    there = visit(hill, "/days")
+    there.page.get_by_label("choose them").set_input_files(str(tmp_path / "R4.csv"))
+    card = there.seen("article", "File R4.csv")
+    card.get_by_text("The columns can't be told for sure").wait_for()
+    right = card.get_by_role("button", name="These columns are right")
+    right.click()
+    card.get_by_text("Choose first how dates are written").wait_for()
+    card.get_by_label("Date", exact=True).select_option(label="31/03/2026")
+    card.get_by_text("doesn't say the time zone").wait_for()
+    card.get_by_label("Time zone").fill("-03:00")
+    card.get_by_label("Time zone").press("Tab")
+    card.get_by_text("2026-04-05 13:00:00 to 2026-04-05 13:01:59 UTC").wait_for()
+    card.get_by_label("Instrument").fill("R5")
+    card.get_by_role("button", name="Add", exact=True).click()  # the field is left by this click
+    there.page.get_by_role("row", name=re.compile(r"R4\.csv .* R5")).wait_for()
