@@ -90,11 +90,11 @@ function sensorCard({ sensor_words: words, precession_Hz, tuning_uT }) {
 function shapeCard({ anomaly, lines, compass }) {
   const rows = anomaly.extremes.map((/** @type {any} */ one) => {
     const side = one.side === "above" ? "above the body" : one.side === "all round" ? `all round, ${number(one.distance_depths, 1)} depths away` : `to magnetic ${one.side}, ${number(one.distance_depths, 1)} depths away`;
-    return [one.kind, `${signed(one.relative, 2, "")} ${side}`];
+    return [one.kind === "high" ? "High" : "Low", `${signed(one.relative, 2, "")} ${side}`];
   });
   return card("A compact body here", h("p", { class: "hint" }, "Magnetised by today's field alone; depths are counted from the sensor."), rowsOf([
-    ...rows, ["low over high", number(anomaly.low_over_high, 2)],
-    ["from low to high", `${number(anomaly.range_of_pole, 2)} of that in a vertical field as strong`],
+    ...rows, ["Low over high", number(anomaly.low_over_high, 2)],
+    ["From low to high", `${number(anomaly.range_of_pole, 2)} of that in a vertical field as strong`],
     ["Lines", h("strong", {}, `${number(lines.azimuth_deg, 0)}°`), ` from ${compass.crs ? "grid" : "true"} north. ${lines.reason}`],
   ]));
 }

@@ -83,8 +83,8 @@ export function showing(tried, rocks) {
     tried.clear();
     paint();
   } }, "Back to the survey's values");
-  const element = h("section", { class: "card" }, h("h2", {}, "Will it show?"),
-    h("p", { class: "dim" }, "Move a slider: the anomaly to expect is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so."),
+  const element = h("section", { class: "card" }, h("div", { class: "lined" }, h("h2", {}, "Will it show?"),
+    h("p", { class: "dim" }, "Move a slider: the anomaly is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so.")),
     h("div", { class: "going" }, panel, h("div", { class: "told-side" }, wrong, h("h3", {}, term("feasibility", "Odds of detection"), " ", anew), odds,
       view.element, h("div", { class: "row" }, pictureButtons(view, "expected anomaly")), figures, notes, values,
       h("div", { class: "row" }, use, reset), more)));
@@ -108,8 +108,8 @@ export function showing(tried, rocks) {
     else fill(odds, h("p", { class: "waiting" }, "Reckoning the odds…"));
     dials.get("plan.line_spacing_m")?.told(found.plan.line_spacing_m);
     dials.get("plan.line_azimuth_deg")?.told(found.plan.line_azimuth_deg);
-    dials.get("body.susceptibility")?.told(Math.max(1e-5, found.susceptibility.target.typical));
-    dials.get("host.susceptibility")?.told(Math.max(1e-6, found.susceptibility.host.typical));
+    dials.get("body.susceptibility")?.told(found.susceptibility.target.typical);
+    dials.get("host.susceptibility")?.told(found.susceptibility.host.typical);
     fill(figures, h("p", {}, found.anomaly.text), figuresOf(found));
     refilled(notes, ...found.warnings.map((/** @type {string} */ text) => note("doubt", h("p", {}, text))),
       found.assumed.length > 0 && h("details", {}, h("summary", {}, "What is assumed"), h("ul", {}, ...found.assumed.map((/** @type {string} */ text) => h("li", {}, text)))));

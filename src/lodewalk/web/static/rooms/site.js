@@ -70,7 +70,7 @@ function placeCard(known, given, none) {
     boxes.date.value = survey.date ?? "";
   };
   const isTried = () => numberOf(boxes.latitude_deg.value) !== survey.latitude_deg || numberOf(boxes.longitude_deg.value) !== survey.longitude_deg;
-  const element = h("section", { class: "card" }, h("h2", {}, "Place"), source,
+  const element = h("section", { class: "card place" }, h("div", { class: "lined" }, h("h2", {}, "Place"), source),
     h("div", { class: "place-row" },
       field("Latitude", boxes.latitude_deg, { unit: "° north" }), field("Longitude", boxes.longitude_deg, { unit: "° east" }),
       field("Height above the ellipsoid", boxes.height_m, { unit: "m" }), field("Date", boxes.date, { unit: "YYYY-MM-DD" }), back), wrong, line);
