@@ -123,9 +123,10 @@ def start_page(session: Serving) -> Response:
 
 @router.get("/favicon.ico")
 def icon() -> Response:
-    """Return the mark of the pages."""
+    """Return the mark of the pages; a browser asks for it at each step of its history."""
     image = (files("lodewalk.web") / "static" / "mark.svg").read_bytes()
-    return Response(image, media_type="image/svg+xml")
+    kept = {"cache-control": "max-age=86400"}
+    return Response(image, media_type="image/svg+xml", headers=kept)
 
 
 @router.get("/{room}")

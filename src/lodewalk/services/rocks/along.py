@@ -24,7 +24,7 @@ from lodewalk.services.decide_places import (
     walked_readings,
 )
 from lodewalk.services.rocks.fit import Body
-from lodewalk.services.rocks.rows import filled
+from lodewalk.services.rocks.rows import filled, plain
 from lodewalk.steps.across import NEEDS, NEEDS_SET, Walked, pick_row, walked
 from lodewalk.steps.bodies import FIELD_NEEDS, bodies_table, body_row
 from lodewalk.steps.context import Reporter
@@ -245,24 +245,29 @@ def _inside(
 
 
 def kinds_of(fitted: Fitted, pick: Pick) -> list[Kind]:
-    """Return the kinds that were tried with the depth below ground that each gives.
-
-    The depth of a kind that is as good as excluded has no interval.
-    """
+    """Return the kinds that were tried with the depth below ground that each gives."""
     told = []
     for one in fitted.found.fits:
-        share = fitted.found.probability[one.kind]
         own = body_row({}, one, pick.profile, pick.stand)
-        held = share > LEFT_OUT
-        row: dict[str, Any] = {
-            "kind": one.kind,
-            "probability": share,
-            "depth_m": own["depth_m"],
-            "depth_low_m": own["depth_low_m"] if held else None,
-            "depth_high_m": own["depth_high_m"] if held else None,
-        }
-        told.append(filled(Kind, row))
+        depth = (own[name] for name in ("depth_m", "depth_low_m", "depth_high_m"))
+        told.append(kind_told(one.kind, fitted.found.probability[one.kind], *depth))
     return told
+
+
+def kind_told(
+    kind: str, share: float, depth: float | None, low: float | None, high: float | None
+) -> Kind:
+    """Return a kind as it is told: the depth of one as good as excluded has no interval.
+
+    Examples
+    --------
+    >>> kind_told("contact", 1e-5, 8.0, 6.0, 9.0).depth_low_m is None
+    True
+    """
+    held = share > LEFT_OUT
+    return Kind(
+        kind, share, plain(depth), plain(low) if held else None, plain(high) if held else None
+    )
 
 
 def draw(path: Path, pick: Pick, rows: pl.DataFrame, fitted: Fitted, body: dict[str, Any]) -> None:

@@ -8,14 +8,23 @@ import numpy as np
 import polars as pl
 
 from lodewalk.errors import InputError
-from lodewalk.services.rocks.along import Kind
+from lodewalk.services.rocks.along import Kind, kind_told
 from lodewalk.services.rocks.depth import PickDepth, depths_of
-from lodewalk.services.rocks.fit import Body, CompactBody, nothing_picked, told_bodies, without_body
+from lodewalk.services.rocks.fit import (
+    Body,
+    CompactBody,
+    idle_compact,
+    idle_picks,
+    nothing_picked,
+    told_bodies,
+    without_body,
+)
 from lodewalk.services.rocks.rows import filled, frame_of, notes_of, plain
 from lodewalk.services.rocks.trace import Fault, Lineament
 from lodewalk.steps.fits import Fitted, Pick, curve_rows
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
+from lodewalk.validation import FloatArray
 
 #: Products that the whole view needs, with the step that makes each.
 NEEDED = (
@@ -24,6 +33,8 @@ NEEDED = (
 )  # fmt: skip
 CAUTION = "Depths are below ground, intervals 90 %. No drilling decision without licensed practice."
 NINETY = 1.6449
+#: Columns of a fitted curve that a section shows.
+CURVES = ("model_nT", "low_nT", "high_nT", "regional_nT")
 
 
 @dataclass(frozen=True)
@@ -41,7 +52,9 @@ class Rose:
 class RocksView:
     """What has been interpreted, as it stands; nothing is run.
 
-    `missing` names the steps whose products aren't there; `problem` says why there is no pick.
+    `missing` names the steps whose products aren't there; `problem` says why there is no pick,
+    `idle` which decisions meet nothing. `strike_sds_deg` holds the error of the strike at each
+    pick that has one.
     """
 
     missing: list[str]
@@ -52,7 +65,9 @@ class RocksView:
     compact: list[CompactBody]
     reasons: dict[str, str]
     rose: Rose | None
+    strike_sds_deg: dict[str, float]
     problem: str | None
+    idle: list[str]
     caution: str
 
 
@@ -74,9 +89,17 @@ def rocks_view(folder: Folder) -> RocksView:
         [filled(CompactBody, row) for row in compact],
         {one.pick: one.reason for one in without_body(folder)} if fitted else {},
         filled(Rose, notes["rose"]) if notes.get("rose") else None,
+        _strike_sds(folder) if traced else {},
         nothing_picked(folder) if traced else None,
+        [*(idle_picks(folder) if traced else []), *(idle_compact(folder) if not missing else [])],
         CAUTION,
     )
+
+
+def _strike_sds(folder: Folder) -> dict[str, float]:
+    """Return the standard deviation of the strike at each pick where it is known [deg]."""
+    rows = frame_of(folder, "picks").select("pick", "strike_sd_deg").drop_nulls()
+    return {name: sd for name, sd in rows.iter_rows() if plain(sd) is not None}
 
 
 def _refused(folder: Folder) -> list[str]:
@@ -158,13 +181,12 @@ def section(folder: Folder, pick: str) -> Section:
 def _kinds(note: Mapping[str, Any], above: float) -> list[Kind]:
     """Return the kinds that were tried, the most probable first, depths below ground."""
     depths = note.get("depth_below_sensor_m", {})
-    found = []
     shares = sorted(note.get("probability", {}).items(), key=lambda one: -one[1])
+    found = []
     for kind, share in shares:
         told = depths.get(kind, [None] * 4)
         value, _, low, high = (None if one is None else one - above for one in told)
-        held = share > 0.001
-        found.append(Kind(kind, share, value, low if held else None, high if held else None))
+        found.append(kind_told(kind, share, value, low, high))
     return found
 
 
@@ -187,23 +209,11 @@ def _section(
 ) -> Section:
     """Return readings, curve and body on one axis of distance."""
     own = readings.sort("distance_m")
-    away, rise, anomaly, sd = (
-        own[name].to_numpy() for name in ("distance_m", "rise_m", "anomaly_nT", "sd_nT")
-    )
-    place = own["place_nT"].fill_null(0.0).fill_nan(0.0).to_numpy()
-    total = np.sqrt((noise.get("scale", 1.0) * sd) ** 2 + place**2
-                    + noise.get("correlated_nT", 0.0) ** 2)  # fmt: skip
-    drawn = curve.sort("distance_m") if curve.height and body is not None else None
-    model = np.full(away.size, np.nan)
-    if drawn is not None:
-        model = np.interp(away, drawn["distance_m"].to_numpy(), drawn["model_nT"].to_numpy())
+    away, rise, anomaly = (own[name].to_numpy() for name in ("distance_m", "rise_m", "anomaly_nT"))
+    drawn = {} if body is None else _drawn(curve, away)
+    model = np.array(drawn.get("model_nT", [np.nan] * away.size), dtype=float)
     at = None if body is None else _across(body, pick)
     ground = (np.interp(at or 0.0, away, rise) if away.size else 0.0) - rise
-    values = {} if drawn is None else {
-        name: [plain(one) for one in np.interp(
-            away, drawn["distance_m"].to_numpy(), drawn[name].fill_null(np.nan).to_numpy())]
-        for name in ("low_nT", "high_nT", "regional_nT")
-    }  # fmt: skip
     return Section(
         pick=pick["pick"],
         line=pick["line"],
@@ -212,12 +222,9 @@ def _section(
         reading_id=[one or "" for one in own["reading_id"].to_list()],
         distance_m=away.tolist(),
         anomaly_nT=anomaly.tolist(),
-        bar_nT=(NINETY * sd).tolist(),
-        residual=[plain(float(one)) for one in (anomaly - model) / total],
-        model_nT=[] if drawn is None else model.tolist(),
-        low_nT=values.get("low_nT", []),
-        high_nT=values.get("high_nT", []),
-        regional_nT=values.get("regional_nT", []),
+        bar_nT=(NINETY * own["sd_nT"].to_numpy()).tolist(),
+        residual=[plain(float(one)) for one in (anomaly - model) / _total_sd(own, noise)],
+        **{name: drawn.get(name, []) for name in CURVES},
         ground_m=ground.tolist(),
         sensor_m=(ground - (pick["sensor_height_m"] or 0.0)).tolist(),
         at_m=at,
@@ -226,6 +233,29 @@ def _section(
         kinds=kinds,
         problem=problem,
     )
+
+
+def _drawn(curve: pl.DataFrame, away: FloatArray) -> dict[str, list[Any]]:
+    """Return the columns of a curve at the readings' distances; none of a curve without points."""
+    if not curve.height:
+        return {}
+    rows = curve.sort("distance_m")
+    place = rows["distance_m"].to_numpy()
+    return {
+        name: [
+            plain(float(one))
+            for one in np.interp(away, place, rows[name].fill_null(np.nan).to_numpy())
+        ]
+        for name in CURVES
+    }
+
+
+def _total_sd(own: pl.DataFrame, noise: Mapping[str, float]) -> FloatArray:
+    """Return the error of each reading as the fit weighed it [nT]."""
+    sd = noise.get("scale", 1.0) * own["sd_nT"].to_numpy()
+    place = own["place_nT"].fill_null(0.0).fill_nan(0.0).to_numpy() if "place_nT" in own else 0.0
+    total: FloatArray = np.sqrt(sd**2 + place**2 + noise.get("correlated_nT", 0.0) ** 2)
+    return total
 
 
 def _across(body: Mapping[str, Any], pick: Mapping[str, Any]) -> float:

@@ -94,7 +94,7 @@ def sketch(form: SketchForm, folder: Survey) -> PlanTried:
 
 
 @router.post("/odds")
-def show_odds(form: SketchForm, folder: Survey) -> PlanOdds:
+def show_plan_odds(form: SketchForm, folder: Survey) -> PlanOdds:
     """Return the odds of the plan as it would be; it takes a second or two."""
     with beside_setting(form.changes):
         return plan_odds(folder, form.changes, form.corners)

@@ -1,6 +1,6 @@
 """From map to rocks: picks, bodies, profiles, lineaments and depths."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
 from pydantic import Field
@@ -87,21 +87,33 @@ def fit_place(form: SpotForm, session: Serving, folder: Survey) -> JobState:
     """Fit a compact body around a place in the background; nothing is kept."""
     from lodewalk.services.rocks.compact import fit_spot
 
-    return _start(session, fit_spot, folder, "reach_m", form.model_dump())
+    return _start(session, fit_spot, folder, "easting_m", form.model_dump())
 
 
-FieldName = Literal["from_m", "from_easting_m", "reach_m"]
+#: The field that a refusal is about, by words of its rule; else the first of the form.
+AT_FAULT = (
+    ("kind of body", "kind"), ("strike", "strike_deg"), ("No line with", "line"),
+    ("reach", "reach_m"),
+)  # fmt: skip
 
 
-def _start(
-    session: Any, service: Any, folder: Any, field: FieldName, wanted: dict[str, Any]
-) -> JobState:
-    """Start a fit; what is wrong is said beside the first field of its form."""
+def _start(session: Any, service: Any, folder: Any, first: str, wanted: dict[str, Any]) -> JobState:
+    """Start a fit; what is wrong is said beside the field that it is about."""
 
     def work(reporter: Any, cancelled: Any) -> dict[str, Any]:
-        with beside(field, InputError):
+        try:
             found = service(folder, reporter=reporter, cancelled=cancelled, **wanted)
+        except InputError as error:
+            with beside(_at_fault(error, wanted, first), InputError):
+                raise
         return plain(found)
 
     state: JobState = session.jobs.start("fit", work)
     return state
+
+
+def _at_fault(error: InputError, wanted: dict[str, Any], first: str) -> str:
+    """Return the name of the field that a refusal is about."""
+    if str(error.value).startswith("{:.1f} E {:.1f} N".format(*wanted.get("end", (0.0, 0.0)))):
+        return "to_easting_m"
+    return next((field for words, field in AT_FAULT if words in error.rule), first)

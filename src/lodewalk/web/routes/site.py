@@ -55,7 +55,7 @@ def show_place(folder: Survey) -> SurveyPlace:
 
 
 @router.get("/rocks/table")
-def show_rocks() -> RockList:
+def show_rock_table() -> RockList:
     """Return the table of rocks with the range of their susceptibility."""
     return rock_list()
 
@@ -80,7 +80,7 @@ def show_expected(form: TriedForm, folder: Survey) -> ExpectedResult:
 
 
 @router.post("/expected/odds")
-def show_odds(form: TriedForm, folder: Survey) -> OddsResult:
+def show_expected_odds(form: TriedForm, folder: Survey) -> OddsResult:
     """Return the odds of detection with these settings tried; it takes about a second."""
     with beside_setting(form.changes):
         return expected_odds(folder, form.changes)

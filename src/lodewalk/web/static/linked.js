@@ -48,6 +48,8 @@ export class Linked {
     /** What the selected span is, with the way to choose one by a plain drag. */
     this.spanBar = h("div", { class: "spanbar" });
     this.spanMode = false;
+    /** The span as distances along the chosen line, also while it is dragged. */
+    this.onDistances = (/** @type {[number, number]|null} */ _span) => {};
     for (const view of [this.strip, this.profile]) view.drawable = true;
     this.ways();
     this.tellSpan();
@@ -157,6 +159,7 @@ export class Linked {
     this.map.span = span && this.walked ? partsBetween(this.walked.time_s, this.map.walks?.parts ?? [], span[0] - this.startS, span[1] - this.startS) : [];
     for (const view of [this.strip, this.profile, this.map]) view.remark();
     this.tellSpan(span);
+    this.onDistances(this.profile.span);
   }
 
   /** @param {[number, number]|null} [span] */

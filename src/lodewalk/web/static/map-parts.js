@@ -114,9 +114,19 @@ export function drawMark(pen, mark, px, py) {
     pen.moveTo(px, py - size);
     pen.lineTo(px, py + size);
   }
-  if (mark.shape !== "cross") pen.fill();
+  if (mark.shape !== "cross" && !mark.hollow) pen.fill();
+  if (mark.hollow) halo(pen, mark);
   pen.stroke();
   if (mark.label) tag(pen, mark.label, px + size + 4, py, "--ink");
+}
+
+/** What is drawn hollow shows on any colour. @param {Pen} pen @param {import("./map.js").Mark} mark */
+function halo(pen, mark) {
+  pen.lineWidth = (mark.width ?? 2) + 2;
+  pen.strokeStyle = colour("--sheet");
+  pen.stroke();
+  pen.lineWidth = mark.width ?? 2;
+  pen.strokeStyle = colour(mark.style);
 }
 
 /** The sign of a verdict where a doubted walk begins. @param {MapView} map @param {Pen} pen @param {import("./walk-paths.js").Walks} walks */

@@ -12,7 +12,7 @@ export { coloured } from "./mesh.js";
 /** @typedef {import("./mesh.js").Mesh} Mesh */
 /** @typedef {import("./mesh.js").Sun} Sun */
 /** @typedef {import("./walk-paths.js").Walks} Walks */
-/** @typedef {{x: number, y: number, shape: "ring"|"cross"|"square"|"diamond", style: string, label?: string, name?: string, size?: number, width?: number}} Mark */
+/** @typedef {{x: number, y: number, shape: "ring"|"cross"|"square"|"diamond", style: string, label?: string, name?: string, size?: number, width?: number, hollow?: boolean}} Mark */
 /** @typedef {{x: number[], y: number[], style: string, width?: number, dash?: number[], name?: string, label?: string}} Stroke */
 /** @typedef {[number, number, number, number]} Section two places in metres from the origin */
 

@@ -144,7 +144,8 @@ let standing = "";
 
 /** What went wrong stands above the room until somebody dismisses it or it goes well. @param {import("./live.js").Job|null} now */
 function trouble(now) {
-  const key = now?.status === "failed" ? `${survey} ${now.id} ${now.problem?.text}` : "";
+  const told = now?.kind === "fit" && document.querySelector("[data-tells=fit]"); // beside its own form
+  const key = now?.status === "failed" && !told ? `${survey} ${now.id} ${now.problem?.text}` : "";
   if (key === standing) return;
   standing = key;
   document.getElementById("trouble")?.remove();

@@ -8,6 +8,7 @@ import { h, number } from "./elements.js";
  * @property {string} [unit]
  * @property {number} [digits] of a number; without it the value is shown as text
  * @property {(row: any) => import("./elements.js").Child} [show] what stands in the cell
+ * @property {boolean} [fileOnly] it stands in the file and not on the page
  */
 
 /**
@@ -29,7 +30,7 @@ export function table(wanted) {
   const head = h("tr", {});
   const body = h("tbody", {});
   const paint = () => {
-    head.replaceChildren(...wanted.columns.map((column) => headOf(column, order, (next) => {
+    head.replaceChildren(...wanted.columns.filter(onPage).map((column) => headOf(column, order, (next) => {
       order = next;
       orders.set(wanted.name, next);
       paint();
@@ -46,9 +47,15 @@ export function table(wanted) {
     h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), counted(wanted)));
 }
 
+/** @param {Column} column */
+function onPage(column) {
+  return !column.fileOnly;
+}
+
 /** @param {Table} wanted */
-function counted({ rows, most = Infinity }) {
-  return rows.length > most ? `the first ${most} of ${rows.length} rows; the file holds all` : `${rows.length} rows`;
+function counted({ rows, columns, most = Infinity }) {
+  const more = columns.every(onPage) ? "" : "; the file holds more columns";
+  return rows.length > most ? `the first ${most} of ${rows.length} rows; the file holds all` : `${rows.length} ${rows.length === 1 ? "row" : "rows"}${more}`;
 }
 
 /** @param {Column} column @param {{key: string, down: boolean}|null} order @param {(next: {key: string, down: boolean}) => void} sort */
@@ -75,7 +82,7 @@ function compare(a, b) {
 
 /** @param {Table} wanted @param {any} row @param {number} index */
 function rowOf(wanted, row, index) {
-  const cells = wanted.columns.map((column) => h("td", { class: column.digits === undefined ? "" : "num" }, cell(column, row)));
+  const cells = wanted.columns.filter(onPage).map((column) => h("td", { class: column.digits === undefined ? "" : "num" }, cell(column, row)));
   if (!wanted.choose) return h("tr", {}, ...cells);
   const { choose } = wanted;
   return h("tr", {

@@ -27,3 +27,25 @@ export function dip(body) {
   const wider = low !== null && high !== null ? `; under remanence ${number(low, 0)} to ${number(high, 0)}` : "";
   return `${interval(body, "dip", "deg", 0)}, to the right of the strike${wider}`;
 }
+
+/** @param {number|null} value @param {number|null} sd */
+export function strike(value, sd) {
+  if (value === null) return "not told";
+  return `${number(value, 0)} ± ${sd === null ? "not known" : number(1.645 * sd, 1)}`;
+}
+
+/** @param {number} share @param {number} [digits] */
+export function probability(share, digits = 3) {
+  const least = 10 ** -digits;
+  if (share > 1 - least) return `over ${number(1 - least, digits)}`;
+  return share < least ? `under ${number(least, digits)}` : number(share, digits);
+}
+
+/** From this probability on a kind is told (as the command line does). */
+const TOLD = 0.95;
+
+/** Why the kind isn't sure; nothing where it is. @param {any} body */
+export function unsure(body) {
+  if (body.decidable) return "";
+  return body.probability < TOLD ? "not decided, other kinds fit too" : "not decided while its strike isn't known";
+}
