@@ -18,7 +18,7 @@ from urllib.parse import urlsplit
 
 #: Sizes at which each room is looked at, by name.
 LAPTOP, DESK, PHONE = (1366, 768), (1920, 1080), (390, 844)
-#: What keeps Chromium from asking the network on its own account.
+#: What keeps Chromium from asking the network on its own account, and from reaching it.
 QUIET = (
     "--disable-gpu",
     "--no-first-run",
@@ -28,7 +28,8 @@ QUIET = (
     "--disable-default-apps",
     "--disable-domain-reliability",
     "--disable-sync",
-    "--disable-features=OptimizationHints,MediaRouter,Translate,AutofillServerCommunication",
+    # What it asks all the same, of its maker, finds no address.
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
     "--no-proxy-server",
     "--no-pings",
 )
@@ -159,7 +160,8 @@ def barriers(page):
     """Return what hinders people on a page: rule, and the elements that break it."""
     if not page.evaluate("'axe' in window"):
         page.evaluate(axe_script())  # by the debugger, so that the policy stays as it is
-    found = page.evaluate("async () => (await axe.run(document)).violations")
+    # Without its own style sheets, which the policy forbids.
+    found = page.evaluate("async () => (await axe.run(document, { preload: false })).violations")
     return [
         f"{rule['id']}: {rule['help']}: "
         + "; ".join(node["html"][:160] for node in rule["nodes"][:5])
@@ -175,7 +177,7 @@ FOCUSED = """() => {
   const box = held.getBoundingClientRect();
   const ringed = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) > 0;
   return {
-    name: `${held.tagName} ${held.getAttribute("aria-label") ?? held.textContent.trim().slice(0, 40)}`,
+    name: held.outerHTML.slice(0, 160),
     shown: (ringed || style.boxShadow !== "none") && box.width > 0 && box.height > 0
       && box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth,
   };

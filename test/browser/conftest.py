@@ -16,14 +16,20 @@ PICTURES = Path(__file__).parents[2] / "build" / "pages"
 
 
 @pytest.fixture(scope="module")
-def chromium():
-    """One Chromium for a file of tests; its event loop ends with the file."""
+def driver():
+    """What drives browsers, for a file of tests; its event loop ends with the file."""
     if chromium_path() is None:
         pytest.skip("no Chromium: install Debian's chromium, or name one in CHROMIUM")
     with sync_playwright() as playwright:
-        browser = launch(playwright)
-        yield browser
-        browser.close()
+        yield playwright
+
+
+@pytest.fixture(scope="module")
+def chromium(driver):
+    """One Chromium for a file of tests."""
+    browser = launch(driver)
+    yield browser
+    browser.close()
 
 
 @pytest.fixture(scope="module")

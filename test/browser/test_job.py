@@ -5,6 +5,9 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from lodewalk.errors import InputError
+from lodewalk.services.add import add_files
+from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from pages_browser import Keyboard
 from small_survey import CRS, write_small_survey
@@ -89,7 +92,7 @@ def test_the_whole_job_by_mouse(demo_survey, shelf, opened, visit):
     dialog.get_by_role("button", name="Decide").click()
     held = there.seen("table", "Decisions in force").get_by_role("row")
     expect(held.filter(has_text="a fence beside the line")).to_be_visible()
-    held.get_by_role("button", name="Take back").click()
+    held.get_by_role("button", name="Take back: drop R1").click()
     dialog = there.seen("dialog", "Take a decision back")
     dialog.get_by_label("Reason").fill("the fence is on the next line")
     dialog.get_by_role("button", name="Take it back").click()
@@ -157,8 +160,10 @@ def test_the_whole_job_by_keyboard_alone(tmp_path, shelf, opened, visit):
     keys.press(dialog.get_by_role("button", name="Decide"))
     expect(dialog).to_be_hidden()
     keys.seen()
-    back = there.seen("table", "Decisions in force").get_by_role("button", name="Take back")
-    keys.press(back.last)
+    back = there.seen("table", "Decisions in force").get_by_role(
+        "button", name="Take back: drop R1"
+    )
+    keys.press(back)
     dialog = there.seen("dialog", "Take a decision back")
     keys.write(dialog.get_by_label("Reason"), "no fence")
     keys.press(dialog.get_by_role("button", name="Take it back"))
@@ -180,3 +185,28 @@ def test_the_whole_job_by_keyboard_alone(tmp_path, shelf, opened, visit):
     there.ready()
     keys.press(there.seen("button", "Make the package"))
     expect(there.seen("link", re.compile(r"\.zip"))).to_be_visible(timeout=LONG_MS)
+
+
+def test_a_broken_file_is_told_beside_its_field_in_the_words_of_the_command_line(
+    tmp_path, opened, visit
+):
+    broken = tmp_path / "base.csv"
+    rows = [f"2026-03-10T13:{minute:02d}:00Z,22946.{minute}" for minute in range(60)]
+    rows[30] = "2026-03-10T13:30:00Z,22x46"
+    broken.write_text("\n".join(["time_utc,total_field_nT", *rows, ""]))
+    place = tmp_path / "hill"
+    new_survey(place, name="Hill", crs=CRS)
+    with pytest.raises(InputError) as refused:
+        add_files(open_survey(place), [broken], role="base", instrument="B1")
+    there = visit(opened(place), "/days")
+    choose_files(there, [broken])
+    shown = there.seen("article", "File base.csv")
+    shown.get_by_label("Role").select_option("base")
+    shown.get_by_label("Instrument").fill("B1")
+    shown.get_by_label("Instrument").press("Tab")
+    expect(shown.get_by_text(refused.value.rule).first).to_be_visible()
+    assert refused.value.line == 32
+    expect(shown.get_by_text("line 32").first).to_be_visible()
+    expect(shown.get_by_role("button", name="Add", exact=True)).to_be_disabled()
+    assert not [path for path in (place / "raw").iterdir() if path.name == "base.csv"]
+    expect(there.page.get_by_text("The survey holds no files yet")).to_be_visible()

@@ -1,9 +1,13 @@
 """Every room, as it is seen: filled without an error, the same for everybody, in all sizes."""
 
-import pytest
+import json
 
+import pytest
+from playwright.sync_api import expect
+
+from lodewalk.services.new import new_survey
 from lodewalk.web.frame import ROOMS
-from pages_browser import DESK, LAPTOP, PHONE, barriers
+from pages_browser import DESK, LAPTOP, PHONE, Visit, barriers, launch
 
 ALL = ("start", *(room for room, _, _ in ROOMS))
 THEMES = ("light", "dark")
@@ -27,3 +31,107 @@ def test_no_room_is_wider_than_the_screen(demo_pages, visit, pictures, size, the
         there.page.screenshot(path=pictures / f"{room}-{size[0]}-{theme}.png")
         wide[room] = there.page.evaluate("document.documentElement.scrollWidth")
     assert {room: width for room, width in wide.items() if width > size[0]} == {}
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_an_empty_survey_hinders_nobody_and_says_what_to_do(tmp_path, opened, visit, theme):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    there = visit(opened(tmp_path / "hill"), theme=theme)
+    for room in ALL:
+        there.go(f"/{room}")
+        assert barriers(there.page) == [], room
+        main = there.page.get_by_role("main")
+        ways = [main.get_by_role(role).count() for role in ("link", "button", "textbox", "slider")]
+        assert any(ways), f"{room} leads nowhere"
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_open_dialogs_hinder_nobody(demo_pages, visit, theme):
+    there = visit(demo_pages, "/days", theme=theme)
+    for name in ("Help", "Up to date", "Drop a span", "Set a clock right", "Take back: clock"):
+        there.seen("button", name).first.click()
+        dialog = there.page.get_by_role("dialog")
+        expect(dialog).to_be_visible()
+        expect(dialog.get_by_text("Looking up")).to_have_count(0)
+        assert barriers(there.page) == [], name
+        there.page.keyboard.press("Escape")
+        expect(dialog).to_have_count(0)
+
+
+def labels(there):
+    """Return what every drawing of a room says of itself."""
+    found = there.page.get_by_role("application").all()
+    return [drawing.get_attribute("aria-label") for drawing in found]
+
+
+def test_every_drawing_is_told_in_words_that_follow_what_it_shows(demo_pages, visit):
+    there = visit(demo_pages, "/map?line=L14")
+    first = there.page.get_by_role("application").filter(visible=True)
+    expect(there.seen("application", "Profile of L14")).to_be_visible()
+    expect(there.seen("application", "Map of Total field anomaly")).to_be_visible()
+    before = labels(there)
+    assert first.count() == len(before) >= 3
+    there.page.get_by_label("Grid", exact=True).select_option(index=3)
+    expect(there.seen("application", "Map of Total field anomaly,")).to_have_count(0)
+    there.go("/map?line=L20")
+    expect(there.seen("application", "Profile of L20")).to_be_visible()
+    assert all(labels(there))
+
+
+def test_a_metre_is_as_long_to_the_east_as_to_the_north(demo_pages, visit):
+    there = visit(demo_pages, "/map")
+    drawing = there.seen("application", "Map of")
+    readout = there.page.get_by_text("northing", exact=False).filter(has_text="Easting")
+    box = drawing.bounding_box()
+    places = []
+    for right, down in ((0.3, 0.3), (0.6, 0.3), (0.3, 0.6)):
+        x, y = box["x"] + right * box["width"], box["y"] + down * box["height"]
+        there.page.mouse.move(x, y)
+        expect(readout.first).to_be_visible()
+        there.page.wait_for_timeout(80)
+        text = readout.first.inner_text().replace(",", "")
+        numbers = [float(word) for word in text.split() if word.replace(".", "").isdigit()]
+        places.append((x, y, *numbers[:2]))
+    (x0, y0, e0, n0), (x1, _, e1, _), (_, y2, _, n2) = places
+    east, north = (x1 - x0) / (e1 - e0), (y2 - y0) / (n0 - n2)
+    assert abs(east / north - 1) < 0.005
+
+
+def test_a_view_is_kept_in_its_address_and_the_back_button_returns_to_it(demo_pages, visit):
+    there = visit(demo_pages, "/map?line=L14")
+    there.seen("application", "Profile of L14").click()
+    there.page.wait_for_url("**reading=*")
+    kept = there.page.url
+    story = there.page.get_by_role("heading", name="Story of")
+    expect(story).to_be_visible()
+    told = story.inner_text()
+    there.page.get_by_role("navigation", name="Rooms").get_by_role("link", name="Days").click()
+    there.page.wait_for_url("**/days*reading=*")
+    there.ready()
+    lines = there.seen("grid", "Lines of")
+    lines.get_by_role("row").filter(has_text="L18").first.click()
+    expect(there.seen("application", "Profile of L18")).to_be_visible()
+    there.page.go_back()
+    expect(there.seen("application", "Profile of L14")).to_be_visible()
+    there.page.go_back()
+    there.ready()
+    assert there.page.url == kept
+    expect(story).to_have_text(told)
+    other = visit(demo_pages, kept.removeprefix(there.home))
+    expect(other.page.get_by_role("heading", name="Story of")).to_have_text(told)
+
+
+def test_no_connection_goes_to_another_host(demo_pages, driver, tmp_path):
+    """The browser's own log of its network holds every connection, those without a page too."""
+    log = tmp_path / "net.json"
+    browser = launch(driver, f"--log-net-log={log}")
+    there = Visit(browser.new_page(), demo_pages).enter()
+    for room in ALL:
+        there.go(f"/{room}")
+    browser.close()
+    found = json.loads(log.read_text())
+    connecting = found["constants"]["logEventTypes"]["TCP_CONNECT_ATTEMPT"]
+    events = [event for event in found["events"] if event["type"] == connecting]
+    tried = {event["params"]["address"] for event in events if "address" in event.get("params", {})}
+    assert tried == {f"127.0.0.1:{demo_pages.port}"}
+    assert not there.problems

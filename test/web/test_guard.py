@@ -1,9 +1,12 @@
 """Who may speak to the pages, and with what headers they answer."""
 
+import json
+from urllib.parse import quote
+
 import pytest
 from fastapi.testclient import TestClient
 
-from lodewalk.web.guard import MOST_BYTES
+from lodewalk.web.guard import MOST_BYTES, MOST_UPLOAD_BYTES
 from web_paths import every_route
 
 CHANGES = ("POST", "PATCH", "DELETE", "PUT")
@@ -124,3 +127,81 @@ def test_a_link_that_leads_out_of_the_shelf_is_refused(on_shelf, shelf, tmp_path
     answer = client.post("/api/surveys", json={"folder": "door", "name": "X", "crs": "EPSG:31982"})
     assert answer.status_code == 400
     assert not list(outside.iterdir())
+
+
+OUTSIDE = ("../secret.txt", "../../secret.txt", "/etc/passwd", "raw/../../secret.txt", "..", "a\0b")
+
+
+@pytest.mark.parametrize("name", OUTSIDE)
+def test_no_name_in_any_request_reaches_a_file_outside_the_survey(empty, name):
+    session, client = empty
+    secret = session.path.parent / "secret.txt"
+    secret.write_text("not yours")
+    before = sorted(session.path.rglob("*"))
+    coded = quote(name, safe="").replace(".", "%2e")
+    names = {"stored_as": name, "name": name, "file": name, "held": name}
+    asked = [
+        client.get("/api/outputs/file", params=names),
+        client.get("/api/package/file", params=names),
+        client.get(f"/api/plan/files/{coded}"),
+        client.get(f"/api/grids/{coded}"),
+        client.get(f"/api/lines/{coded}"),
+        client.get(f"/api/readings/{coded}"),
+        client.get(f"/static/{coded}"),
+        client.get(f"/static/%2e%2e/{coded}"),
+        client.get(f"/{coded}"),
+        client.post("/api/files/aside", json={"stored_as": name}),
+        client.post("/api/files/preview", data={"held": name}),
+        client.post("/api/files", data={"held": name, "role": "base"}),
+        client.post("/api/package/verify", json={"file": name}),
+    ]
+    for answer in asked:
+        assert 400 <= answer.status_code < 500, (answer.request.url, answer.status_code)
+        assert "not yours" not in answer.text
+        assert "root:" not in answer.text
+    assert secret.read_text() == "not yours"
+    assert sorted(session.path.rglob("*")) == before
+
+
+@pytest.mark.parametrize("name", [*OUTSIDE[:4], "survey.toml", "ledger.json", ".hidden", "CON"])
+def test_the_name_of_an_upload_cannot_lead_out_of_raw(empty, name):
+    session, client = empty
+    settings = (session.path / "survey.toml").read_bytes()
+    lines = "".join(f"2026-03-10T13:{m:02d}:00Z,22946.{m}\n" for m in range(50))
+    body = f"time_utc,total_field_nT\n{lines}".encode()
+    sent = {"file": (name, body, "text/csv")}
+    answer = client.post("/api/files", files=sent, data={"role": "base", "instrument": "B1"})
+    assert answer.status_code < 500
+    assert (session.path / "survey.toml").read_bytes() == settings
+    inside = [path for path in session.path.parent.rglob("*") if path.is_file()]
+    fresh = [path for path in inside if path.read_bytes() == body]
+    assert all(path.parent == session.path / "raw" for path in fresh)
+    json.loads((session.path / "raw" / "ledger.json").read_text() or "[]")
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        ("multipart/form-data", b"no boundary"),
+        ("multipart/form-data; boundary=x", b""),
+        ("multipart/form-data; boundary=x", b"--x\r\nContent-Disposition: form-data; na"),
+        ("multipart/form-data; boundary=x", b"\xff\x00" * 500),
+        ("text/plain", b"role=base"),
+    ],
+)
+@pytest.mark.parametrize("path", ["/api/files", "/api/files/preview", "/api/package/verify/upload"])
+def test_a_malformed_upload_is_refused_and_nothing_is_added(empty, path, kind, body):
+    session, client = empty
+    before = sorted(session.path.rglob("*"))
+    answer = client.post(path, content=body, headers={"content-type": kind})
+    assert 400 <= answer.status_code < 500
+    assert answer.json()["problem"]["text"]
+    assert sorted(session.path.rglob("*")) == before
+
+
+def test_an_upload_of_more_than_may_be_is_refused_before_it_is_read(empty):
+    _, client = empty
+    for path in ("/api/files", "/api/files/preview"):
+        headers = {"content-length": str(MOST_UPLOAD_BYTES + 1)}
+        answer = client.post(path, content=iter([b"x"]), headers=headers)
+        assert answer.status_code == 413

@@ -55,3 +55,26 @@ def test_a_file_of_an_area_is_read_and_not_added(empty):
     answer = client.post("/api/plan/outlines", files={"file": ("a.geojson", "{")})
     assert (answer.status_code, answer.json()["problem"]["field"]) == (400, "file")
     assert everything(session.survey()) == before
+
+
+def test_a_sketch_tells_each_waypoint_of_the_lines_ends(empty):
+    _, client = empty
+    found = client.post("/api/plan/sketch", json={"changes": CHANGES, "corners": SQUARE}).json()
+    starts = [point for point in found["waypoints"] if point["kind"] == "start"]
+    tops = {
+        point["place_m"][1] for point in found["waypoints"] if point["kind"] in ("start", "end")
+    }
+    assert len(starts) >= found["lines"]
+    assert {7245000.0, 7245300.0} <= tops  # lines run from edge to edge
+    assert [point["kind"] for point in found["waypoints"]].count("base") == 1
+
+
+def test_a_plan_that_is_stopped_changes_neither_files_nor_lines(empty):
+    session, client = empty
+    client.patch("/api/settings", json={"changes": CHANGES, "reason": "a test", "who": "N. N."})
+    assert client.post("/api/plan", json={"corners": SQUARE}).status_code == 202
+    session.jobs.stop()
+    session.jobs._last.join(60)
+    assert session.jobs.state().status == "stopped"
+    made = client.get("/api/plan").json()
+    assert (made["files"], made["adopted"]) == ([], [])

@@ -37,6 +37,7 @@ class _Known:
     """What a survey has, as far as hints ask for it."""
 
     place: bool
+    area: bool
     plan: bool
     base: bool
     rover: bool
@@ -76,6 +77,7 @@ def _known(folder: Folder, seen: OverviewResult) -> _Known:
     roles = seen.roles
     return _Known(
         place=folder.settings.plan.latitude_deg is not None or bool(roles),
+        area="area" in roles,
         plan="planned_lines" in seen.products or "plan" in roles,
         base="base" in roles,
         rover="rover" in roles,
@@ -115,6 +117,9 @@ def _plan(known: _Known) -> Hint:
     if known.rover:
         text = "No lines are planned; those that were walked count as they are."
         return Hint("plan", text, "days", "Go to Days")
+    if known.area:
+        return Hint("plan", "The area is here: look at its lines below, then make the plan.",
+                    "plan", "")  # fmt: skip
     return Hint("plan", "No lines are planned yet: give the area first.", "plan", "")
 
 

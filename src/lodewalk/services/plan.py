@@ -1,6 +1,6 @@
 """A plan for a survey to come: lines, ties, base, days, effort and their files."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -161,6 +161,7 @@ def plan(
     draft: bool = False,
     replaces: bool = False,
     reporter: Reporter | None = None,
+    cancelled: Callable[[], bool] = lambda: False,
 ) -> PlanResult:
     """Plan a survey, write the plan's files and adopt it.
 
@@ -179,9 +180,14 @@ def plan(
         Adopt it although it takes the place of a plan added by hand, or rover files are there.
     reporter : Reporter, optional
         Hears the progress.
+    cancelled : callable, optional
+        Tells whether the user asked to stop.
 
     Raises
     ------
+    CancelledError
+        When the user asked to stop before the plan's files were there: none of them changes then,
+        nor does the survey's plan; an area that was given is the survey's.
     InputError
         For files that can't be read, an area that can't be planned, or a plan in the way.
     """
@@ -195,7 +201,7 @@ def plan(
     aside = _former_areas(folder, area)
     told = Adoption(None, [])
     with _ways_back(folder, added, aside):
-        run_steps(folder, to="plan", reporter=reporter)
+        run_steps(folder, to="plan", reporter=reporter, cancelled=cancelled)
         found = cast("Document", product(folder, "plan")).values
         notes = _of_walked(folder) if replaces and not draft else []
 
@@ -204,7 +210,13 @@ def plan(
             lines = cast("PlannedLines", product(folder, "planned_lines"))
             told = adopt(folder, lines, crs=folder.settings.survey.crs, replaces=replaces)
 
-        written = write_plan_files(folder, draft=draft, adopting=None if draft else adopting)
+        written = write_plan_files(
+            folder,
+            draft=draft,
+            adopting=None if draft else adopting,
+            reporter=reporter,
+            cancelled=cancelled,
+        )
     files = [path.relative_to(folder.path).as_posix() for path in written.paths]
     notes = notes if told.superseded else []
     return _result(

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from lodewalk.errors import InputError
+from lodewalk.errors import CancelledError, InputError
 from lodewalk.services.joined import product
+from lodewalk.steps.context import Reporter, Silent
 from lodewalk.survey.files import write_with
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
@@ -51,12 +52,22 @@ def write_plan(folder: Folder, *, draft: bool = False) -> list[Path]:
 
 
 def write_plan_files(
-    folder: Folder, *, draft: bool = False, adopting: Callable[[], object] | None = None
+    folder: Folder,
+    *,
+    draft: bool = False,
+    adopting: Callable[[], object] | None = None,
+    reporter: Reporter | None = None,
+    cancelled: Callable[[], bool] = lambda: False,
 ) -> PlanFiles:
     """Write all files of a plan and say what was split or shortened; see `write_plan`.
 
     They are written aside. Only when all are there `adopting` is called, and then they take the
     place of the former ones, so that a plan that was stopped or refused changes none of them.
+
+    Raises
+    ------
+    CancelledError
+        When the user asked to stop before all were there.
     """
     from lodewalk.handover.device import device_files
     from lodewalk.handover.plan_package import PATTERNS, device_words, plan_files
@@ -66,13 +77,16 @@ def write_plan_files(
     place = product_path(folder, "plan").parent
     place = place / "draft" if draft else place
     with aside(place) as scratch:
-        names = []
-        for file in plan_files(
+        files = list(plan_files(
             survey, notes, most_waypoints=limits.most_waypoints,
             most_route_points=limits.most_route_points,
-        ):  # fmt: skip
+        ))  # fmt: skip
+        names = [file.name for file in files]
+        for done, file in enumerate(files, 1):
+            if cancelled():
+                raise CancelledError("The plan was cancelled; none of its files was written.")
             write_with(scratch / file.name, file.write)
-            names.append(file.name)
+            (reporter or Silent()).progress("plan files", done, len(files))
         if adopting:
             adopting()
         for name in names:

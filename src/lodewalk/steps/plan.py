@@ -49,6 +49,7 @@ def run(
     context.check_cancelled()
     made = sketch(inputs, settings, optimise=True, context=context)
     sought, layout, ground, lines = made.sought, made.layout, made.ground, made.lines
+    context.check_cancelled()
     detection = None if sought is None else promise(sought, layout, settings)
     values, crs = made.values, settings["survey.crs"]
     values |= {"detection": detection, "warnings": values["warnings"] + _odds(detection, settings)}
@@ -89,16 +90,20 @@ def sketch(
     ground = ground_of(table(inputs, "terrain_recorded"), crs)
     where = going_place(area_shapes, settings["plan"], crs=crs)
     sought = sought_body(where, meter, settings)
+    check = _unheard if context is None else context.check_cancelled
     optimiser = None
     if optimise and sought is not None and may_optimise(settings["plan"]):
-        optimiser = choice_words(optimised(sought, settings))
-    if context is not None:
-        context.check_cancelled()
+        optimiser = choice_words(optimised(sought, settings, check))
+    check()
     choice = chosen_layout(settings, optimiser, magnetic_north_deg=where.magnetic_north_deg)
     layout = laid_out(area, choice, ground, settings)
     lines = planned_lines(layout, ground, settings["effort"]["rovers"])
     values = _document(area, choice, layout, lines, ground, settings, year)
     return Sketch(values, lines, layout, ground, sought)
+
+
+def _unheard() -> None:
+    """Go on: nobody can ask to stop."""
 
 
 def _document(

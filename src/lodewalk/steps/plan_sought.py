@@ -1,6 +1,6 @@
 """The body that a plan is made for, lines chosen for it, and what the laid-out lines promise."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -92,11 +92,11 @@ def lines_of(
     )
 
 
-def optimised(sought: Sought, settings: Mapping[str, Any]) -> PlanChoice:
+def optimised(sought: Sought, settings: Mapping[str, Any], check: Callable[[], None]) -> PlanChoice:
     """Return the lines that find the body as surely as the rule of thumb with fewest kilometres.
 
     For a map, lines lie no farther apart than the usual share of aliased power allows, and there
-    is a tie line for ten lines.
+    is a tie line for ten lines. `check` is called before each plan that is tried.
     """
     plan = settings["plan"]
     below = sought.target.depth_m + plan["sensor_height_m"]
@@ -109,6 +109,7 @@ def optimised(sought: Sought, settings: Mapping[str, Any]) -> PlanChoice:
         false_alarm=plan["false_alarm"],
         widest_m=largest_spacing_m(USUAL_SHARE, depth_m=below) if to_map else np.inf,
         two_ties=not to_map,
+        check=check,
     )
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from importlib import import_module
 from time import perf_counter
 from typing import TYPE_CHECKING
@@ -19,7 +19,7 @@ from lodewalk.survey.ledger import RawFile, check_raw, read_ledger
 from lodewalk.survey.lock import locked
 from lodewalk.survey.settings import picked
 from lodewalk.survey.state import Made, State, read_state, write_state
-from lodewalk.survey.store import read_product, write_product
+from lodewalk.survey.store import read_product, stamped, write_product
 
 if TYPE_CHECKING:
     from lodewalk.records import Record
@@ -80,9 +80,19 @@ class Runner:
         if why:
             self.reporter.began(step.name, why)
             self._execute(step, Made(key_of(step, parts), parts))
+        else:
+            self._restamp(step)
         for name, stored in self.state[step.name].products.items():
             self.digests[name] = stored.digest
         return StepRun(step.name, bool(why), why, round(perf_counter() - started, 3))
+
+    def _restamp(self, step: Step) -> None:
+        """Keep the file times of a survey that was copied, so that its products are read once."""
+        made = self.state[step.name]
+        now = {name: stamped(self.folder, name, one) for name, one in made.products.items()}
+        if now != made.products:
+            self.state[step.name] = replace(made, products=now)
+            write_state(self.folder, self.state)
 
     def _execute(self, step: Step, made: Made) -> None:
         """Run a step and keep its products; the state says when they are only half there."""

@@ -1,7 +1,7 @@
 """The store: records to files and back, each with the digest of its content."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -251,6 +251,12 @@ def is_intact(folder: Folder, product: str, stored: Stored) -> bool:
         return True
     stamp = (status.st_size, status.st_mtime_ns)
     return _digest(folder.path.resolve(), product, stamp) == stored.digest
+
+
+def stamped(folder: Folder, product: str, stored: Stored) -> Stored:
+    """Return an intact product with the size and time that its file has now."""
+    status = product_path(folder, product).stat()
+    return replace(stored, size=status.st_size, mtime_ns=status.st_mtime_ns)
 
 
 @lru_cache(maxsize=512)

@@ -27,6 +27,8 @@ ROOMS = (
 
 #: Scripts, styles and pictures of the pages.
 STATIC = Path(str(files("lodewalk.web") / "static"))
+#: Rooms with parts of another room, whose style sheet they share.
+SHARED = {"plan": ("site",)}
 
 router = APIRouter(include_in_schema=False)
 
@@ -52,7 +54,7 @@ def _page(template: str, session: Session, **values: object) -> HTMLResponse:
         text.render(
             version=__version__,
             rooms=ROOMS,
-            styled=room in _styled(),
+            sheets=_sheets(room),
             scripts=scripts,
             is_open=session.path is not None,
             **values,
@@ -84,9 +86,10 @@ def _modules(script: str) -> tuple[str, ...]:
 
 
 @cache
-def _styled() -> frozenset[str]:
-    """Return the rooms that have a style sheet of their own."""
-    return frozenset(path.stem for path in (STATIC / "rooms").glob("*.css"))
+def _sheets(room: str) -> tuple[str, ...]:
+    """Return the style sheets of a room: its own, if it has one, after one that it shares."""
+    wanted = (*SHARED.get(room, ()), room)
+    return tuple(name for name in wanted if (STATIC / "rooms" / f"{name}.css").is_file())
 
 
 @router.get(ENTRY)
@@ -120,9 +123,10 @@ def start_page(session: Serving) -> Response:
 
 @router.get("/favicon.ico")
 def icon() -> Response:
-    """Return the mark of the pages."""
+    """Return the mark of the pages; a browser asks for it at each step of its history."""
     image = (files("lodewalk.web") / "static" / "mark.svg").read_bytes()
-    return Response(image, media_type="image/svg+xml")
+    kept = {"cache-control": "max-age=86400"}
+    return Response(image, media_type="image/svg+xml", headers=kept)
 
 
 @router.get("/{room}")

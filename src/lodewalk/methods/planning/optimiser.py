@@ -1,6 +1,6 @@
 """The cheapest lines that find a target as surely as the rule of thumb does."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -124,6 +124,7 @@ def choose_plan(
     two_ties: bool = True,
     least_saving: float = 0.15,
     seed: int = 0,
+    check: Callable[[], None] = lambda: None,
 ) -> PlanChoice:
     """Choose azimuth, spacing and tie lines for a target.
 
@@ -148,6 +149,8 @@ def choose_plan(
         (default 0.15).
     seed : int
         Start of the draws.
+    check : callable
+        Called before each plan that is tried; what it raises ends the search.
 
     Returns
     -------
@@ -189,7 +192,7 @@ def choose_plan(
             "The widest spacing must not be under the rule's, the depth below the sensor.",
             value=widest_m,
         )
-    search = _Search(area_m, target, noise, false_alarm, seed)
+    search = _Search(area_m, target, noise, false_alarm, seed, check)
     goal = search.tried(rule).probability - EQUAL
     ties = (TIE_RATIO, np.inf) if two_ties else (TIE_RATIO,)
     plans = [rule, *_wider(search, rule, goal, widest_m, least_saving, ties)]
@@ -206,7 +209,9 @@ class _Search:
         noise: SurveyNoise,
         false_alarm: float,
         seed: int,
+        check: Callable[[], None],
     ) -> None:
+        self.check = check
         self.area, self.target, self.noise = area_m, target, noise
         self.false_alarm, self.seed = false_alarm, seed
         self.plans: list[TriedPlan] = []
@@ -215,6 +220,7 @@ class _Search:
 
     def detection(self, layout: LineLayout, effort: tuple[int, int], seed: int) -> Detection:
         """Return what a plan promises."""
+        self.check()
         places, draws = effort
         key = (layout.sensor_height_m, draws, seed)
         if key not in self._prepared:

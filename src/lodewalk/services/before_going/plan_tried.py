@@ -16,6 +16,7 @@ from lodewalk.survey.folder import Folder
 
 if TYPE_CHECKING:
     from lodewalk.records.recorded import Shapes
+    from lodewalk.steps.plan import Sketch
 
 Corners = Sequence[Sequence[float]]
 #: Name under which a drawn area enters the survey.
@@ -46,6 +47,16 @@ class PlanPiece:
 
 
 @dataclass(frozen=True)
+class PlanStand:
+    """A waypoint: kind is start, end, on line, base, other base, check station or turns."""
+
+    name: str
+    kind: str
+    text: str
+    place_m: list[float]
+
+
+@dataclass(frozen=True)
 class PlanTried:
     """A plan as it would be; `fitted` says that the making of it may choose other lines."""
 
@@ -66,6 +77,7 @@ class PlanTried:
     on_site_test: str
     base_hours: str
     pieces: list[PlanPiece]
+    waypoints: list[PlanStand]
     outlines: list[PlanRing]
     warnings: list[str]
     repairs: list[str]
@@ -128,6 +140,7 @@ def plan_tried(
         on_site_test=texts["on_site_test"],
         base_hours=texts["hours"],
         pieces=_pieces(made.lines.frame),
+        waypoints=_stands(made, settings, tried.settings.survey.crs),
         outlines=_outlines(inputs, settings),
         optimised_when_made=made.sought is not None and may_optimise(settings["plan"]),
         odds_known=made.sought is not None,
@@ -287,3 +300,16 @@ def _pieces(frame: pl.DataFrame) -> list[PlanPiece]:
             )
         )
     return found
+
+
+def _stands(made: "Sketch", settings: Mapping[str, Any], crs: str) -> list[PlanStand]:
+    """Return the waypoints of a plan."""
+    from lodewalk.steps.plan_tables import planned_points
+
+    points = planned_points(made.layout, made.lines, made.ground, settings, crs).frame
+    return [
+        PlanStand(name, kind, text, [round(east, 1), round(north, 1)])
+        for name, kind, text, east, north in points.select(
+            "name", "kind", "text", "easting_m", "northing_m"
+        ).iter_rows()
+    ]

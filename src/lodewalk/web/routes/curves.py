@@ -69,7 +69,7 @@ def show_contours(
 
 
 @router.get("/here")
-def show_place(
+def show_here(
     folder: Survey,
     easting_m: Annotated[float, Query(ge=-1e7, le=1e7)],
     northing_m: Annotated[float, Query(ge=-1e7, le=2e7)],

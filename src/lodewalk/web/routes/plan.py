@@ -94,7 +94,7 @@ def sketch(form: SketchForm, folder: Survey) -> PlanTried:
 
 
 @router.post("/odds")
-def show_odds(form: SketchForm, folder: Survey) -> PlanOdds:
+def show_plan_odds(form: SketchForm, folder: Survey) -> PlanOdds:
     """Return the odds of the plan as it would be; it takes a second or two."""
     with beside_setting(form.changes):
         return plan_odds(folder, form.changes, form.corners)
@@ -114,14 +114,18 @@ def make_plan(form: MakeForm, session: Serving, folder: Survey) -> JobState:
             drawn_shapes(form.corners, folder.settings.survey.crs)
 
     def work(reporter: Any, cancelled: Any) -> dict[str, Any]:
-        del cancelled
         with TemporaryDirectory() as scratch:
             area = []
             if form.corners is not None:
                 area = [Path(scratch) / DRAWN_NAME]
                 write_drawn(folder, form.corners, area[0])
             made = plan(
-                folder, area=area, draft=form.draft, replaces=form.replaces, reporter=reporter
+                folder,
+                area=area,
+                draft=form.draft,
+                replaces=form.replaces,
+                reporter=reporter,
+                cancelled=cancelled,
             )
         return plain(made)
 

@@ -15,9 +15,9 @@ from lodewalk.services.before_going.expected import (
     expected_odds,
     feasibility_tried,
 )
-from lodewalk.services.before_going.place import SurveyPlace, site_for, survey_place
+from lodewalk.services.before_going.place import SiteHere, SurveyPlace, site_for, survey_place
 from lodewalk.services.before_going.rocks import RockList, rock_list
-from lodewalk.services.site import SiteResult
+from lodewalk.services.before_going.warm import warm
 from lodewalk.web.jobs import JobState
 from lodewalk.web.routes.settings import Name, Value
 from lodewalk.web.routes.surveys import Form
@@ -49,12 +49,13 @@ def beside_setting(changes: dict[str, Any]) -> Iterator[None]:
 
 @router.get("/place")
 def show_place(folder: Survey) -> SurveyPlace:
-    """Say where the survey is, and what tells it."""
+    """Say where the survey is, and what tells it; who asks will soon ask what it comes to."""
+    warm()
     return survey_place(folder)
 
 
 @router.get("/rocks/table")
-def show_rocks() -> RockList:
+def show_rock_table() -> RockList:
     """Return the table of rocks with the range of their susceptibility."""
     return rock_list()
 
@@ -66,7 +67,7 @@ def show_site(
     longitude_deg: Annotated[float, Query(ge=-1e6, le=1e6)],
     height_m: Annotated[float, Query(ge=-1e9, le=1e9)] = 0.0,
     date: Annotated[str | None, Query(max_length=20)] = None,
-) -> SiteResult:
+) -> SiteHere:
     """Return the reference field at a place and what follows from it; nothing is changed."""
     return site_for(folder, latitude_deg, longitude_deg, height_m=height_m, date=date or None)
 
@@ -79,7 +80,7 @@ def show_expected(form: TriedForm, folder: Survey) -> ExpectedResult:
 
 
 @router.post("/expected/odds")
-def show_odds(form: TriedForm, folder: Survey) -> OddsResult:
+def show_expected_odds(form: TriedForm, folder: Survey) -> OddsResult:
     """Return the odds of detection with these settings tried; it takes about a second."""
     with beside_setting(form.changes):
         return expected_odds(folder, form.changes)

@@ -1,10 +1,7 @@
 // Asking while a person drags: the quick answer at once, the slow one when the hand rests, one at a time.
-import { Latest } from "../api.js";
-
-const QUICK_MS = 30;
 const SLOW_MS = 450;
 
-/** One question after the other; a newer one waits for the answer under way and passes those between. */
+/** One question after the other: while an answer is under way the newest question waits, those between are passed. */
 export class Asker {
   /**
    * @param {() => Promise<any>} quick @param {(found: any) => void} shown
@@ -13,8 +10,8 @@ export class Asker {
    */
   constructor(quick, shown, slow, told, wrong) {
     this.parts = { quick, shown, slow, told, wrong };
-    this.latest = new Latest();
-    this.timers = { quick: 0, slow: 0 };
+    this.timer = 0;
+    this.asking = false;
     this.busy = false;
     this.due = false;
     this.good = false;
@@ -24,21 +21,30 @@ export class Asker {
   ask() {
     this.number += 1;
     this.good = false;
-    clearTimeout(this.timers.quick);
-    clearTimeout(this.timers.slow);
-    this.timers.quick = window.setTimeout(() => this.quick(), QUICK_MS);
+    clearTimeout(this.timer);
+    if (!this.asking) this.quick();
   }
 
+  /** Ask until the answer is that of the newest question; answers between are shown, so that a drag looks alive. */
   async quick() {
-    const mine = this.number;
+    this.asking = true;
+    let mine;
+    do {
+      mine = this.number;
+      this.good = await this.once(mine);
+    } while (mine !== this.number);
+    this.asking = false;
+    if (this.good) this.timer = window.setTimeout(() => this.slow(), SLOW_MS);
+  }
+
+  /** @param {number} mine */
+  async once(mine) {
     try {
-      const found = await this.latest.take(() => this.parts.quick());
-      if (found === undefined || mine !== this.number) return;
-      this.good = true;
-      this.parts.shown(found);
-      this.timers.slow = window.setTimeout(() => this.slow(), SLOW_MS);
+      this.parts.shown(await this.parts.quick());
+      return true;
     } catch (error) {
       if (mine === this.number) this.parts.wrong(error);
+      return false;
     }
   }
 

@@ -10,7 +10,7 @@ export class Corners {
   constructor(changed) {
     /** @type {Corner[]} */
     this.list = [];
-    /** @type {Corner[][]} */
+    /** @type {{list: Corner[], drawn: boolean}[]} */
     this.past = [];
     this.drawn = false;
     this.changed = changed;
@@ -29,8 +29,8 @@ export class Corners {
     };
     for (const box of [this.easting, this.northing]) box.addEventListener("keydown", (event) => event.key === "Enter" && typed());
     this.element = h("div", {}, h("div", { class: "corner-table" }, h("table", { class: "grid", ariaLabel: "Corners of the area" },
-      h("thead", {}, h("tr", {}, ...["Corner", "Easting [m]", "Northing [m]", ""].map((text) => h("th", { scope: "col" }, text)))), this.body,
-      h("tfoot", {}, h("tr", {}, h("td", {}, "new"), h("td", {}, this.easting), h("td", {}, this.northing), h("td", {}, h("button", { type: "button", onclick: typed }, "Add")))))), this.said);
+      h("thead", {}, h("tr", {}, ...["Corner", "Easting [m]", "Northing [m]", "Change"].map((text) => h("th", { scope: "col" }, text)))), this.body,
+      h("tfoot", {}, h("tr", {}, h("td", {}, "new"), h("td", {}, this.easting), h("td", {}, this.northing), h("td", {}, h("button", { type: "button", onclick: typed }, "Add")))))));
     this.paint();
   }
 
@@ -41,7 +41,7 @@ export class Corners {
 
   /** @param {Corner[]} next @param {boolean} [quiet] */
   set(next, quiet = false) {
-    if (!quiet) this.past.push(this.list);
+    if (!quiet) this.past.push({ list: this.list, drawn: this.drawn });
     this.list = next;
     this.drawn = !quiet;
     this.chosen = -1;
@@ -61,6 +61,17 @@ export class Corners {
     this.say(`Corner ${index + 1} moved.`);
   }
 
+  /** A corner under a moving pointer; the whole drag is one step to take back. @param {number} index @param {Corner} corner @param {Corner[]|null} from the corners before the drag, at its end */
+  drag(index, corner, from) {
+    const next = this.list.map((one, i) => (i === index ? /** @type {Corner} */ (corner.map((part) => Math.round(10 * part) / 10)) : one));
+    if (from) this.past.push({ list: from, drawn: this.drawn });
+    this.list = next;
+    this.drawn = true;
+    if (from) this.say(`Corner ${index + 1} moved.`);
+    this.paint();
+    this.changed();
+  }
+
   /** @param {number} index */
   remove(index) {
     this.set(this.list.filter((_, i) => i !== index));
@@ -71,11 +82,12 @@ export class Corners {
   undo() {
     const before = this.past.pop();
     if (!before) return this.say("There is nothing to take back.");
-    this.list = before;
-    this.drawn = true;
+    this.list = before.list;
+    this.drawn = before.drawn;
+    this.chosen = -1;
     this.paint();
     this.changed();
-    this.say(`Taken back; ${before.length} corners.`);
+    this.say(`Taken back; ${before.list.length} corners.`);
   }
 
   paint() {

@@ -25,6 +25,13 @@ export function fieldCards(found) {
   return [fieldCard(found), compassCard(found), sensorCard(found), shapeCard(found), quietCard(found)];
 }
 
+/** The field in one line: what is set at the instruments, and how lines best lie. @param {any} found */
+export function fieldLine({ total_field_nT: total, inclination_deg: dip, declination_deg: turn, uncertainty: off, tuning_uT: tuning, lines }) {
+  const angle = (/** @type {number} */ value) => `${value < 0 ? "−" : ""}${number(Math.abs(value), 1)}°`;
+  return [h("strong", {}, `${number(total, 0)} nT`), ` ±${number(off.total_field_nT, 0)}, inclination `, h("strong", {}, angle(dip)), ", declination ", h("strong", {}, angle(turn)),
+    "; ", term("tuning"), " ", h("strong", {}, `${number(tuning, 0)} µT`), "; lines best at ", h("strong", {}, `${number(lines.azimuth_deg, 0)}°`), ". All of it below."];
+}
+
 /** @param {any} found */
 export function cautionNotes(found) {
   return found.cautions.map((/** @type {string} */ text) => note("doubt", h("p", {}, text)));
@@ -44,7 +51,7 @@ function fieldCard(found) {
   ].map(([element, key, digits, unit, change, places]) => ({
     element, value: `${number(found[String(key)], Number(digits))}`, unit,
     sd: `±${number(off[String(key)], unit === "°" ? 2 : 0)}`,
-    change: change === undefined ? "" : signed(/** @type {any} */ (change), Number(places), String(unit)),
+    change: change === undefined ? "" : signed(/** @type {any} */ (change), Number(places), "").trim(),
   }));
   return card("Reference field",
     h("p", {}, term("reference field"), ` ${found.model}, ${found.date} 00 UTC, at this place and height.`),
@@ -68,14 +75,14 @@ function compassCard({ compass }) {
 }
 
 /** @param {any} found */
-function sensorCard({ sensors, precession_Hz, tuning_uT }) {
+function sensorCard({ sensor_words: words, precession_Hz, tuning_uT }) {
   return card("Tuning and sensors", rowsOf([
     [term("precession frequency"), h("strong", {}, `${number(precession_Hz, 2)} Hz`)],
     [term("tuning"), h("strong", {}, `${number(tuning_uT, 0)} µT`), " to set the proton instrument to"],
-    ["Coil's axis", sensors.proton.best_words],
-    ["Whichever way you face", sensors.proton.any_facing_words],
-    ["Pumped, along magnetic north", sensors.pumped[0].words],
-    ["Pumped, across it", sensors.pumped[1].words],
+    ["Coil's axis", words.proton_best],
+    ["Whichever way you face", words.proton_any_facing],
+    ["Pumped, along magnetic north", words.pumped_along],
+    ["Pumped, across it", words.pumped_across],
   ]));
 }
 

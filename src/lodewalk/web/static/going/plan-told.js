@@ -35,21 +35,61 @@ export function linesOf(found) {
     { key: "to_e", title: "To easting", unit: "m", digits: 1 }, { key: "to_n", title: "To northing", unit: "m", digits: 1 }] });
 }
 
-/** Strokes of outlines and lines for a map. @param {any} found @param {{easting: number, northing: number}} origin */
-export function strokesOf(found, origin) {
+/** How each kind of outline, line and waypoint looks, and what it is called. @type {Record<string, any>} */
+const LOOKS = {
+  exclusion: { style: "--bad", width: 2 }, "kept clear": { style: "--bad", width: 1, dash: [4, 4] }, area: { style: "--ink", width: 2 },
+  line: { style: "--curve-1", width: 1.2 }, tie: { style: "--curve-3", width: 1.6, dash: [8, 4] }, repeat: { style: "--curve-2", width: 4 },
+};
+const SPOTS = /** @type {Record<string, any>} */ ({
+  base: { shape: "diamond", style: "--good", size: 7, label: "base" }, "other base": { shape: "diamond", style: "--dim", size: 5 },
+  "check station": { shape: "ring", style: "--mark", size: 7 }, turns: { shape: "cross", style: "--mark", size: 7, label: "turns" },
+  start: { shape: "ring", style: "--curve-1", size: 2, width: 1.5 }, end: { shape: "ring", style: "--curve-1", size: 2, width: 1.5 }, "on line": { shape: "ring", style: "--curve-1", size: 1, width: 1 },
+});
+/** With more waypoints than this those along the lines are left out, which are as dense as the lines then. */
+const MOST_SPOTS = 700;
+
+/** Strokes of outlines and lines for a map. @param {any} found @param {{easting: number, northing: number}} origin @param {boolean} drawn whether an area is drawn, whose ring is another stroke */
+export function strokesOf(found, origin, drawn) {
   const local = (/** @type {number[][]} */ corners) => ({ x: corners.map(([east]) => east - origin.easting), y: corners.map(([, north]) => north - origin.northing) });
-  const looks = /** @type {Record<string, any>} */ ({
-    exclusion: { style: "--bad", width: 2 }, "kept clear": { style: "--bad", width: 1, dash: [4, 4] }, area: { style: "--ink", width: 2 },
-    line: { style: "--curve-1", width: 1.2 }, tie: { style: "--curve-3", width: 1.6, dash: [8, 4] }, repeat: { style: "--curve-2", width: 4 },
-  });
-  const rings = found.outlines.filter((/** @type {any} */ ring) => ring.geometry !== "point").map((/** @type {any} */ ring) => ({ ...local(ring.corners_m), ...looks[ring.role], label: ring.role === "exclusion" ? ring.name || ring.kind : undefined }));
+  const rings = found.outlines.filter((/** @type {any} */ ring) => ring.geometry !== "point" && !(drawn && ring.role === "area")).map((/** @type {any} */ ring) => ({ ...local(ring.corners_m), ...LOOKS[ring.role], label: ring.role === "exclusion" ? ring.name || ring.kind : undefined }));
   const seen = new Set();
   const pieces = (found.pieces ?? []).filter((/** @type {any} */ piece) => {
     const again = piece.kind === "repeat" && seen.has(piece.line);
     seen.add(piece.line);
     return !again;
   });
-  return [...rings, ...pieces.map((/** @type {any} */ piece) => ({ ...local(piece.ends_m), ...looks[piece.kind] }))];
+  return [...rings, ...pieces.map((/** @type {any} */ piece) => ({ ...local(piece.ends_m), ...LOOKS[piece.kind] }))];
+}
+
+/** Waypoints as marks, those that are the fewest above. @param {any} found @param {{easting: number, northing: number}} origin */
+export function marksOf(found, origin) {
+  const all = found?.waypoints ?? [];
+  const wanted = all.length > MOST_SPOTS ? all.filter((/** @type {any} */ one) => one.kind !== "on line") : all;
+  return wanted.map((/** @type {any} */ one) => ({ x: one.place_m[0] - origin.easting, y: one.place_m[1] - origin.northing, ...SPOTS[one.kind] })).reverse();
+}
+
+/** What the map's signs mean, with how many there are. @param {any} found */
+export function legendOf(found) {
+  if (!found) return [];
+  const count = (/** @type {string} */ kind) => found.waypoints.filter((/** @type {any} */ one) => one.kind === kind).length;
+  const repeats = found.pieces.some((/** @type {any} */ piece) => piece.kind === "repeat");
+  const rows = [
+    ["line", `${found.lines} lines`], ["tie", `${found.ties} tie lines`], repeats && ["repeat", "line walked again each day"],
+    found.outlines.some((/** @type {any} */ ring) => ring.role === "exclusion") && ["exclusion", "left out; dashed: kept clear"],
+    ["base", count("other base") ? `base, and ${count("other base")} other places for it in grey` : "base"],
+    count("check station") && ["check", "check station"], count("turns") && ["turns", "turns for the heading error"],
+    ["start", `${found.waypoints.length} waypoints of the handheld in all`],
+  ].filter(Boolean);
+  return rows.map((row) => h("li", {}, h("span", { class: `key key-${row[0]}`, ariaHidden: "true" }), row[1]));
+}
+
+/** Fill anew; what is folded out stays so. @param {HTMLElement} place @param {...import("../elements.js").Child} children */
+export function refilled(place, ...children) {
+  const open = [...place.querySelectorAll("details")].map((one) => one.open);
+  fill(place, ...children);
+  [...place.querySelectorAll("details")].forEach((one, i) => {
+    one.open = open[i] ?? false;
+  });
 }
 
 /** @param {HTMLElement} place @param {any} made */

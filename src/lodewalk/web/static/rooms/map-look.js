@@ -45,7 +45,7 @@ export class LookCard {
     this.about = h("p", { class: "hint grid-about" });
     this.controls = /** @type {Record<string, any>} */ ({});
     this.limits = h("output", { class: "hint" });
-    this.element = h("div", { class: "look" }, this.firstRow(), this.about, this.more());
+    this.element = h("div", { class: "look" }, this.firstRow(), this.more());
     this.paint();
   }
 
@@ -63,7 +63,7 @@ export class LookCard {
   }
 
   more() {
-    return h("details", { class: "adjust" }, h("summary", {}, "Colours, sun, contours, layers"),
+    return h("details", { class: "adjust" }, h("summary", {}, "Colours and layers"),
       h("div", { class: "knobs" },
         h("fieldset", {}, h("legend", {}, "Colours"),
           h("div", { class: "row" }, this.amount("low", "From"), this.amount("high", "to")),

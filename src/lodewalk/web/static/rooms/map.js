@@ -57,7 +57,7 @@ class MapRoom {
     fill(place,
       h("div", { class: "map-room" },
         h("section", { class: "card strip", ariaLabel: "Base record" }, linked.strip.element, h("div", { class: "row foot" }, linked.spanBar, pictureButtons(linked.strip, "base record"))),
-        h("section", { class: "card chart", ariaLabel: "Map" }, this.look.element, this.maps, h("div", { class: "row foot" }, linked.readout, pictureButtons(linked.map, "map")), this.told, this.figures),
+        h("section", { class: "card chart", ariaLabel: "Map" }, this.look.element, this.maps, this.look.about, h("div", { class: "row foot" }, linked.readout, pictureButtons(linked.map, "map")), this.told, this.figures),
         h("div", { class: "column" },
           h("section", { class: "card curve", ariaLabel: "Profile" }, linked.profile.element, pictureButtons(linked.profile, "profile")),
           this.here.element),

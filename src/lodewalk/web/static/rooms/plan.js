@@ -2,17 +2,17 @@
 import { get, send, upload } from "../api.js";
 import { keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
-import { fill, h, number } from "../elements.js";
+import { fill, h } from "../elements.js";
 import { form } from "../forms.js";
+import { AreaMap } from "../going/area-map.js";
 import { Asker } from "../going/ask.js";
-import { Corners } from "../going/corners.js";
 import { Tried, chooser, clearTold, dial, tellBeside } from "../going/dials.js";
-import { cautionsOf, effortOf, linesOf, paintMade, strokesOf } from "../going/plan-told.js";
+import { cautionsOf, effortOf, linesOf, paintMade, refilled } from "../going/plan-told.js";
 import { changeTable, oddsBar, settingsNow, useThese } from "../going/use.js";
-import { onChange } from "../live.js";
-import { MapView } from "../map.js";
-import { note, say, show } from "../notices.js";
+import { follow, onChange } from "../live.js";
+import { note, show } from "../notices.js";
 import { pictureButtons } from "../pictures.js";
+import { atWork } from "../run.js";
 
 const DIALS = [
   { name: "plan.line_spacing_m", label: "Line spacing", low: 2, high: 500, log: true, none: "chosen", word: "line spacing" },
@@ -25,12 +25,12 @@ const DIALS = [
   { name: "effort.hours_a_day", label: "Hours a day", low: 2, high: 12, step: 0.5 },
   { name: "effort.set_up_h", label: "Of these for set-up", low: 0, high: 5, step: 0.25 },
 ];
+const NO_AREA = new Error("no area");
 
 /** @param {HTMLElement} room */
 export async function fillRoom(room) {
   const [settings, where, held, made] = await Promise.all([settingsNow(), get("place"), get("plan/outlines"), get("plan")]);
-  const tried = new Tried(settings);
-  const desk = new Desk(tried, where, held.outlines, made);
+  const desk = new Desk(new Tried(settings), where, held.outlines, made);
   fill(room, desk.element);
   desk.start();
   onChange(() => desk.refresh().catch(show));
@@ -40,85 +40,100 @@ class Desk {
   /** @param {Tried} tried @param {any} where @param {any[]} held @param {any} made */
   constructor(tried, where, held, made) {
     this.tried = tried;
-    this.where = where;
-    this.held = held;
     this.made = made;
-    this.map = new MapView("Plan");
-    this.map.crs = where.crs;
-    this.corners = new Corners(() => this.again());
+    this.area = new AreaMap(where, held, () => this.asker.ask());
     this.dials = DIALS.map((wanted) => dial(tried, wanted));
     this.choosers = [chooser(tried, { name: "plan.purpose", label: "To detect or to map" }), chooser(tried, { name: "effort.terrain", label: "Walked through" })];
     this.panel = h("div", { class: "two", role: "group", ariaLabel: "Lines and effort" }, ...[...this.choosers, ...this.dials].map((part) => part.element));
     this.wrong = h("div", { class: "wrong" });
     this.odds = h("div", { role: "status" });
+    this.anew = h("span", { class: "waiting anew" });
     this.effort = h("div", {});
-    this.lines = h("div", {});
     this.files = h("div", {});
-    this.read = h("p", { class: "readout" });
+    this.under = h("div", { class: "plan-under" });
+    /** @type {HTMLElement|null} */
+    this.filesCard = null;
+    this.work = h("div", { role: "status" });
+    this.makes = /** @type {HTMLButtonElement} */ (h("button", { type: "button", class: "primary", onclick: () => this.make() }, "Make the plan…"));
+    this.table = h("div", {});
+    this.lines = h("details", { ontoggle: () => this.tableOf() }, h("summary", {}, "Lines as a table"), this.table);
+    this.asker = new Asker(() => (this.hasArea() ? send("POST", "plan/sketch", this.form()) : Promise.reject(NO_AREA)), (found) => this.shown(found),
+      () => send("POST", "plan/odds", this.form()), (found) => this.told(found), (error) => this.refused(error));
     this.element = this.layout();
-    this.asker = new Asker(() => send("POST", "plan/sketch", this.form()), (found) => this.shown(found), () => send("POST", "plan/odds", this.form()),
-      (found) => fill(this.odds, found.probability === null ? note("info", h("p", {}, found.text), h("p", {}, h("a", { href: "/site" }, "Go to room Site"))) : oddsBar(found), found.probability !== null && h("p", {}, found.text)),
-      (error) => this.refused(error));
-    tried.changed = () => this.again();
+    tried.changed = () => this.asker.ask();
   }
 
   layout() {
-    const { map, corners } = this;
+    const { area } = this;
+    const { corners } = area;
     const file = /** @type {HTMLInputElement} */ (h("input", { type: "file", accept: ".gpx,.kml,.geojson,.json,.gpkg", ariaLabel: "Area from a file", hidden: true, onchange: () => this.take(file) }));
-    const tools = h("div", { class: "row" },
-      h("button", { type: "button", onclick: () => file.click() }, "Area from a file…"), file,
+    const tools = h("div", { class: "row plan-tools" },
+      h("button", { type: "button", title: "GPX, KML, GeoJSON or GeoPackage", onclick: () => file.click() }, "Area from a file…"), file,
       h("button", { type: "button", onclick: () => corners.undo() }, "Undo"),
-      h("button", { type: "button", onclick: () => corners.list.length && corners.set([]) }, "Clear"),
+      h("button", { type: "button", onclick: () => this.hasArea() || corners.list.length ? corners.set([]) : corners.say("There is no corner yet.") }, "Clear"),
       h("button", { type: "button", onclick: () => this.useHeld() }, "The survey's area"),
-      h("button", { type: "button", class: "quiet", onclick: () => this.fit() }, "Show all"), pictureButtons(map, "plan"));
-    this.choosersOfMap();
-    const left = h("div", {}, h("section", { class: "card map" }, h("h2", {}, "Area and lines"),
-      h("p", { class: "hint" }, "Click on the map to add a corner; click a corner, then its new place, to move it. By keyboard: arrows move the cross-hair, Enter adds. Files: GPX, KML, GeoJSON, GeoPackage."),
-      tools, map.element, this.read), h("section", { class: "card" }, h("h2", {}, "Corners"), corners.element),
-    h("section", { class: "card" }, h("details", {}, h("summary", {}, "Lines as a table"), this.lines)));
-    const right = h("div", {}, h("section", { class: "card" }, h("h2", {}, "What it comes to"), this.wrong, this.odds, this.effort,
-      h("div", { class: "row" }, h("button", { type: "button", class: "primary", onclick: () => this.make() }, "Make the plan…"),
+      h("button", { type: "button", class: "quiet", onclick: () => area.fit() }, "Show all"), pictureButtons(area.view, "plan"));
+    const map = h("section", { class: "card map" }, h("h2", {}, "Area and lines"),
+      h("p", { class: "hint" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back."),
+      tools, area.view.element, h("div", { class: "under-map" }, area.legend, corners.said, area.read));
+    const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to ", this.anew), this.wrong, this.odds,
+      h("div", { class: "row" }, this.makes,
         h("button", { type: "button", onclick: () => useThese(this.tried, this.tried.changes(), () => this.paint()).catch((error) => tellBeside(this.panel, this.wrong, error)) }, "Use these settings…"),
         h("button", { type: "button", class: "quiet", onclick: () => {
           this.tried.clear();
           this.paint();
-        } }, "Back to the survey's"))),
-    h("section", { class: "card" }, h("h2", {}, "Lines and effort"), this.panel), h("section", { class: "card" }, h("h2", {}, "Files to take along"), this.files));
-    return h("div", {}, h("div", { class: "plan" }, left, right), h("section", { class: "card" }, ...cautionsOf(this.made)));
+        } }, "Back to the survey's")), this.work, this.effort),
+    h("section", { class: "card" }, h("h2", {}, "Lines and effort"), this.panel));
+    this.filesCard = h("section", { class: "card", id: "plan-files", tabIndex: -1 }, h("h2", {}, "Files to take along"), this.files);
+    this.under.append(h("section", { class: "card" }, h("h2", {}, "Corners"), corners.element), this.filesCard, h("section", { class: "card" }, this.lines));
+    return h("div", {}, h("div", { class: "plan" }, map, side, this.under), h("section", { class: "card" }, ...cautionsOf(this.made)));
   }
 
-  choosersOfMap() {
-    const { map, corners } = this;
-    map.onChoose = ({ name, x, y }) => {
-      const at = /** @type {[number, number]} */ ([x + map.origin.easting, y + map.origin.northing]);
-      const index = name?.startsWith("corner ") ? Number(name.slice(7)) - 1 : -1;
-      if (corners.chosen >= 0 && index < 0) return corners.move(corners.chosen, at);
-      if (index >= 0) {
-        corners.chosen = corners.chosen === index ? -1 : index;
-        corners.say(corners.chosen < 0 ? "" : `Corner ${index + 1} is chosen: click its new place.`);
-        return this.marks();
-      }
-      corners.add(at);
-    };
-    map.onHover = (at) => {
-      this.read.textContent = at ? `${number(at.x + map.origin.easting, 1)} m E, ${number(at.y + map.origin.northing, 1)} m N` : "";
-    };
+  /** Files of a plan, once there are some, come first. */
+  paintFiles() {
+    paintMade(this.files, this.made);
+    const { made, under, filesCard } = this;
+    if ((made.files.length || made.draft.length) && filesCard && under.firstChild !== filesCard && !under.contains(document.activeElement)) under.prepend(filesCard);
   }
 
   start() {
-    paintMade(this.files, this.made);
+    this.paintFiles();
+    this.waiting("Reckoning the lines…");
     this.useHeld(true);
+    let mine = -1;
+    follow(({ job }) => {
+      this.makes.disabled = atWork(job);
+      if (job?.kind !== "plan") return;
+      if (atWork(job)) mine = job.id;
+      if (mine === job.id || atWork(job)) this.ended(job);
+    });
+  }
+
+  /** Say how the making of the plan goes. @param {import("../live.js").Job} job */
+  ended(job) {
+    if (atWork(job)) fill(this.work, note("info", h("p", {}, job.status === "stopping" ? "Stopping at the next edge of its work…" : "The plan is being made. You can go on meanwhile; Stop is in the bar above.")));
+    else if (job.status === "done") fill(this.work, note("good", h("p", {}, `The plan is made, ${job.result.files.length} files: `, h("a", { href: "#plan-files" }, "files to take along"), ".")));
+    else if (job.status === "stopped") fill(this.work, note("info", h("p", {}, "The plan was stopped: none of its files has changed. Make it again when you like.")));
+    else fill(this.work);
+  }
+
+  /** Whether there is an area: one that is drawn, or that of the survey. */
+  hasArea() {
+    const { corners, held } = this.area;
+    return corners.drawn ? corners.list.length > 2 : held.some((ring) => ring.role === "area");
   }
 
   /** Take the area that the survey holds. @param {boolean} [quiet] */
   useHeld(quiet = false) {
-    const rings = this.held.filter((ring) => ring.role === "area");
-    const list = rings.length === 1 ? rings[0].corners_m.slice(0, -1) : [];
-    if (!rings.length && !quiet) return this.corners.say("The survey holds no area yet: draw one, or read a file.");
-    this.corners.past = quiet ? [] : [...this.corners.past, this.corners.list];
-    this.corners.set(list, true);
-    if (rings.length > 1) this.corners.say(`The survey's area has ${rings.length} rings: it is planned as it is, and its corners aren't listed here. Draw or read another to take its place.`);
-    this.fit();
+    const { area } = this;
+    const { corners } = area;
+    const rings = area.held.filter((ring) => ring.role === "area");
+    if (!rings.length && !quiet) return corners.say("The survey holds no area yet: draw one, or read a file.");
+    if (!quiet) corners.past.push({ list: corners.list, drawn: corners.drawn });
+    area.fitDue = rings.length > 0;
+    corners.set(rings.length === 1 ? rings[0].corners_m.slice(0, -1) : [], true);
+    corners.say(rings.length > 1 ? `The survey's area has ${rings.length} rings, polygons or holes: it is planned as it is, and its corners aren't listed. Draw or read another to take its place.` : "");
+    area.fit();
   }
 
   async take(/** @type {HTMLInputElement} */ control) {
@@ -127,10 +142,13 @@ class Desk {
     const body = new FormData();
     body.append("file", file);
     try {
+      fill(this.wrong);
       const { outlines } = await upload("plan/outlines", body);
-      if (outlines.length === 1) this.corners.set(outlines[0].corners_m.slice(0, -1));
-      else await this.addWhole(file, outlines.length);
-      this.fit();
+      this.area.fitDue = true;
+      if (outlines.length !== 1) return this.addWhole(file, outlines.length);
+      this.area.corners.set(outlines[0].corners_m.slice(0, -1));
+      this.area.corners.say(`${file.name}: ${this.area.corners.list.length} corners. The survey has them once the plan is made.`);
+      this.area.fit();
     } catch (error) {
       show(error, this.wrong);
     } finally {
@@ -139,7 +157,7 @@ class Desk {
   }
 
   /** An area of several polygons, or with holes, is added as it is. @param {File} file @param {number} count */
-  async addWhole(file, count) {
+  addWhole(file, count) {
     dialog("Add this area", (close) => form(async () => {
       const body = new FormData();
       body.append("file", file);
@@ -148,85 +166,66 @@ class Desk {
       close();
       await this.refresh();
       this.useHeld();
-    }, h("p", {}, `${file.name} has ${count} rings, polygons or holes. It can't be drawn over here, but it can be added to the survey as its area and planned as it is.`),
+    }, h("p", {}, `${file.name} has ${count} rings, polygons or holes. Its corners can't be moved here, but it can be added to the survey as its area, is then shown, and is planned as it is.`),
+    this.area.held.some((ring) => ring.role === "area") && note("doubt", h("p", {}, "The survey has an area already: both are planned together. To plan this one alone, set the other aside in room Days.")),
     h("div", { class: "row end" }, h("button", { type: "submit", class: "primary" }, "Add it"), h("button", { type: "button", onclick: close }, "Leave it"))));
   }
 
   form() {
-    return { changes: this.tried.changes(), corners: this.corners.drawn ? this.corners.list : null };
-  }
-
-  again() {
-    this.marks();
-    this.asker.ask();
+    const { corners } = this.area;
+    return { changes: this.tried.changes(), corners: corners.drawn ? corners.list : null };
   }
 
   paint() {
     for (const part of [...this.choosers, ...this.dials]) part.paint();
   }
 
-  marks() {
-    const { map, corners } = this;
-    if (!map.origin.easting) this.place();
-    map.points = corners.list.map(([east, north], i) => ({ x: east - map.origin.easting, y: north - map.origin.northing, shape: /** @type {"square"} */ ("square"), style: i === corners.chosen ? "--mark" : "--ink", label: String(i + 1), name: `corner ${i + 1}`, size: 6 }));
-    map.strokes = map.strokes.filter((stroke) => stroke.name !== "drawn");
-    if (corners.list.length > 1) {
-      const ring = [...corners.list, corners.list[0]];
-      map.strokes = [...map.strokes, { name: "drawn", x: ring.map(([east]) => east - map.origin.easting), y: ring.map(([, north]) => north - map.origin.northing), style: "--ink", width: 2 }];
-    }
-    map.repaint();
-  }
-
-  /** Local metres begin at the first place that is known. */
-  place() {
-    const [east, north] = this.corners.list[0] ?? this.held[0]?.corners_m[0] ?? [this.where.easting_m ?? 500000, this.where.northing_m ?? 0];
-    this.map.origin = { easting: Math.round(east / 100) * 100, northing: Math.round(north / 100) * 100 };
-  }
-
-  fit() {
-    const { map } = this;
-    if (!map.origin.easting) this.place();
-    this.marks();
-    if (map.extent()) return map.fit();
-    const x = (this.where.easting_m ?? map.origin.easting) - map.origin.easting;
-    const y = (this.where.northing_m ?? map.origin.northing) - map.origin.northing;
-    map.look(0.5, { x, y });
+  /** @param {string} text */
+  waiting(text) {
+    if (!this.odds.querySelector(".odds")) fill(this.odds, h("p", { class: "waiting" }, text));
   }
 
   /** @param {any} found */
   shown(found) {
+    if (!this.hasArea()) return;
     clearTold(this.panel, this.wrong);
-    this.map.strokes = strokesOf(found, this.map.origin);
-    this.marks();
-    this.map.label = `Plan: ${found.lines} lines each ${number(found.spacing_m, 1)} m at azimuth ${number(found.azimuth_deg, 0)} degrees and ${found.ties} tie lines over ${number(found.area_m2 / 1e4, 1)} hectares. Arrows move the cross-hair, Enter adds a corner.`;
-    this.map.heading = "Plan";
-    this.dials[0].told(found.spacing_m);
-    this.dials[1].told(found.azimuth_deg);
-    this.dials[2].told(found.tie_spacing_m);
-    fill(this.effort, ...effortOf(found));
-    fill(this.lines, linesOf(found));
-    if (!this.odds.querySelector(".odds")) fill(this.odds, h("p", { class: "waiting" }, "Reckoning the odds…"));
+    this.area.show(found);
+    [found.spacing_m, found.azimuth_deg, found.tie_spacing_m].forEach((value, i) => this.dials[i].told(value));
+    refilled(this.effort, ...effortOf(found));
+    this.tableOf();
+    this.waiting("Reckoning the odds…");
+    if (this.odds.querySelector(".odds")) fill(this.anew, "odds are reckoned anew…");
+    this.odds.classList.add("stale");
+  }
+
+  tableOf() {
+    fill(this.table, this.lines.hasAttribute("open") && (this.area.found ? linesOf(this.area.found) : h("p", { class: "dim" }, "No lines yet: give the area first.")));
+  }
+
+  /** @param {any} found */
+  told(found) {
+    this.odds.classList.remove("stale");
+    fill(this.anew);
+    if (found.probability === null) fill(this.odds, note("info", h("p", {}, found.text, " ", h("a", { href: "/site" }, "Go to room Site"))));
+    else fill(this.odds, oddsBar(found), h("p", {}, found.text));
   }
 
   /** @param {unknown} error */
   refused(error) {
-    fill(this.odds);
-    fill(this.effort);
-    fill(this.lines);
-    this.map.strokes = strokesOf({ outlines: this.held.filter((ring) => ring.role !== "area") }, this.map.origin);
-    this.marks();
-    const none = this.corners.list.length < 3 && !this.held.some((ring) => ring.role === "area" && !this.corners.drawn);
-    if (none) {
-      clearTold(this.panel, this.wrong);
-      fill(this.wrong, note("info", h("p", {}, h("strong", {}, "First the area. "), `Click its corners on the map, type them below, or read a file. ${this.corners.list.length} of at least 3 corners.`),
-        this.where.latitude_deg === null && h("p", {}, "Nothing tells where the survey is: type the first corner, or ", h("a", { href: "/site" }, "give the place in room Site"), ".")));
-      return;
-    }
-    tellBeside(this.panel, this.wrong, error);
+    for (const place of [this.odds, this.anew, this.effort]) fill(place);
+    this.area.show(null);
+    this.tableOf();
+    if (error !== NO_AREA) return tellBeside(this.panel, this.wrong, error);
+    clearTold(this.panel, this.wrong);
+    const { list } = this.area.corners;
+    fill(this.wrong, note("info", h("p", {}, h("strong", {}, "First the area. "), `Click its corners on the map, type them below it, or read a file: GPX, KML, GeoJSON, GeoPackage. ${list.length} of at least 3 corners.`),
+      !this.area.placed() && h("p", {}, "Nothing tells where the survey is: type the first corner, read a file, or ", h("a", { href: "/site" }, "give the place in room Site"), ".")));
   }
 
   /** Make the plan: settings first, then its files; nothing unseen. */
   make() {
+    if (!this.hasArea()) return this.area.corners.say("First the area: three corners or more.");
+    const { corners } = this.area;
     const changes = this.tried.changes();
     const inWay = this.made.walked || this.made.by_hand.length > 0;
     const box = (/** @type {string} */ name, /** @type {string} */ text) => h("label", { class: "check" }, h("input", { type: "checkbox", name }), ` ${text}`);
@@ -234,28 +233,31 @@ class Desk {
       if (Object.keys(changes).length) {
         this.tried.take(await send("PATCH", "settings", { changes, reason: values.reason, who: values.who }));
         keepWho(values.who);
+        this.tried.values.clear();
+        this.paint();
       }
-      this.tried.values.clear();
-      this.paint();
-      await send("POST", "plan", { corners: this.corners.drawn ? this.corners.list : null, draft: Boolean(values.draft), replaces: Boolean(values.replaces) });
+      await send("POST", "plan", { corners: corners.drawn ? corners.list : null, draft: Boolean(values.draft), replaces: Boolean(values.replaces) });
       close();
-      say("info", "The plan is being made; its files stand here when it is done.");
     },
     Object.keys(changes).length > 0 && h("div", {}, h("p", {}, "These settings are written first:"), changeTable(this.tried, changes), ...signed("for the plan")),
-    this.corners.drawn && h("p", {}, "The drawn area becomes the survey's; one that was there is set aside and kept."),
-    h("p", {}, "The plan's lines become the lines of the survey, and files for handheld and paper are written. Odds and better lines are reckoned, which takes up to some minutes."),
+    corners.drawn && h("p", {}, "The drawn area becomes the survey's; one that was there is set aside and kept."),
+    h("p", {}, `The plan's lines become the lines of the survey, and files for handheld and paper are written. ${this.area.found?.optimised_when_made ? "Better lines than these are sought first, which takes up to some minutes." : "It takes some seconds."} It can be stopped.`),
     inWay && note("doubt", h("p", {}, "Rover files, or a plan added by hand, are in the survey already: under a new plan their lines may get other names.")),
-    h("div", { class: "field", data: { for: "replaces" } }, box("replaces", "Let it take the place of the plan that is there")),
-    h("div", { class: "field", data: { for: "draft" } }, box("draft", "As a draft only: write it aside, don't adopt it")),
+    inWay && h("div", { class: "field", data: { for: "replaces" } }, box("replaces", "Let it take the place of the plan that is there")),
+    h("div", { class: "field", data: { for: "draft" } }, box("draft", "As a draft only: written aside, the survey's lines stay as they are")),
     h("div", { class: "row end" }, h("button", { type: "submit", class: "primary" }, "Make it"), h("button", { type: "button", onclick: close }, "Leave it"))), { wide: true });
   }
 
   async refresh() {
+    const { area } = this;
+    const before = JSON.stringify(area.held);
     const [settings, where, held, made] = await Promise.all([settingsNow(), get("place"), get("plan/outlines"), get("plan")]);
     this.tried.take(settings);
-    Object.assign(this, { where, held: held.outlines, made });
-    paintMade(this.files, made);
+    Object.assign(area, { where, held: held.outlines });
+    this.made = made;
+    this.paintFiles();
     this.paint();
-    if (!this.element.querySelector(".corner-table")?.contains(document.activeElement)) this.again();
+    if (before !== JSON.stringify(held.outlines)) this.useHeld(true);
+    else this.asker.ask();
   }
 }
