@@ -5,11 +5,13 @@ import re
 import time
 
 import pytest
+from fastapi.testclient import TestClient
 
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.steps.context import Context
-from web_client import ended
+from lodewalk.web.app import create_app
+from web_client import HOME, OWN, ended
 
 
 def test_a_new_survey_is_made_opened_and_listed(on_shelf, shelf):
@@ -165,6 +167,11 @@ def _change(method, name, value):
         ("fits.window", "wide", "valid number"),
         ("fits.nosuch", 1.0, "no such setting"),
         ("nosuch.window", 1.0, "no such setting"),
+        ("survey.name.x", 1, "no such setting"),
+        ("survey.name.x", None, "no such setting"),
+        ("fits.nosuch", None, "no such setting"),
+        ("instruments.R1", None, "no such setting"),
+        ("nosuch.window", None, "no such setting"),
         ("survey.crs", "EPSG:31982\n[x]", ""),
     ],
 )
@@ -213,6 +220,33 @@ def test_state_changes_when_another_process_changes_the_survey(empty):
         (session.path / "survey.toml").read_text() + "\n# a note\n"
     )
     assert client.get("/api/state").json()["mark"] != before
+
+
+def test_a_setting_whose_text_could_not_be_read_again_is_refused(empty):
+    """A name over two lines: only the first would be replaced, and the rest is no TOML."""
+    session, client = empty
+    file = session.path / "survey.toml"
+    text = file.read_text().replace('name = "Hill"', 'name = """Hill\nNorth"""', 1)
+    file.write_text(text)
+    body = {"changes": {"survey.name": "South"}}
+    answer = client.post("/api/settings/preview", json=body)
+    assert answer.status_code == 400, answer.text
+    assert "by hand" in answer.json()["problem"]["remedy"]
+    assert file.read_text() == text
+
+
+def test_a_fault_nobody_foresaw_is_told_in_the_one_shape_and_guarded(empty, monkeypatch):
+    session, _ = empty
+    client = TestClient(
+        create_app(session), base_url=HOME, headers=OWN, raise_server_exceptions=False
+    )
+    client.cookies.set(session.keys.cookie, session.keys.session)
+    monkeypatch.setattr("lodewalk.web.session.open_survey", lambda _: 1 / 0)
+    answer = client.get("/api/survey")
+    assert answer.status_code == 500
+    assert "ZeroDivisionError" in answer.json()["problem"]["text"]
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert "default-src 'self'" in answer.headers["content-security-policy"]
 
 
 def test_every_refusal_has_the_one_shape(empty):

@@ -8,7 +8,7 @@ from time import monotonic
 from typing import Any, Literal, Protocol
 
 from lodewalk.errors import CancelledError, LodewalkError
-from lodewalk.web.problems import BusyError, Problem, problem_of
+from lodewalk.web.problems import BusyError, Problem, problem_of, problem_of_fault
 
 Status = Literal["running", "stopping", "done", "failed", "stopped"]
 
@@ -106,8 +106,7 @@ class Job:
         except (LodewalkError, OSError) as error:
             self._end("failed", problem=problem_of(error))
         except Exception as error:  # noqa: BLE001 - told on the page; a thread has no other way
-            text = f"This went wrong inside lodewalk: {type(error).__name__}: {error}."
-            self._end("failed", problem=Problem(text=text, rule=text))
+            self._end("failed", problem=problem_of_fault(error))
 
     def _end(
         self,
