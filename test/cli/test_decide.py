@@ -58,6 +58,9 @@ def test_a_span_is_marked_as_a_test(lodewalk, folder):
         (("withdraw", *WHO), "Give --id"),
         (("drop", *WHO), "either readings or an instrument"),
         (("drop", "--reading", "", *WHO), "at least 1 character"),
+        (("drop", *R1, *WHO), "all of the record of R1"),
+        (("keep", *R1, "--whole", *WHO), "--whole goes with a drop"),
+        (("drop", *R1, "--whole", *spanned("14:00:00", "14:10:00"), *WHO), "without a span"),
         (("drop", *R1, "--offset", "4", *WHO), "A drop decision takes no --offset"),
         (("drop", *R1, "--test", "static", *WHO), "takes no --test"),
         (("clock", *R1, "--offset", "4", "--item", "radio", *WHO), "takes no --item"),
@@ -77,7 +80,7 @@ def test_an_unclear_decision_is_refused(refused, folder, words, told):
 
 
 def test_a_decision_on_a_whole_record_says_so(lodewalk, folder):
-    assert "R1 all its record" in lodewalk("decide", folder, "drop", *R1, *WHO).out
+    assert "R1 all its record" in lodewalk("decide", folder, "drop", *R1, "--whole", *WHO).out
 
 
 def test_an_item_is_ticked_once(lodewalk, folder):

@@ -204,7 +204,7 @@ def test_minutes_are_counted_once_however_many_bases(bench):
 def test_what_was_dropped_by_decision_is_told_once(bench):
     bench.add("base.csv", base_text(), "base", "B1")
     bench.add("rover.csv", rover_text(), "rover", "R1")
-    decide(open_folder(bench.path), kind="drop", reason="x", who="AB", instrument="R1")
+    decide(open_folder(bench.path), kind="drop", reason="x", who="AB", instrument="R1", whole=True)
     reasons = {reason for line in bench.lines() for reason in line.reasons}
     assert reasons == {"100% of the readings were dropped"}
 

@@ -167,7 +167,9 @@ def test_all_readings_rejected_gives_no_offset(walked):
     from lodewalk.services.decide import decide
     from lodewalk.survey.folder import open_folder
 
-    decide(open_folder(walked.path), kind="drop", instrument="R1", reason="wrong", who="AB")
+    decide(
+        open_folder(walked.path), kind="drop", instrument="R1", whole=True, reason="wrong", who="AB"
+    )
     walked.add("old.csv", older_rows(), "older", "A2003")
     walked.set("older.A2003", epoch='"2003-07-01"')
     row = joined(walked)

@@ -52,6 +52,9 @@ def decide(
         ),
     ] = None,
     item: Annotated[str, typer.Option(help="test: what was taken along or left away.")] = "",
+    whole: Annotated[
+        bool, typer.Option("--whole", help="drop: all of the instrument's record is meant.")
+    ] = False,
     decision: Annotated[
         str | None, typer.Option("--id", help="withdraw: id of the decision, or its beginning.")
     ] = None,
@@ -88,6 +91,7 @@ def decide(
             sd_s=sd,
             test=test,
             item=item,
+            whole=whole,
         )
     emit(made, as_json=as_json, lines=[f"{made.id[:8]}: {made.kind} {_told(made)}"])
 

@@ -104,14 +104,18 @@ def decide(
     sd_s: float | None = None,
     test: str | None = None,
     item: str = "",
+    whole: bool = False,
 ) -> DecideResult:
     """Append a decision; nothing is run yet.
+
+    An instrument without a span means all of its record. To drop that, `whole` says it in so
+    many words.
 
     Raises
     ------
     InputError
-        For an instrument that the survey doesn't have, a decision that isn't complete, or a value
-        of another kind.
+        For an instrument that the survey doesn't have, a decision that isn't complete, a value
+        of another kind, or a drop of an instrument without a span or `whole`.
     """
     given = {
         "--offset": ("clock", offset_s),
@@ -121,6 +125,7 @@ def decide(
         "--item": ("test", item),
     }
     _check_kind(kind, given)
+    _check_whole(kind, instrument, whole=whole, spanned=bool(start or end))
     if instrument is not None:
         _check_instrument(folder, instrument, ROLES.get(kind, ("base", "rover")))
     values: dict[str, Mapping[str, Any]] = {
@@ -240,6 +245,20 @@ def _check_kind(kind: str, given: Mapping[str, tuple[str, Any]]) -> None:
                 value=value,
                 remedy=f"Leave it out, or is the kind {owner} meant?",
             )
+
+
+def _check_whole(kind: str, instrument: str | None, *, whole: bool, spanned: bool) -> None:
+    """Raise for a drop without a span unless all of the record is said to be meant."""
+    if whole and (kind != "drop" or spanned or not instrument):
+        raise InputError(
+            "--whole goes with a drop of an instrument without a span.",
+            remedy="Leave it out, or leave out --start and --end.",
+        )
+    if kind == "drop" and instrument and not (spanned or whole):
+        raise InputError(
+            f"Without a span this would drop all of the record of {instrument}.",
+            remedy="Give --start and --end, or --whole if all of it is meant.",
+        )
 
 
 def withdraw(folder: Folder, decision: str, *, reason: str, who: str) -> DecideResult:

@@ -28,6 +28,8 @@ ROOMS = (
 
 #: Scripts, styles and pictures of the pages.
 STATIC = Path(str(files("lodewalk.web") / "static"))
+#: Rooms with parts of another room, whose style sheet they share.
+SHARED = {"plan": ("site",)}
 
 router = APIRouter(include_in_schema=False)
 
@@ -54,7 +56,7 @@ def _page(template: str, session: Session, **values: object) -> HTMLResponse:
         text.render(
             version=__version__,
             rooms=ROOMS,
-            styled=room in _styled(),
+            sheets=_sheets(room),
             scripts=scripts,
             is_open=open_now is not None,
             # The start page belongs to none: it opens others.
@@ -88,9 +90,10 @@ def _modules(script: str) -> tuple[str, ...]:
 
 
 @cache
-def _styled() -> frozenset[str]:
-    """Return the rooms that have a style sheet of their own."""
-    return frozenset(path.stem for path in (STATIC / "rooms").glob("*.css"))
+def _sheets(room: str) -> tuple[str, ...]:
+    """Return the style sheets of a room: its own, if it has one, after one that it shares."""
+    wanted = (*SHARED.get(room, ()), room)
+    return tuple(name for name in wanted if (STATIC / "rooms" / f"{name}.css").is_file())
 
 
 @router.get(ENTRY)

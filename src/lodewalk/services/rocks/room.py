@@ -253,7 +253,7 @@ def _drawn(curve: pl.DataFrame, away: FloatArray) -> dict[str, list[Any]]:
 def _total_sd(own: pl.DataFrame, noise: Mapping[str, float]) -> FloatArray:
     """Return the error of each reading as the fit weighed it [nT]."""
     sd = noise.get("scale", 1.0) * own["sd_nT"].to_numpy()
-    place = own["place_nT"].fill_null(0.0).fill_nan(0.0).to_numpy()
+    place = own["place_nT"].fill_null(0.0).fill_nan(0.0).to_numpy() if "place_nT" in own else 0.0
     total: FloatArray = np.sqrt(sd**2 + place**2 + noise.get("correlated_nT", 0.0) ** 2)
     return total
 

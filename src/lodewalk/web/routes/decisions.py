@@ -36,6 +36,7 @@ class DecisionForm(Signed):
     sd_s: float | None = None
     test: Name | None = None
     item: Name = ""
+    whole: bool = False
 
 
 class PickForm(Signed):
