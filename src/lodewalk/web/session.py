@@ -14,6 +14,7 @@ from lodewalk.web.guard import Keys
 from lodewalk.web.hub import Hub
 from lodewalk.web.jobs import Jobs
 from lodewalk.web.problems import BusyError
+from lodewalk.web.uploads import Uploads
 
 if TYPE_CHECKING:
     from lodewalk.services.opening import Folder
@@ -38,6 +39,7 @@ class Session:
         self._path: Path | None = place if alone else None
         self._guard = threading.Lock()
         self.hub = Hub()
+        self.uploads = Uploads()
         self.jobs = Jobs(self.hub.wake, lambda: self.name)
 
     @property
@@ -144,8 +146,9 @@ class Session:
         }
 
     def close(self) -> None:
-        """Stop what is under way."""
+        """Stop what is under way, and remove what was uploaded for it."""
         self.jobs.close()
+        self.uploads.close()
 
 
 def session_of(request: Request) -> Session:
