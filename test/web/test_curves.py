@@ -3,6 +3,7 @@
 import json
 import math
 import shutil
+from urllib.parse import quote
 
 import numpy as np
 import polars as pl
@@ -258,3 +259,23 @@ def test_a_base_record_half_made_anew_is_not_paired(served, tmp_path):
     answer = client.get("/api/base")
     assert answer.status_code == 400, answer.text
     assert "Run the survey again" in answer.json()["problem"]["text"]
+
+
+def test_a_line_and_a_reading_may_have_a_slash_in_their_name(tmp_path):
+    write_small_survey(tmp_path, lines=2)
+    rover = tmp_path / "rover.csv"
+    rover.write_text(rover.read_text().replace(",L1,", ",L1/north,"))
+    new_survey(tmp_path / "survey", name="Small", crs=CRS)
+    survey = open_survey(tmp_path / "survey")
+    add_files(survey, [tmp_path / "base.csv"], role="base")
+    add_files(survey, [rover], role="rover")
+    run(survey, to="readings")
+    _, client = client_of(survey.path)
+    answer = client.get("/api/lines/" + quote("L1/north", safe=""))
+    assert answer.status_code == 200, answer.text
+    about, _ = unpacked(answer.content)
+    assert about["line"] == "L1/north"
+    reading = client.get("/api/readings/" + quote(about["readings"][0], safe=""))
+    assert reading.json()["reading"]["reading_id"] == about["readings"][0]
+    missing = client.get("/api/readings/" + quote("no/such:1", safe=""))
+    assert missing.status_code == 400  # by the service, not by the way to it

@@ -26,7 +26,8 @@ def check_one_run(folder: Folder, *products: str) -> None:
     """
     state = read_state(folder)
     makers = {name: step.name for step in STEPS for name in step.products if name in products}
-    now, used = {}, {}
+    now: dict[str, str] = {}
+    used = {}
     for step in set(makers.values()):
         made = state.get(step)
         if made is None or not made.complete:

@@ -5,6 +5,7 @@ from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -50,13 +51,16 @@ def _page(template: str, session: Session, **values: object) -> HTMLResponse:
     room = str(values.get("room"))
     scripts = dict.fromkeys((*_modules("frame.js"), *_modules(f"rooms/{room}.js")))
     text = _templates().get_template(template)
+    open_now = session.name
     return HTMLResponse(
         text.render(
             version=__version__,
             rooms=ROOMS,
             sheets=_sheets(room),
             scripts=scripts,
-            is_open=session.path is not None,
+            is_open=open_now is not None,
+            # The start page belongs to none: it opens others.
+            survey="" if open_now is None or room == "start" else quote(open_now, safe=""),
             **values,
         )
     )

@@ -25,10 +25,11 @@ class StepState:
 
 @dataclass
 class JobState:
-    """A piece of work as the pages see it."""
+    """A piece of work as the pages see it; `survey` names the folder that it is for."""
 
     id: int
     kind: str
+    survey: str | None = None
     status: Status = "running"
     steps: list[StepState] = field(default_factory=list)
     seconds: float = 0.0
@@ -46,8 +47,8 @@ class Work(Protocol):
 class Job:
     """One piece of work in a thread of its own; it is the reporter of its run, too."""
 
-    def __init__(self, number: int, kind: str, work: Work, changed: Callable[[], None]) -> None:
-        self._state = JobState(number, kind)
+    def __init__(self, state: JobState, work: Work, changed: Callable[[], None]) -> None:
+        self._state = state
         self._changed = changed
         self._guard = threading.Lock()
         self._stop = threading.Event()
@@ -125,16 +126,36 @@ class Job:
 
 
 class Jobs:
-    """The one piece of work under way, or the last one."""
+    """The one piece of work under way, or the last one.
 
-    def __init__(self, changed: Callable[[], None]) -> None:
+    Parameters
+    ----------
+    changed : callable
+        Is called whenever a state changes.
+    survey : callable
+        Names the survey that is open.
+    """
+
+    def __init__(
+        self, changed: Callable[[], None], survey: Callable[[], str | None] = lambda: None
+    ) -> None:
         self._changed = changed
+        self._survey = survey
         self._guard = threading.Lock()
         self._last: Job | None = None
         self._count = 0
 
-    def start(self, kind: str, work: Work) -> JobState:
+    def start(self, kind: str, work: Work, *, survey: str | None = None) -> JobState:
         """Begin a piece of work and return its state.
+
+        Parameters
+        ----------
+        kind : str
+            What it is.
+        work : callable
+            Does it.
+        survey : str, optional
+            Folder of the survey that it is for; the one that is open when left out.
 
         Raises
         ------
@@ -147,7 +168,8 @@ class Jobs:
                     "Something is under way already. Wait until it ends, or stop it first."
                 )
             self._count += 1
-            self._last = Job(self._count, kind, work, self._changed)
+            state = JobState(self._count, kind, survey or self._survey())
+            self._last = Job(state, work, self._changed)
             self._last.start()
         self._changed()
         return self._last.state()
