@@ -209,7 +209,9 @@ def _ring_deg(corners: Corners, crs: str) -> list[list[float]]:
     from lodewalk.adapters.projection import to_geographic
 
     east, north = np.array([*corners, corners[0]], dtype=float).T
-    return np.round(np.column_stack(to_geographic(east, north, crs=crs)), 9).tolist()
+    corners_deg = np.column_stack(to_geographic(east, north, crs=crs))
+    ring: list[list[float]] = np.round(corners_deg, 9).tolist()
+    return ring
 
 
 def _tried(
