@@ -80,6 +80,9 @@ def test_a_made_up_layout_is_asked_about_then_mapped_then_known_again(empty):
     _, client = empty
     first = preview(client, LOGGER, "R1_a.csv", role="rover")
     assert first["refused"]["field"] == "columns"
+    assert "what each column is" in first["refused"]["remedy"]
+    assert "lodewalk" not in first["refused"]["text"]
+    assert any("either order" in doubt for doubt in first["doubts"])
     assert [c["name"] for c in first["columns"]] == ["Tag", "Uhr", "Profil", "Wert", "Guete"]
     told = preview(client, LOGGER, "R1_a.csv", role="rover", columns=json.dumps(MAP))
     assert told["refused"] is None
@@ -211,6 +214,16 @@ def test_only_files_of_the_ledger_can_be_read_again(empty, name):
         answer = client.post(f"/api/{path}", data={"held": name, "role": "base"})
         assert answer.status_code == 400
         assert "no such file" in answer.json()["problem"]["rule"]
+
+
+def test_a_file_brought_back_has_the_role_that_it_had(empty):
+    """A base's record that was added as a rover's: by its looks it would be a base's again."""
+    _, client = empty
+    client.post("/api/files", files=sent(BASE), data={"role": "rover", "instrument": "R7"})
+    (row,) = client.get("/api/files").json()["files"]
+    client.post("/api/files/aside", json={"stored_as": row["stored_as"]})
+    (back,) = client.post("/api/files/preview", data={"held": row["stored_as"]}).json()
+    assert (back["role"], back["instrument"]) == ("rover", "R7")
 
 
 def test_a_column_map_goes_both_ways(empty):

@@ -65,5 +65,8 @@ def _write(folder: Folder, entries: list[RawFile], chosen: set[str]) -> None:
     """Write the ledger with some files set aside."""
     write_ledger(
         folder,
-        [replace(item, role=SET_ASIDE) if item.sha256 in chosen else item for item in entries],
+        [
+            replace(item, role=SET_ASIDE, former_role=item.role) if item.sha256 in chosen else item
+            for item in entries
+        ],
     )

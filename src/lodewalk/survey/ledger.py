@@ -23,6 +23,7 @@ class RawFile:
     """One entry of the ledger.
 
     `column_map` is kept whole, so that the survey can be rebuilt from its folder alone.
+    `former_role` is the one that a file which is set aside had before.
     `mtime_ns` and `size` are the fast path of the comparison; the digest decides.
     """
 
@@ -37,6 +38,7 @@ class RawFile:
     column_map: Mapping[str, Any] | None
     original_name: str
     added_utc: str
+    former_role: str = ""
 
     def reading(self) -> dict[str, Any]:
         """Return how the file is read: all that a person said of it."""
@@ -50,6 +52,11 @@ class RawFile:
 
 
 _ENTRIES = TypeAdapter(list[RawFile])
+
+
+def _written(entry: RawFile) -> dict[str, Any]:
+    """Return an entry as the ledger holds it; a former role only where there is one."""
+    return {key: value for key, value in asdict(entry).items() if key != "former_role" or value}
 
 
 def display_names(entries: Iterable[RawFile]) -> dict[str, str]:
@@ -103,7 +110,7 @@ def read_ledger(folder: Folder) -> list[RawFile]:
 
 def write_ledger(folder: Folder, entries: list[RawFile]) -> None:
     """Write the whole ledger atomically."""
-    write_json(folder.ledger_file, [asdict(entry) for entry in entries])
+    write_json(folder.ledger_file, [_written(entry) for entry in entries])
 
 
 def file_digest(path: Path) -> str:

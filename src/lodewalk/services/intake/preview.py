@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from lodewalk.errors import InputError, LodewalkError
-from lodewalk.formats.registry import ROLES
+from lodewalk.formats.registry import ROLES, SET_ASIDE
 from lodewalk.services.add import DEFAULT_INSTRUMENT, WITHOUT_TIMES, ReadFile, read_file
 from lodewalk.services.intake.columns import (
     LINES,
@@ -38,6 +38,7 @@ FIELDS = (
     ("--time-zone", "time_zone"), ("time.zone", "time_zone"), ("instrument", "instrument"),
     ("column", "columns"), ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
 )  # fmt: skip
+SAY_COLUMNS = "Say what each column is, or confirm what is proposed."
 NOT_ONE_ZONE = ("UTC", "GPS")
 
 
@@ -166,16 +167,23 @@ def preview_file(
 
 
 def refusal(error: LodewalkError, column_map: Mapping[str, Any] | None = None) -> Refused:
-    """Return an error in its parts, with the field that it is about."""
+    """Return an error in its parts, with the field that it is about.
+
+    Where the columns can't be told, the remedy is to say what they are, not to write a file.
+    """
     rule = getattr(error, "rule", str(error))
     field = next((name for word, name in FIELDS if word in rule), None)
     if field is None and column_map is not None and getattr(error, "line", None):
         field = "columns"
     value = getattr(error, "value", None)
+    remedy = getattr(error, "remedy", None) or ""
+    text = str(error)
+    if field == "columns" and "lodewalk " in remedy:
+        text, remedy = text.replace(remedy, SAY_COLUMNS), SAY_COLUMNS
     return Refused(
-        text=str(error), rule=rule, file=getattr(error, "file", None),
+        text=text, rule=rule, file=getattr(error, "file", None),
         line=getattr(error, "line", None), value=None if value is None else str(value)[:200],
-        remedy=getattr(error, "remedy", None) or None, field=field,
+        remedy=remedy or None, field=field,
     )  # fmt: skip
 
 
@@ -198,6 +206,8 @@ def _role(folder: "Folder", entries: list[RawFile], path: Path, known: RawFile |
     """Return the role that a file has, that one with the same columns has, or the likeliest."""
     if known and known.role in ROLES:
         return known.role
+    if known and known.role == SET_ASIDE and known.former_role in ROLES:
+        return known.former_role
     like = map_of_kin(folder, entries, path)
     return like[0].role if like else likely_role(path)
 

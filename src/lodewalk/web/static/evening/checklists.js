@@ -37,10 +37,19 @@ export function checklists() {
     element: part("checklists", "Set-up checklists", h("div", { class: "pair" }, field("Day", day), field("Ticked by", who, { help: "Initials or name; it stands beside each tick." })), wrong, place),
     update: (/** @type {Evening} */ now) => {
       last = now;
-      if (!touched) day.value = now.day?.date ?? new Date().toISOString().slice(0, 10);
+      if (!touched) day.value = now.day?.date ?? today(now.zone);
       return paint();
     },
   };
+}
+
+/** The date in a zone now, that of UTC where the browser doesn't know it. @param {string} zone */
+function today(zone) {
+  try {
+    return new Intl.DateTimeFormat("en-CA", { timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit" }).format(new Date());
+  } catch {
+    return new Date().toISOString().slice(0, 10);
+  }
 }
 
 /** @param {string} instrument @param {Item[]} items @param {HTMLInputElement} who @param {HTMLElement} wrong @param {() => Promise<void>} paint */

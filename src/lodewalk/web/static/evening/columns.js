@@ -2,7 +2,7 @@
 import { send } from "../api.js";
 import { fill, h } from "../elements.js";
 import { choice, field, input } from "../forms.js";
-import { show } from "../notices.js";
+import { note, show } from "../notices.js";
 import { save, slug } from "../tables.js";
 
 /** @typedef {{number: number, name: string, values: string[], meaning: string|null}} FileColumn */
@@ -27,22 +27,31 @@ export function keepMap(map) {
 }
 
 /**
- * @param {{file: string, map: any, columns: FileColumn[], head: string[], changed: (map: any) => void}} about
+ * `doubts` are about what is proposed; `confirm` offers to take it as it is.
+ * @param {{file: string, map: any, columns: FileColumn[], head: string[], doubts: string[], confirm: boolean, changed: (map: any) => void}} about
  */
-export function columnForm({ file, map, columns, head, changed }) {
+export function columnForm({ file, map, columns, head, doubts, confirm, changed }) {
   const now = structuredClone(map ?? { delimiter: ",", columns: {} });
   now.columns ??= {};
   now.time ??= {};
   now.position ??= {};
   now.lines ??= {};
   const tell = () => changed(structuredClone(now));
+  const swapped = doubts.some((one) => /either order|can be read as/.test(one)) && ("date" in now.columns ? "date_format" : "format");
+  if (swapped) delete now.time[swapped]; // a date of which day and month can be swapped is chosen by a person
+  const right = /** @type {HTMLButtonElement} */ (h("button", { type: "button", class: "primary", onclick: () => {
+    if (!swapped || now.time[swapped]) return tell();
+    fill(wrong, note("doubt", "Choose first how dates are written: day and month can stand in either order."));
+    /** @type {HTMLElement|null} */ (dates?.querySelector(`[data-part="${swapped === "format" ? "Time" : "Date"}"]`))?.focus();
+  } }, "These columns are right"));
+  const dates = times(now, tell, swapped);
   const wrong = h("div", { role: "alert" });
   const grid = h("div", { class: "table" });
   fill(grid, gridOf(now, columns, tell));
   return h("div", { class: "map" },
     h("p", { class: "hint" }, "Say what each column is; the preview above follows. The file itself is never changed."),
     head.length > 0 && h("details", {}, h("summary", {}, "The file's first lines"), h("pre", { class: "head", tabIndex: 0 }, head.map((line, index) => `${String(index + 1).padStart(3)}  ${line}`).join("\n"))),
-    grid, layout(now, tell), times(now, tell), places(now, tell), wrong, files(file, now, changed, wrong));
+    grid, layout(now, tell), dates, places(now, tell), wrong, confirm && columns.length > 0 && h("p", {}, right), files(file, now, changed, wrong));
 }
 
 /** @param {any} now @param {FileColumn[]} columns @param {() => void} tell */
@@ -116,18 +125,20 @@ function layout(now, tell) {
     }, "Where no column holds the line, such as “Line ”.")));
 }
 
-/** @param {any} now @param {() => void} tell */
-function times(now, tell) {
+/** @param {any} now @param {() => void} tell @param {string|false} swapped what is left to choose */
+function times(now, tell, swapped) {
   const has = (/** @type {string} */ name) => name in now.columns;
   const rest = (/** @type {[string, string][]} */ known, /** @type {string} */ value) => (known.some(([one]) => one === value) ? known : [...known, /** @type {[string, string]} */ ([value, value])]);
+  const value = (/** @type {string} */ key) => now.time[key] ?? (swapped === key ? "" : "iso");
+  const open = (/** @type {string} */ key, /** @type {[string, string][]} */ known) => (swapped === key ? [/** @type {[string, string]} */ (["", "choose: day or month first?"]), ...known] : known);
   const set = (/** @type {string} */ key) => (/** @type {string} */ value) => {
     now.time[key] = value === "" ? null : key === "year" ? Number(value) : value;
     tell();
   };
   const other = (/** @type {string} */ key) => own(`${key === "format" ? "Time" : "Date"} in another form`, input("", { value: "", placeholder: "%d/%m/%Y %H:%M:%S" }), (value) => value && set(key)(value), "%Y year, %m month, %d day, %H %M %S, %.f fraction.");
   return h("fieldset", {}, h("legend", {}, "How times are written"), h("div", { class: "fields" },
-    has("date") && own("Date", choice("", rest(DATES, now.time.date_format ?? "iso"), { value: now.time.date_format ?? "iso" }), set("date_format")),
-    has("time") && own("Time", choice("", rest(TIMES, now.time.format ?? "iso"), { value: now.time.format ?? "iso" }), set("format")),
+    has("date") && own("Date", choice("", open("date_format", rest(DATES, now.time.date_format ?? "iso")), { value: value("date_format") }), set("date_format")),
+    has("time") && own("Time", choice("", open("format", rest(TIMES, now.time.format ?? "iso")), { value: value("format") }), set("format")),
     has("date") && other("date_format"),
     has("time") && other("format"),
     own("Date of the first row", input("", { type: "date", value: now.time.date ?? "" }), set("date"), "Only where the file has no date."),

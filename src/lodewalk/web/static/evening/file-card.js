@@ -4,7 +4,7 @@ import { fill, h } from "../elements.js";
 import { choice, field, input } from "../forms.js";
 import { note, problemBox, say, show } from "../notices.js";
 import { columnForm, keepMap } from "./columns.js";
-import { bytes, refill } from "./keep.js";
+import { bytes, refill, tellPending } from "./keep.js";
 
 export const ROLES = /** @type {[string, string][]} */ ([
   ["base", "base: its record"], ["rover", "rover: readings on lines"], ["track", "track: of the GPS"],
@@ -30,6 +30,8 @@ export class FileCard {
     /** @type {any} a map of the person's own, null while the file's own is taken */
     this.map = null;
     this.touched = false;
+    /** @type {Promise<void>} the look that is under way, if any */
+    this.looking = Promise.resolve();
     this.busy = false;
     this.status = h("div", { class: "status", role: "status" }, h("p", { class: "dim" }, "Looking at the file …"));
     this.role = choice("role", ROLES);
@@ -76,12 +78,16 @@ export class FileCard {
   }
 
   /** Ask what is understood of the file. @param {boolean} own */
-  async look(own) {
+  look(own) {
+    return (this.looking = this.ask(own));
+  }
+
+  /** @param {boolean} own */
+  async ask(own) {
     if (this.source.file && this.source.file.size > MOST) {
       fill(this.status, problemBox({ text: "", rule: `A request may hold ${MOST / 1e6} MB at most.`, file: this.source.name, value: bytes(this.source.file.size), remedy: "Split the file, or add it by the command line: lodewalk add." }));
       return;
     }
-    this.add.disabled = true;
     this.element.setAttribute("aria-busy", "true");
     try {
       const found = await this.latest.take((signal) => upload("files/preview", this.body(own), signal));
@@ -94,6 +100,7 @@ export class FileCard {
       else show(error, this.status);
     } finally {
       this.element.removeAttribute("aria-busy");
+      this.add.disabled = !this.ready;
       this.how.changed();
     }
   }
@@ -137,6 +144,7 @@ export class FileCard {
     if (found.refused?.field === "columns") /** @type {HTMLDetailsElement} */ (this.columns).open = true;
     refill(this.columns, h("summary", {}, "Columns: what each one is"), columnForm({
       file: found.file, map: this.map ?? found.column_map, columns: found.columns, head: found.head,
+      doubts: this.map ? [] : found.doubts, confirm: found.refused?.field === "columns" && !this.map,
       changed: (map) => {
         if (this.zone.value && !map.time?.zone) map.time = { ...map.time, zone: this.zone.value };
         if (map.time?.zone) this.zone.value = map.time.zone;
@@ -147,8 +155,9 @@ export class FileCard {
     }));
   }
 
-  /** Add the file; true when it is in. */
+  /** Add the file, as it is understood with what was written last; true when it is in. */
   async send() {
+    for (let seen = null; seen !== this.looking; ) await (seen = this.looking);
     if (!this.ready) return false;
     this.busy = true;
     this.add.disabled = true;
@@ -162,6 +171,7 @@ export class FileCard {
       say("good", `${made.files[0].file}: ${preview.held ? "from now on read in this way" : "added"}, role ${made.files[0].role}${made.files[0].instrument ? `, instrument ${made.files[0].instrument}` : ""}, ${made.files[0].rows} rows.`);
       this.how.gone(this);
       this.how.added();
+      tellPending();
       return true;
     } catch (error) {
       show(error, this.status);

@@ -4,7 +4,7 @@ import { dialog } from "../dialogs.js";
 import { h } from "../elements.js";
 import { note, say, show } from "../notices.js";
 import { table } from "../tables.js";
-import { bytes, part, refill } from "./keep.js";
+import { bytes, part, refill, tellPending } from "./keep.js";
 import { intake } from "./intake.js";
 
 /** @typedef {import("./state.js").Evening} Evening */
@@ -68,6 +68,7 @@ function ask(row, after) {
           await send("POST", "files/aside", { stored_as: row.stored_as });
           close();
           say("good", `${row.file} is set aside. The next run leaves it out.`);
+          tellPending();
           after();
         } catch (error) {
           close();

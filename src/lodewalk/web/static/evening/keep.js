@@ -1,5 +1,7 @@
 // Small things that all parts of the evening share: times, refilling without losing the focus, cards.
+import { get } from "../api.js";
 import { fill, h } from "../elements.js";
+import { say } from "../notices.js";
 
 /**
  * Fill a place anew; what had the focus in it has its like focused again, and a table stays where it was scrolled.
@@ -61,6 +63,13 @@ const SEVERITY = /** @type {Record<string, [string, string, string]>} */ ({ loss
 export function severityMark(severity) {
   const [sign, word, style] = SEVERITY[severity] ?? ["i", severity, "info"];
   return h("span", { class: `severity ${style}` }, h("span", { ariaHidden: "true" }, `${sign} `), word);
+}
+
+/** Say what the next run does, after files have changed. */
+export async function tellPending() {
+  const found = await get("run/pending").catch(() => null);
+  const count = found?.steps.length ?? 0;
+  if (count) say("info", `The next run does ${count} ${count === 1 ? "step" : "steps"}, at most.`);
 }
 
 /** @param {number} bytes */

@@ -79,7 +79,7 @@ function walkAgain({ day, check, pending }) {
 
 /** Whether the verdicts have to be made anew; later steps, such as those of the map, may wait. @param {any} pending */
 function stale(pending) {
-  return pending?.steps.some((/** @type {any} */ step) => step.name === "check") ?? false;
+  return pending?.steps.some((/** @type {any} */ step) => step.step === "check") ?? false;
 }
 
 /** Before there is anything to judge. @param {HTMLElement} place @param {Evening} now @param {() => void} run */
