@@ -8,8 +8,11 @@ import pytest
 
 import evening_survey as planted
 from evening_survey import make_evening
-from lodewalk.services.check import check
-from lodewalk.services.evening.proposals import proposal_in
+from lodewalk.services.check import CheckedBase, CheckedDay, CheckedLine, check
+from lodewalk.services.decide import DecideResult
+from lodewalk.services.evening.answers import answer_to, lines_named
+from lodewalk.services.evening.day import sentence
+from lodewalk.services.evening.proposals import Proposal, proposal_in
 from small_survey import START
 from web_client import client_of
 
@@ -54,7 +57,9 @@ def test_the_day_is_told_in_words_with_what_to_do(evening):
     day = client.get(f"/api/days/{DAY}").json()
     verdicts = client.get("/api/check").json()["days"][0]["lines"]
     again = [line for line in verdicts if line["verdict"] == "re-walk"]
-    assert f"{len(again)} line" in day["sentence"] or day["verdict"] == "re-walk"
+    assert [line["line"] for line in again] == ["L7", "L8"]
+    km = sum(line["length_m"] for line in again) / 1000
+    assert day["sentence"].startswith(f"Keep the day, but walk 2 lines ({km:.1f} km) again")
     assert any(item["where"] == "again" and "L7" in item["text"] for item in day["to_do"])
     assert any("gap in the record of B1" in item["text"] for item in day["to_do"])
 
@@ -83,6 +88,85 @@ def test_a_proposal_is_confirmed_and_then_counts_as_answered(evening):
         assert not any("gap in the record" in item["text"] for item in day["to_do"])
     finally:
         client.delete(f"/api/decisions/{made['id']}", params={"reason": "test", "who": "K"})
+
+
+CLOCK = Proposal("clock", "R2", offset_s=17.45)
+LAG = Proposal("lag", "R2", lag_s=-0.56)
+WEST_DAY = ("2026-03-10T09:00:00", "2026-03-10T12:00:00")
+OTHER_DAY = ("2026-03-11T09:00:00", "2026-03-11T12:00:00")
+
+
+def decided(kind, value=None, start=None, end=None, instrument="R2"):
+    """Return a decision in force."""
+    target = {"instrument": instrument, "start": start, "end": end}
+    return DecideResult("one", kind, target, value, "seen", "K", "2026-03-10T20:00:00Z", None)
+
+
+@pytest.mark.parametrize(
+    ("proposal", "span", "row", "wanted"),
+    [
+        (CLOCK, (None, None), decided("clock", {"offset_s": 17.45}), ("one", "one")),
+        (CLOCK, (None, None), decided("clock", {"offset_s": 0.0}), ("one", "one")),
+        (CLOCK, (None, None), decided("clock", {"offset_s": 18.0}), (None, "one")),
+        (CLOCK, WEST_DAY, decided("clock", {"offset_s": 17.45}, *OTHER_DAY), (None, None)),
+        (CLOCK, WEST_DAY, decided("clock", {"offset_s": 17.45}, *WEST_DAY), ("one", "one")),
+        (CLOCK, (None, None), decided("clock", {"offset_s": 17.45}, *WEST_DAY), (None, "one")),
+        (CLOCK, (None, None), decided("clock", {"offset_s": 17.45}, instrument="R1"), (None, None)),
+        (LAG, (None, None), decided("lag", {"lag_s": -0.56}), ("one", "one")),
+        (LAG, (None, None), decided("lag", {"lag_s": 0.3}), (None, "one")),
+        (Proposal("bridge", "R2"), WEST_DAY, decided("bridge", None, *OTHER_DAY), (None, None)),
+        (Proposal("bridge", "R2"), WEST_DAY, decided("bridge", None, *WEST_DAY), ("one", "one")),
+        (Proposal("move", "R2", WEST_DAY[0]), (None, None), decided("move", None, WEST_DAY[1]),
+         (None, None)),
+        (Proposal("move", "R2", WEST_DAY[0]), (None, None), decided("move", None, WEST_DAY[0]),
+         ("one", "one")),
+    ],
+)  # fmt: skip
+def test_a_proposal_is_answered_by_its_own_value_and_span_only(proposal, span, row, wanted):
+    found = answer_to(proposal, [row], span)
+    assert (found.answered, found.standing) == wanted
+
+
+def test_a_gap_that_was_not_decided_stays_open_beside_one_that_was(evening):
+    _, client = evening
+    other = {"start": "2026-03-10T09:00:00", "end": "2026-03-10T09:05:00"}
+    about = {"kind": "bridge", "instrument": "B1", "reason": "calm then", "who": "K"}
+    made = client.post("/api/decisions", json=about | other).json()
+    try:
+        day = client.get(f"/api/days/{DAY}").json()
+        (bridge,) = [f for f in day["findings"] if (f["proposal"] or {}).get("kind") == "bridge"]
+        assert bridge["answered"] is None
+    finally:
+        client.delete(f"/api/decisions/{made['id']}", params={"reason": "test", "who": "K"})
+
+
+def test_a_drop_needs_a_span_or_a_word_that_all_is_meant(evening):
+    _, client = evening
+    body = {"kind": "drop", "instrument": "B1", "reason": "x", "who": "K"}
+    answer = client.post("/api/decisions", json=body)
+    assert answer.status_code == 400
+    assert "all of the record of B1" in answer.json()["problem"]["text"]
+    made = client.post("/api/decisions", json=body | {"whole": True})
+    assert made.status_code == 201
+    client.delete(f"/api/decisions/{made.json()['id']}", params={"reason": "test", "who": "K"})
+
+
+def test_numbers_in_words_are_no_lines():
+    numbered = [str(number) for number in range(1, 41)]
+    text = "R1: the gap of 20 s with 7 readings; worst 3.5 nT on 12 lines from 5 E"
+    assert lines_named(text, numbered) == []
+    assert lines_named("probably compact source on line 6, +11 nT", numbered) == ["6"]
+    assert lines_named("on lines 6, 7 and 30; 8 others", numbered) == ["30", "6", "7"]
+    assert lines_named("under 95%: L05, L08. R1 is fine", ["L05", "L08", "R1"], "R1") == [
+        "L05", "L08",
+    ]  # fmt: skip
+
+
+def test_one_good_line_is_told_in_the_singular():
+    line = CheckedLine("L1", "R1", "", "keep", [], 200.0, None, None)
+    base = CheckedBase(None, None, [], [])
+    told = sentence(CheckedDay(DAY, "UTC", "keep", [], base, {}, [line]))
+    assert told == "Keep the day: its line is good."
 
 
 def test_a_span_is_told_as_the_instrument_recorded_it(evening):

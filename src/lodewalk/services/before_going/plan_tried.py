@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-import numpy as np
 import polars as pl
 
 from lodewalk.errors import InputError
@@ -205,6 +204,8 @@ def write_drawn(folder: Folder, corners: Corners, path: Path) -> None:
 
 def _ring_deg(corners: Corners, crs: str) -> list[list[float]]:
     """Return the closed ring of drawn corners as longitude and latitude, as it is written."""
+    import numpy as np
+
     from lodewalk.adapters.projection import to_geographic
 
     east, north = np.array([*corners, corners[0]], dtype=float).T

@@ -6,10 +6,12 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from lodewalk.errors import InputError
+from lodewalk.errors import InputError, LodewalkError
 from lodewalk.services.check import CheckedDay, CheckedTest, CheckResult, Finding, checked
 from lodewalk.services.decide import DecideResult, decisions_in_force
+from lodewalk.services.evening.answers import Answer, answer_to, lines_named
 from lodewalk.services.evening.proposals import Proposal, proposal_in
+from lodewalk.services.evening.recorded import as_recorded
 from lodewalk.services.joined import product
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
@@ -34,7 +36,8 @@ class Band:
 class EveningFinding:
     """A finding with its line where it has one, and the decision that it proposes.
 
-    `answered` is the id of a decision in force of the proposed kind about the same instrument.
+    `answered` is the id of the decision in force that takes or refuses the proposal; `standing`
+    that of the one in force for what it is about, which may say something else.
     """
 
     kind: str
@@ -47,6 +50,7 @@ class EveningFinding:
     lines: list[str]
     proposal: Proposal | None
     answered: str | None
+    standing: str | None = None
 
 
 @dataclass(frozen=True)
@@ -114,7 +118,9 @@ def sentence(day: CheckedDay) -> str:
         return f"Keep the day; look at {doubt} in doubt before you move camp."
     if day.verdict == "doubt":
         return "Every line can be kept, but something about the day is in doubt."
-    return f"Keep the day: all {_lines(len(day.lines))} are good."
+    if len(day.lines) == 1:
+        return "Keep the day: its line is good."
+    return f"Keep the day: all {len(day.lines)} lines are good."
 
 
 def _of(day: CheckedDay, verdict: str) -> str:
@@ -212,7 +218,7 @@ def _findings(
     """Yield the findings of a day, then those of the whole survey, the worst first."""
     live = decisions_in_force(folder)
     names = sorted({row.line for row in check.coverage}, key=len, reverse=True)
-    rows = [_finding(item, names, live, start, end) for item in check.findings]
+    rows = [_finding(folder, item, names, live, start, end) for item in check.findings]
     kept = [row for row in rows if row.today or row.start_utc is None]
     place = {name: number for number, name in enumerate(SEVERITIES)}
     worst = len(SEVERITIES)
@@ -220,25 +226,45 @@ def _findings(
 
 
 def _finding(
-    item: Finding, names: list[str], live: list[DecideResult], start: datetime, end: datetime
+    folder: Folder,
+    item: Finding,
+    names: list[str],
+    live: list[DecideResult],
+    start: datetime,
+    end: datetime,
 ) -> EveningFinding:
     """Return a finding with its lines and its proposal."""
-    words = set(item.text.replace(",", " ").replace(":", " ").replace(".", " ").split())
     proposal = proposal_in(item.text)
-    answered = None
-    if proposal is not None:
-        same = (row.id for row in live if row.kind == proposal.kind
-                and row.target.get("instrument") == proposal.instrument)  # fmt: skip
-        answered = next(same, None)
+    answer = _answer(folder, item, proposal, live) if proposal else Answer()
     return EveningFinding(
         **asdict(item),
         today=item.start_utc is not None
         and _time(item.start_utc) < end
         and _time(item.end_utc or item.start_utc) >= start,
-        lines=sorted(name for name in names if name in words),
+        lines=lines_named(item.text, names, item.instrument),
         proposal=proposal,
-        answered=answered,
+        answered=answer.answered,
+        standing=answer.standing,
     )
+
+
+def _answer(folder: Folder, item: Finding, proposal: Proposal, live: list[DecideResult]) -> Answer:
+    """Return what stands about a proposal; a bridge is about the gap of its finding."""
+    span = (proposal.start, proposal.end)
+    own = [row for row in live if row.kind == proposal.kind]
+    own = [row for row in live if row.kind == proposal.kind]
+    if own and proposal.kind == "bridge" and span == (None, None) and item.start_utc:
+        try:
+            found = as_recorded(
+                folder,
+                instrument=proposal.instrument,
+                start_utc=item.start_utc,
+                end_utc=item.end_utc or item.start_utc,
+            )
+        except LodewalkError:  # nothing recorded is there any more: no decision is about it
+            return Answer()
+        span = (found.start, found.end)
+    return answer_to(proposal, own, span)
 
 
 def _time(text: str) -> datetime:

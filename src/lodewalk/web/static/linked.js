@@ -81,8 +81,17 @@ export class Linked {
   /** @param {number} time */
   chooseTime(time) {
     const iso = new Date(time * 1000).toISOString();
-    const passage = this.passages.find((one) => one.start_utc <= iso && iso <= one.end_utc);
+    const passage = this.passageIn(iso, iso);
     select({ at: iso, line: passage ? passage.line : selected().line ?? null, day: passage?.day ?? selected().day ?? null, reading: null });
+  }
+
+  /** The passage in a span of time: that of the chosen line, else of the rover that walked it, else of any. @param {string} from @param {string} to */
+  passageIn(from, to) {
+    const now = selected();
+    const inside = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc);
+    const own = this.passages.filter((one) => one.line === now.line);
+    const near = own.find((one) => now.at && one.start_utc <= now.at && now.at <= one.end_utc) ?? own.find((one) => one.day === now.day) ?? own[0];
+    return inside.find((one) => one.line === now.line) ?? inside.find((one) => one.instrument === near?.instrument) ?? inside[0];
   }
 
   /** The reading nearest to a distance, kept ones first. @param {number} distance */
@@ -138,7 +147,7 @@ export class Linked {
     if (!done) this.showSpan(span);
     else if (span && span[1] > span[0]) {
       const [from, to] = span.map((seconds) => new Date(seconds * 1000).toISOString());
-      const passage = this.passages.find((one) => one.line === selected().line && one.start_utc <= to && from <= one.end_utc) ?? this.passages.find((one) => one.start_utc <= to && from <= one.end_utc);
+      const passage = this.passageIn(from, to);
       select({ from, to, line: passage?.line ?? selected().line ?? null, day: passage?.day ?? selected().day ?? null });
     } else select({ from: null, to: null });
   }

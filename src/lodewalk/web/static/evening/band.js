@@ -1,16 +1,17 @@
 // The verdict of each minute as a band under the base record: sign, word and colour, in step with the strip.
 import { fill, h } from "../elements.js";
 import { VERDICTS } from "../linked.js";
-import { clock } from "./keep.js";
+import { clock, refill } from "./keep.js";
 
 /** @typedef {import("./state.js").Band} Band */
 
 const UNKNOWN = { sign: "–", word: "not known", style: "--dim" };
 
-/** @param {import("../series.js").SeriesView} strip @param {(at: string) => void} choose */
-export function band(strip, choose) {
+/** @param {import("../series.js").SeriesView} strip @param {(at: string) => void} choose @param {(instrument: string) => void} chooseBase */
+export function band(strip, choose, chooseBase) {
   const bar = h("div", { class: "bands", ariaHidden: "true" });
   const text = h("details", { class: "hint" });
+  const bases = h("div", { class: "row" });
   /** @type {Band[]} */
   let bands = [];
   const place = () => {
@@ -31,27 +32,30 @@ export function band(strip, choose) {
   };
   new ResizeObserver(place).observe(bar);
   return {
-    element: h("div", {}, bar, text),
-    /** @param {Band[]} found @param {string} zone */
-    update(found, zone) {
-      bands = found;
+    element: h("div", {}, bases, bar, text),
+    /** The bands of one base alone; of several on the day each can be chosen. @param {Band[]} found @param {string} zone @param {string|null} base */
+    update(found, zone, base) {
+      const names = [...new Set(found.map((one) => one.instrument))];
+      bands = found.filter((one) => one.instrument === base);
+      refill(bases, ...(names.length > 1 ? [h("span", {}, "Base"), ...names.map((name) => h("button", { type: "button", "aria-pressed": String(name === base), onclick: () => chooseBase(name) }, name))] : []));
       fill(bar, ...bands.map((one) => {
         const { sign, word } = VERDICTS[one.verdict] ?? UNKNOWN;
         return h("span", { class: `band ${one.verdict}`, title: `${clock(one.start_utc, zone)} to ${clock(one.end_utc, zone)}: ${word}`, onclick: () => choose(one.start_utc) }, h("span", {}, sign), h("span", { class: "word" }, ` ${word}`));
       }));
-      fill(text, ...inWords(bands, zone));
+      const { open } = /** @type {HTMLDetailsElement} */ (text);
+      refill(text, ...inWords(bands, zone, base, choose));
+      /** @type {HTMLDetailsElement} */ (text).open = open;
       place();
     },
     place,
   };
 }
 
-/** @param {Band[]} bands @param {string} zone */
-function inWords(bands, zone) {
+/** @param {Band[]} bands @param {string} zone @param {string|null} base @param {(at: string) => void} choose */
+function inWords(bands, zone, base, choose) {
   if (!bands.length) return [h("summary", {}, "The base has no record on this day")];
-  const several = new Set(bands.map((one) => one.instrument)).size > 1;
   return [
-    h("summary", {}, "Verdict of each minute of the base record, in words"),
-    h("ul", {}, ...bands.map((one) => h("li", {}, `${several ? `${one.instrument}, ` : ""}${clock(one.start_utc, zone)} to ${clock(one.end_utc, zone)}: ${(VERDICTS[one.verdict] ?? UNKNOWN).word}${one.worst_nT === null ? "" : `, error under ${one.worst_nT.toFixed(1)} nT (95 %)`}`))),
+    h("summary", {}, `Verdict of each minute of the base record of ${base}, in words`),
+    h("ul", {}, ...bands.map((one) => h("li", {}, h("button", { type: "button", class: "quiet", title: "Show this moment everywhere", onclick: () => choose(one.start_utc) }, `${clock(one.start_utc, zone)} to ${clock(one.end_utc, zone)}: ${(VERDICTS[one.verdict] ?? UNKNOWN).word}${one.worst_nT === null ? "" : `, error under ${one.worst_nT.toFixed(1)} nT (95 %)`}`)))),
   ];
 }

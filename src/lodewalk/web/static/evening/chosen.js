@@ -4,7 +4,7 @@ import { verdictMark } from "../linked.js";
 import { show } from "../notices.js";
 import { selected } from "../selection.js";
 import { clock, refill, severityMark } from "./keep.js";
-import { fromSelection, ownDecision } from "./own.js";
+import { fromSelection, ownDecision, passagesOf, spanOf } from "./own.js";
 
 /** @typedef {import("./state.js").Evening} Evening */
 
@@ -28,6 +28,15 @@ function told(now, passages, after) {
       one.reasons.length > 0 && h("p", { class: "hint" }, `Why: ${one.reasons.join("; ")}.`))),
     covered && h("p", { class: "hint" }, `${number(100 * covered.covered_share, 0)} % of the planned ${number(covered.length_m, 0, "m")} is covered; the longest gap is ${number(covered.longest_gap_m, 0, "m")}.`),
     found.length > 0 && h("ul", { class: "plain" }, ...found.slice(0, 5).map((one) => h("li", {}, severityMark(one.severity), ` ${one.text}`))),
-    h("p", { class: "row" }, ...[["drop", "Drop this line…"], ["test", "It is a test…"]].map(([kind, text]) => h("button", { type: "button", onclick: () => ownDecision(kind, now, fromSelection(passages), after).catch(show) }, text))),
+    ...actions(now, passages, after),
   ].filter(Boolean);
+}
+
+/** What can be decided of the line: a selected span, else each of its passages by itself. @param {Evening} now @param {import("../linked.js").Passage[]} passages @param {() => void} after */
+function actions(now, passages, after) {
+  const own = passagesOf(passages);
+  const { from, to } = selected();
+  const about = from && to ? [{ given: fromSelection(passages), words: "the selected span" }]
+    : own.map((one) => ({ given: spanOf(one), words: own.length > 1 ? `${one.instrument} ${one.day} ${clock(one.start_utc, now.zone)}` : "this line" }));
+  return about.map(({ given, words }) => h("p", { class: "row" }, ...[["drop", `Drop ${words}…`], ["test", words === "this line" ? "It is a test…" : `Mark ${words} as a test…`]].map(([kind, text]) => h("button", { type: "button", onclick: () => ownDecision(kind, now, given, after).catch(show) }, text))));
 }

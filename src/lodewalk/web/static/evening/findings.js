@@ -49,7 +49,7 @@ function listOf(rows, now, lineAt) {
       { key: "where", title: "Where" },
       { key: "when", title: "When" },
       { key: "text", title: "In words" },
-      { key: "act", title: "Decide", show: (row) => h("button", { type: "button", class: "quiet", ariaLabel: `Decide about ${row.kind}, ${row.where}`, onclick: (/** @type {Event} */ event) => {
+      { key: "act", title: "Decide", show: (row) => dropable(row) && h("button", { type: "button", class: "quiet", ariaLabel: `Decide about ${row.kind}, ${row.where}`, onclick: (/** @type {Event} */ event) => {
         event.stopPropagation();
         ownDecision("drop", now, { instrument: row.instrument, start_utc: row.start_utc, end_utc: row.end_utc, reason: row.text }).catch(show);
       } }, "Drop…") },
@@ -61,6 +61,11 @@ function listOf(rows, now, lineAt) {
       line: row.lines.length === 1 ? row.lines[0] : (row.start_utc && lineAt(row.start_utc, row.instrument)) || row.lines[0] || selected().line || null,
     }),
   });
+}
+
+/** Only what an instrument recorded in a span can be dropped from here. @param {any} row */
+function dropable(row) {
+  return Boolean(row.instrument && row.start_utc && row.end_utc);
 }
 
 /** @param {Finding} one @param {(utc: string, instrument: string|null) => string|null} lineAt */
@@ -77,7 +82,8 @@ function proposalsOf(found, now, after) {
 
 /** The words without the command that the buttons stand for. @param {string} text */
 function withoutCommand(text) {
-  return text.replace(/[;.]? (To confirm|to do so): decide [^;]*$/, ".");
+  return text.replace(/[;.,]?\s*(?:To confirm|to do so|If it was moved or knocked|If so): decide [^;]*$/, ".")
+    .replace(/;?\s*lodewalk \w+ (?:shows|tells) (?:them|it)/g, "").replace(/[,;]? by decide (\w+)/g, "");
 }
 
 /** @param {Finding} one @param {Evening} now @param {() => void} after */
@@ -85,21 +91,30 @@ function buttonsOf(one, now, after) {
   const proposal = /** @type {import("./state.js").Proposal} */ (one.proposal);
   if (one.answered) {
     const made = now.decisions.find((decision) => decision.id === one.answered);
-    return h("p", { class: "row" }, note("good", `Decided already${made ? ` by ${made.who}: ${made.reason}` : ""}.`),
+    const refused = made && (made.value?.offset_s === 0 || made.value?.lag_s === 0);
+    return h("p", { class: "row" }, note("good", `${refused ? "Refused" : "Decided"} already${made ? ` by ${made.who}: ${made.reason}` : ""}.`),
       h("button", { type: "button", onclick: () => takeBack({ id: /** @type {string} */ (one.answered), kind: proposal.kind }, after) }, "Take back…"));
   }
+  const standing = now.decisions.find((decision) => decision.id === one.standing);
   return h("p", { class: "row" },
+    standing && note("info", `In force is ${signed(standing.value?.offset_s ?? standing.value?.lag_s ?? null)}, decided by ${standing.who}: ${standing.reason}. To refuse the proposal, leave it: what is in force stays.`),
     h("button", { type: "button", class: "primary", onclick: () => confirm(one, proposal, after).catch(show) }, `${titleOf(proposal)}…`),
-    refusal(proposal, one, after));
+    !standing && refusal(proposal, one, after));
 }
 
 /** @param {import("./state.js").Proposal} proposal */
 export function titleOf(proposal) {
   const { kind, instrument } = proposal;
-  if (kind === "clock") return `Set the clock of ${instrument} right by ${signed(proposal.offset_s)}`;
+  if (kind === "clock") return clockTitle(instrument, proposal.offset_s);
   if (kind === "lag") return `Take off the lag of ${instrument}, ${signed(proposal.lag_s)}`;
   if (kind === "bridge") return `Bridge the gap of ${instrument}`;
   return `${instrument} was moved at ${proposal.start ?? "this moment"}`;
+}
+
+/** An offset is clock minus UTC: what is ahead is taken off. @param {string} instrument @param {number|null} seconds */
+function clockTitle(instrument, seconds) {
+  if (seconds === null) return `Set the clock of ${instrument} right`;
+  return seconds < 0 ? `${instrument}’s clock is ${-seconds} s behind UTC: add that` : `${instrument}’s clock is ${seconds} s ahead of UTC: take that off`;
 }
 
 /** @param {number|null} seconds */
@@ -119,7 +134,7 @@ async function confirm(one, proposal, after) {
   });
 }
 
-/** Refusing a clock or a lag is a decision too: that it is nought. @param {import("./state.js").Proposal} proposal @param {Finding} one @param {() => void} after */
+/** Refusing a clock or a lag is a decision too where none stands: that it is nought. @param {import("./state.js").Proposal} proposal @param {Finding} one @param {() => void} after */
 function refusal(proposal, one, after) {
   const { kind, instrument, start, end } = proposal;
   if (kind !== "clock" && kind !== "lag") return h("span", { class: "hint" }, "To refuse it, leave it: without a decision nothing is changed, and the readings stay as they are.");

@@ -1,7 +1,7 @@
 // Decisions that a person takes without a proposal: one form for each kind, filled from what is chosen.
-import { get } from "../api.js";
+import { Latest, get } from "../api.js";
 import { decide } from "../decide.js";
-import { h } from "../elements.js";
+import { fill, h } from "../elements.js";
 import { choice, field, input } from "../forms.js";
 import { say } from "../notices.js";
 import { selected } from "../selection.js";
@@ -27,20 +27,33 @@ export async function ownDecision(kind, now, given = {}, after) {
   const { name, about, roles, ends } = KINDS[kind];
   const known = instruments(now, roles);
   if (!known.length) return say("info", `No file of role ${roles.join(" or ")} is here yet: add one first.`);
-  const wanted = given.instrument && known.includes(given.instrument) ? given.instrument : known[0];
-  const control = choice("instrument", known, { value: wanted });
-  const span = await asRecorded(wanted, given);
-  control.addEventListener("change", async () => { // another clock, in another zone perhaps
-    const other = await asRecorded(control.value, given);
-    for (const name of ["start", "end"]) {
-      const ends = /** @type {HTMLInputElement|null} */ (control.form?.querySelector(`[name="${name}"]`));
-      if (other && ends) ends.value = other[/** @type {"start"|"end"} */ (name)];
-    }
-  });
+  const sure = known.length === 1 || Boolean(given.instrument && known.includes(given.instrument));
+  const control = choice("instrument", sure ? known : [["", "choose it"], ...known], { value: given.instrument && sure ? given.instrument : sure ? known[0] : "", required: true });
+  const place = h("div", {});
+  await follow(control, given, place, ends);
   decide({
     title: name, kind, about: [h("p", {}, about)], body: { kind }, reason: given.reason ?? "", done: after,
-    fields: [field("Instrument", control), ...spanFields(ends, span), ...valueFields(kind)],
+    fields: [field("Instrument", control), place, ...(ends === "both" ? [wholeField(kind)] : []), ...valueFields(kind)],
   });
+}
+
+/** Ends that the person wrote herself stay; the others follow the instrument, whose clock they are told in. @param {HTMLSelectElement} control @param {Prefill} given @param {HTMLElement} place @param {"both"|"start"|"none"} ends */
+async function follow(control, given, place, ends) {
+  const latest = new Latest();
+  /** @type {Set<HTMLInputElement>} */
+  const own = new Set();
+  const inputs = () => ["start", "end"].map((name) => /** @type {HTMLInputElement|null} */ (place.querySelector(`[name="${name}"]`)));
+  const told = h("p", { class: "hint", role: "status" });
+  fill(place, ...spanFields(ends), told);
+  for (const one of inputs()) one?.addEventListener("input", () => own.add(one));
+  const look = async () => {
+    const found = await latest.take((signal) => asRecorded(control.value, given, signal));
+    if (found === undefined) return; // a later choice counts
+    for (const [index, one] of inputs().entries()) if (one && !own.has(one)) one.value = found ? (index ? found.end : found.start) : "";
+    fill(told, found ? `As ${control.value} recorded it, in ${found.zone}; ${found.readings} readings lie in what is chosen.` : given.start_utc ? `When ${control.value} recorded this can't be told: write the span, as it recorded it.` : `As ${control.value} recorded it, without a zone.`);
+  };
+  control.addEventListener("change", look);
+  await look();
 }
 
 /** Drop or keep one reading, the chosen one. @param {string} kind @param {string} reading @param {() => void} [after] */
@@ -48,26 +61,28 @@ export function aboutReading(kind, reading, after) {
   decide({ title: `${kind === "drop" ? "Drop" : "Keep"} the reading ${reading}`, kind, about: [h("p", {}, KINDS[kind].about)], body: { kind, readings: [reading] }, done: after });
 }
 
-/** @param {string} instrument @param {Prefill} given @returns {Promise<{start: string, end: string, zone: string, readings: number}|null>} */
-async function asRecorded(instrument, { start_utc, end_utc }) {
-  if (!start_utc) return null;
+/** @param {string} instrument @param {Prefill} given @param {AbortSignal} signal @returns {Promise<{start: string, end: string, zone: string, readings: number}|null>} */
+async function asRecorded(instrument, { start_utc, end_utc }, signal) {
+  if (!start_utc || !instrument) return null;
   try {
-    return await get("recorded", { instrument, start_utc, end_utc: end_utc ?? start_utc });
+    return await get("recorded", { instrument, start_utc, end_utc: end_utc ?? start_utc }, signal);
   } catch {
     return null; // before the first run, or another instrument: the person writes the span
   }
 }
 
-/** @param {"both"|"start"|"none"} ends @param {any} span */
-function spanFields(ends, span) {
-  const zone = span ? `as this instrument recorded it, in ${span.zone}` : "as the instrument recorded it, without a zone";
-  const help = `YYYY-MM-DDTHH:MM:SS, ${zone}.`;
-  const from = field("From", input("start", { value: span?.start ?? "", inputMode: "numeric", placeholder: "2026-03-10T09:14:00" }), { help });
+/** @param {"both"|"start"|"none"} ends */
+function spanFields(ends) {
+  const help = "YYYY-MM-DDTHH:MM:SS.";
+  const from = field("From", input("start", { inputMode: "numeric", placeholder: "2026-03-10T09:14:00" }), { help });
   if (ends === "start") return [from];
-  return [
-    h("div", { class: "pair" }, from, field("To", input("end", { value: span?.end ?? "", inputMode: "numeric", placeholder: "2026-03-10T09:20:00" }), { help: "Both left empty: all of its record." })),
-    span && h("p", { class: "hint" }, `${span.readings} readings lie in what is chosen.`),
-  ].filter(Boolean);
+  return [h("div", { class: "pair" }, from, field("To", input("end", { inputMode: "numeric", placeholder: "2026-03-10T09:20:00" }), { help }))];
+}
+
+/** What is without a span: said in so many words for a drop, which takes readings away. @param {string} kind */
+function wholeField(kind) {
+  if (kind !== "drop") return h("p", { class: "hint" }, "Both left empty: all of its record.");
+  return h("p", {}, h("label", {}, input("whole", { type: "checkbox" }), " All of its record is meant; From and To are left empty."));
 }
 
 /** @param {string} kind */
@@ -78,10 +93,31 @@ function valueFields(kind) {
   return [];
 }
 
-/** What is chosen, as a span: the passage of the line, else the instant. @param {import("../linked.js").Passage[]} passages @returns {Prefill} */
+/**
+ * What is chosen, as a span: the selected one, else the passage of the line that holds what is chosen.
+ * Of several passages without a choice among them none is taken for granted: then only the instant is.
+ * @param {import("../linked.js").Passage[]} passages @returns {Prefill}
+ */
 export function fromSelection(passages) {
   const now = selected();
-  const own = passages.find((one) => one.line === now.line && (!now.day || one.day === now.day)) ?? passages.find((one) => one.line === now.line);
-  if (own) return { instrument: own.instrument, start_utc: own.start_utc, end_utc: own.end_utc };
-  return now.at ? { start_utc: now.at, end_utc: now.at } : {};
+  const own = passagesOf(passages);
+  const at = now.from ?? now.at;
+  const held = own.find((one) => at && one.start_utc <= at && at <= one.end_utc) ?? (own.length === 1 ? own[0] : null);
+  if (now.from && now.to) return { instrument: (held ?? own[0])?.instrument, start_utc: now.from, end_utc: now.to };
+  if (held) return spanOf(held);
+  const rovers = new Set(own.map((one) => one.instrument));
+  return { instrument: rovers.size === 1 ? own[0].instrument : null, ...(now.at ? { start_utc: now.at, end_utc: now.at } : {}) };
+}
+
+/** The passages of the chosen line, on the chosen day where it was walked then. @param {import("../linked.js").Passage[]} passages */
+export function passagesOf(passages) {
+  const now = selected();
+  const all = passages.filter((one) => one.line === now.line);
+  const own = all.filter((one) => one.day === now.day);
+  return own.length ? own : all;
+}
+
+/** @param {import("../linked.js").Passage} one @returns {Prefill} */
+export function spanOf(one) {
+  return { instrument: one.instrument, start_utc: one.start_utc, end_utc: one.end_utc };
 }

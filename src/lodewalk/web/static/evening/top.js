@@ -40,25 +40,27 @@ function told({ day, check, pending }) {
   const own = check.days.find((/** @type {any} */ one) => one.date === day.date);
   const minutes = Object.entries(own?.minutes ?? {}).map(([verdict, count]) => `${count} ${VERDICTS[verdict]?.word ?? "not known"}`);
   return [
-    h("h2", {}, h("span", { class: `verdict ${day.verdict}` }, h("span", { ariaHidden: "true" }, `${found?.sign ?? "–"} `), day.sentence)),
+    h("h2", {}, stale(pending) && "Not up to date: ", h("span", { class: `verdict ${stale(pending) ? "none" : day.verdict}` }, !stale(pending) && h("span", { ariaHidden: "true" }, `${found?.sign ?? "–"} `), stale(pending) ? `before the last changes it was “${day.sentence}”` : day.sentence)),
+    stale(pending) && note("doubt", "Files, settings or decisions have changed since this was judged: press Run above, then look again."),
     day.reasons.length > 0 && h("p", {}, `Why: ${day.reasons.join("; ")}.`),
     minutes.length > 0 && h("p", { class: "hint" }, `Minutes of the base record: ${minutes.join(", ")}.`),
     h("h3", {}, "To do this evening"),
     day.to_do.length
       ? h("ol", { class: "todo" }, ...day.to_do.map((one) => h("li", {}, one.text, " ", h("button", { type: "button", class: "quiet", ariaLabel: `Show: ${one.text}`, onclick: () => goTo(one.where) }, "Show"))))
       : note("good", "Nothing is left to do for this day."),
-    pending?.steps.length > 0 && note("info", "Products are not up to date: press Run above, then look again."),
   ];
 }
 
 /** @param {Evening} now */
-function walkAgain({ day, check }) {
+function walkAgain({ day, check, pending }) {
   const { rewalk } = check;
   const title = h("h2", { id: "again-title", tabIndex: -1 }, "Walk again");
-  if (!rewalk.spans.length) return [title, note("good", "Nothing has to be walked again.")];
+  const old = stale(pending) && note("doubt", "Not up to date: press Run above before you walk by this.");
+  if (!rewalk.spans.length) return [title, old || note("good", "Nothing has to be walked again.")];
   const own = new Set(check.days.find((/** @type {any} */ one) => one.date === day?.date)?.lines.map((/** @type {any} */ line) => line.line));
   return [
-    h("div", { class: "again-head" }, title, h("a", { class: "button primary", href: "/api/rewalk.gpx", download: "" }, "Route as GPX")),
+    h("div", { class: "again-head" }, title, h("a", { class: "button primary", href: "/api/rewalk.gpx", download: "" }, old ? "Route as GPX (not up to date)" : "Route as GPX")),
+    old,
     h("p", {}, h("strong", {}, `${number(rewalk.length_m, 0, "m")} on lines`), `, ${number(rewalk.between_m, 0, "m")} between them, about ${rewalk.minutes} min in all. All days together, in the order of the shortest walk.`),
     table({
       name: "Walk again",
@@ -72,7 +74,12 @@ function walkAgain({ day, check }) {
       chosen: (row) => row.line === selected().line,
       choose: (row) => select({ line: row.line, reading: null, at: null }),
     }),
-  ];
+  ].filter(Boolean);
+}
+
+/** Whether the verdicts have to be made anew; later steps, such as those of the map, may wait. @param {any} pending */
+function stale(pending) {
+  return pending?.steps.some((/** @type {any} */ step) => step.name === "check") ?? false;
 }
 
 /** Before there is anything to judge. @param {HTMLElement} place @param {Evening} now @param {() => void} run */

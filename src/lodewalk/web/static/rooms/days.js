@@ -38,6 +38,8 @@ class Room {
     this.band = null;
     /** @type {import("../evening/state.js").Evening|null} */
     this.now = null;
+    /** @type {string|null} the base that was chosen of several */
+    this.wanted = null;
     this.number = 0;
     const again = () => this.refresh().catch(show);
     this.nav = h("nav", { class: "parts", ariaLabel: "Parts of the evening" });
@@ -102,23 +104,30 @@ class Room {
   async draw(now, before) {
     const made = !this.linked;
     const linked = (this.linked ??= new Linked());
-    const own = (this.band ??= band(linked.strip, (at) => linked.chooseTime(Date.parse(at) / 1000)));
+    const own = (this.band ??= band(linked.strip, (at) => linked.chooseTime(Date.parse(at) / 1000), (name) => {
+      this.wanted = name;
+      this.refresh().catch(show);
+    }));
+    const bases = [...new Set((now.day?.bands ?? []).map((one) => one.instrument))];
+    const base = bases.find((name) => name === this.wanted) ?? bases[0] ?? null;
     if (made) fill(this.bench,
       h("div", { class: "card strip" }, linked.strip.element, own.element),
       h("div", { class: "card chart" }, linked.map.element, linked.readout),
       h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element), this.chosen.element));
-    if (made || before?.survey.mark !== now.survey.mark) {
+    const anew = made || before?.survey.mark !== now.survey.mark;
+    const other = base !== null && base !== linked.base?.about.instrument;
+    if (anew || other) {
       const shown = linked.strip.shown;
-      linked.line = null;
-      await Promise.all([linked.load(), linked.showBase(now.day?.bands[0]?.instrument ?? null)]);
+      if (anew) linked.line = null;
+      await Promise.all([anew && linked.load(), linked.showBase(base)]);
       const move = linked.strip.onMove;
       linked.strip.onMove = (shown) => {
         move(shown);
         own.place();
       };
-      if (!made) linked.strip.show(shown);
+      if (!made && before?.day?.date === now.day?.date) linked.strip.show(shown);
     }
-    own.update(now.day?.bands ?? [], now.zone);
+    own.update(now.day?.bands ?? [], now.zone, base);
     this.showDay(now, made || before?.day?.date !== now.day?.date);
     this.parts.findings.update(now);
     this.chosen.update(now);
