@@ -93,7 +93,8 @@ PLAIN = """async (seconds) => {
 PROFILE = """() => new Promise((done) => {
   const view = document.querySelector(".curve .view");
   let begin = 0;
-  addEventListener("pointerup", () => { begin = performance.now(); }, { capture: true, once: true });
+  const note = () => { begin = performance.now(); };
+  addEventListener("pointerup", note, { capture: true, once: true });
   new MutationObserver((_, watch) => {
     watch.disconnect();
     requestAnimationFrame(() => done(performance.now() - begin));
@@ -249,7 +250,8 @@ def scene_rows(browser: Any, path: Path, count: str, way: str, *, base: bool) ->
         if way == "no GPU":
             beside += f"; matplotlib's Agg takes {agg_seconds(path):.2f} s a picture"
         for name, (median, high) in here.items():
-            job = f"pages: {name} of the map, {count} readings and 1000² nodes, 95th percentile frame, {way}"
+            scene = f"{count} readings and 1000² nodes"
+            job = f"pages: {name} of the map, {scene}, 95th percentile frame, {way}"
             note = told(name, (median, high), limits)
             yield Row(job, high / 1000, beside, float(np.percentile(plain, 95)) / 1000, note)
         if base:

@@ -34,7 +34,8 @@ def big_survey(path: Path, readings: int, *, lines: int) -> None:
     passages = frame.drop_nulls("line").group_by("line", maintain_order=True).agg(
         pl.col("time_utc").min().alias("start_utc"), pl.col("time_utc").max().alias("end_utc"),
         pl.len().cast(pl.Int64).alias("readings"), pl.col("kept").sum().cast(pl.Int64),
-        pl.col("time_utc").min().dt.strftime("%Y-%m-%d").alias("day"), pl.lit("R1").alias("instrument"),
+        pl.col("time_utc").min().dt.strftime("%Y-%m-%d").alias("day"),
+        pl.lit("R1").alias("instrument"),
         length_m=pl.lit(SIDE), azimuth_deg=pl.lit(0.0), noise_nT=pl.lit(0.3), tie=pl.lit(False),
     )  # fmt: skip
     for product, table in {

@@ -12,7 +12,7 @@ from pyproj import Transformer
 from typer.testing import CliRunner
 
 from lodewalk.cli.main import app
-from lodewalk.errors import InputError
+from lodewalk.errors import CancelledError, InputError
 from lodewalk.services.add import add_files
 from lodewalk.services.new import new_survey
 from lodewalk.services.plan import PlanResult, plan
@@ -238,3 +238,29 @@ def test_routes_of_the_plan_end_where_its_lines_do(survey, area):
         ends = [to_grid.transform(point.longitude, point.latitude) for point in route.points]
         wanted = [(row[f"easting_{n}_m"], row[f"northing_{n}_m"]) for n in (1, 2)]
         assert np.allclose(ends, wanted, atol=1e-3)
+
+
+class Stopper:
+    """Hears the progress, and asks to stop once two of the plan's files are there."""
+
+    def __init__(self):
+        self.stop = False
+
+    def began(self, step, why):
+        """Hear that a step begins."""
+
+    def progress(self, step, done, total):
+        self.stop |= step == "plan files" and done == 2
+
+
+def test_a_plan_stopped_while_its_files_are_written_changes_none_of_them(survey, area, files):
+    plan(survey, area=[area])
+    place = survey.products / "plan"
+    kept = {path: path.read_bytes() for path in place.iterdir() if path.suffix in (".gpx", ".pdf")}
+    before = roles(survey)
+    wider, stopper = reopened(survey, line_spacing_m=75.0), Stopper()
+    with pytest.raises(CancelledError, match="none of its files"):
+        plan(wider, reporter=stopper, cancelled=lambda: stopper.stop)
+    assert {path: path.read_bytes() for path in kept} == kept
+    assert roles(survey) == before
+    assert not (place / ".writing").exists()

@@ -5,11 +5,13 @@ import json
 import shutil
 import stat
 import zipfile
+from zipfile import ZipInfo
 
 import polars as pl
 import pytest
 
 from lodewalk.errors import CancelledError, InputError
+from lodewalk.handover.unpack import check_entries
 from lodewalk.services.pack import pack
 from lodewalk.services.verify import verify
 from packed_survey import (
@@ -193,6 +195,22 @@ def test_links_doubles_and_bombs_are_refused(package, tmp_path):
     bomb = write_zip(tmp_path / "bomb.zip", {"MANIFEST.json": b"0" * 80_000_000})
     with pytest.raises(InputError, match="no survey does"):
         verify(bomb)
+
+
+@pytest.mark.parametrize(
+    ("names", "words"),
+    [
+        (("survey/raw/a", "survey/raw/a/b"), "also a folder"),
+        (("survey/raw/A/b", "survey/raw/a"), "also a folder"),
+        (("survey/raw/" + "ä" * 128,), "255 bytes"),
+        (("/".join("abcdefghijklmnopqrstuvw"),), "too deep"),
+    ],
+)
+def test_names_that_no_disk_can_hold_are_refused_before_anything_is_written(names, words):
+    with pytest.raises(InputError, match=words):
+        check_entries([ZipInfo(name) for name in names], name="a.zip")
+    longest = "survey/raw/" + "ä" * 127 + "b"
+    check_entries([ZipInfo(longest), ZipInfo("survey/raw2")], name="a.zip")
 
 
 @pytest.mark.parametrize(

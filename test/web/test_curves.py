@@ -2,6 +2,8 @@
 
 import json
 import math
+import shutil
+from urllib.parse import quote
 
 import numpy as np
 import polars as pl
@@ -12,6 +14,7 @@ from lodewalk.services.curves.base import thinned
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.services.run import run
+from lodewalk.survey.ledger import read_ledger
 from small_survey import CRS, write_small_survey
 from web_client import client_of
 
@@ -221,3 +224,58 @@ def test_layers_are_empty_before_anything_is_traced(served):
     _, client = served
     found = client.get("/api/layers").json()
     assert set(found) == {"lineaments", "picks", "bodies"}
+
+
+def test_products_of_different_runs_are_never_paired(served, tmp_path):
+    """A rover file more, and a run that ends at the lines: the readings are still the old ones."""
+    path, _ = served
+    shutil.copytree(path, tmp_path / "survey")
+    survey = open_survey(tmp_path / "survey")
+    _, client = client_of(survey.path)
+    asked = ("/api/walks", "/api/lines/L1", "/api/here?easting_m=560050&northing_m=7245060")
+    lines = unpacked(client.get("/api/walks").content)[0]["passages"]
+    assert lines
+    write_small_survey(tmp_path, lines=2, seed=2)
+    add_files(survey, [tmp_path / "rover.csv"], role="rover")
+    run(survey, to="lines")
+    for one in asked:
+        answer = client.get(one)
+        assert answer.status_code == 400, answer.text
+        assert "Run the survey again" in answer.json()["problem"]["text"]
+    run(survey, to="readings")
+    assert client.get("/api/walks").status_code == 200
+
+
+def test_a_base_record_half_made_anew_is_not_paired(served, tmp_path):
+    path, _ = served
+    shutil.copytree(path, tmp_path / "survey")
+    survey = open_survey(tmp_path / "survey")
+    _, client = client_of(survey.path)
+    entry = next(one for one in read_ledger(survey) if one.role == "base")
+    raw = "\n".join((survey.path / "raw" / entry.name).read_text().splitlines()[:40]) + "\n"
+    (tmp_path / "more.csv").write_text(raw.replace("2026-03-10", "2026-03-11"))
+    add_files(survey, [tmp_path / "more.csv"], role="base")
+    run(survey, to="time")
+    answer = client.get("/api/base")
+    assert answer.status_code == 400, answer.text
+    assert "Run the survey again" in answer.json()["problem"]["text"]
+
+
+def test_a_line_and_a_reading_may_have_a_slash_in_their_name(tmp_path):
+    write_small_survey(tmp_path, lines=2)
+    rover = tmp_path / "rover.csv"
+    rover.write_text(rover.read_text().replace(",L1,", ",L1/north,"))
+    new_survey(tmp_path / "survey", name="Small", crs=CRS)
+    survey = open_survey(tmp_path / "survey")
+    add_files(survey, [tmp_path / "base.csv"], role="base")
+    add_files(survey, [rover], role="rover")
+    run(survey, to="readings")
+    _, client = client_of(survey.path)
+    answer = client.get("/api/lines/" + quote("L1/north", safe=""))
+    assert answer.status_code == 200, answer.text
+    about, _ = unpacked(answer.content)
+    assert about["line"] == "L1/north"
+    reading = client.get("/api/readings/" + quote(about["readings"][0], safe=""))
+    assert reading.json()["reading"]["reading_id"] == about["readings"][0]
+    missing = client.get("/api/readings/" + quote("no/such:1", safe=""))
+    assert missing.status_code == 400  # by the service, not by the way to it

@@ -177,7 +177,9 @@ def test_a_span_is_told_as_the_instrument_recorded_it(evening):
     assert found["start"] == f"{start:%Y-%m-%dT%H:%M:%S}"
     assert found["end"] == f"{end:%Y-%m-%dT%H:%M:%S}"
     assert found["readings"] == 21  # two a second, both ends
-    for change in ({"instrument": "R9"}, {"start_utc": "noon"}, {"end_utc": ""}):
+    extremes = ("0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00", "0001-01-01T00:00:00Z")
+    wrong = [{"start_utc": "noon"}, {"end_utc": ""}, *({"start_utc": one} for one in extremes)]
+    for change in ({"instrument": "R9"}, *wrong):
         answer = client.get("/api/recorded", params=asked | change)
         assert answer.status_code == 400
         assert answer.json()["problem"]["text"]

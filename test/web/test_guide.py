@@ -216,3 +216,15 @@ def test_what_is_no_folder_is_not_opened(tmp_path, name, words):
     (tmp_path / "file").write_text("kept")
     with pytest.raises(InputError, match=words):
         serve(tmp_path / name, port=0, browser=False, ready=lambda *_: None)
+
+
+def test_room_plan_doesn_t_ask_for_an_area_that_is_there(empty):
+    _, client = empty
+    hints = {hint["room"]: hint["text"] for hint in client.get("/api/guide").json()["hints"]}
+    assert "area first" in hints["plan"]
+    ring = "[[-50.405,-24.9],[-50.4,-24.9],[-50.4,-24.895],[-50.405,-24.9]]"
+    text = f'{{"type":"Polygon","coordinates":[{ring}]}}'
+    client.post("/api/files", files={"file": ("a.geojson", text)}, data={"role": "area"})
+    hints = {hint["room"]: hint["text"] for hint in client.get("/api/guide").json()["hints"]}
+    assert "area first" not in hints["plan"]
+    assert "make the plan" in hints["plan"]

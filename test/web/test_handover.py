@@ -3,13 +3,17 @@
 import base64
 import hashlib
 import io
+import os
 import re
 import shutil
+import subprocess
+import sys
 import time
 import zipfile
 
 import pytest
 
+from lodewalk.web.uploads import PREFIX, sweep
 from packed_survey import changed, make_small, short_report
 from web_client import client_of
 
@@ -186,6 +190,32 @@ def test_a_package_from_elsewhere_is_verified_and_gone_afterwards(served, tmp_pa
     assert "can't be read" in job["problem"]["text"]
     assert not list(scratch.iterdir())
     assert client.post("/api/package/verify/upload", files={}).status_code == 422
+
+
+def test_what_was_uploaded_is_gone_when_the_pages_end_in_the_middle(empty, tmp_path, monkeypatch):
+    session, client = empty
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(scratch))
+    monkeypatch.setattr("lodewalk.services.verify.verify", lambda *_, **__: time.sleep(3))
+    monkeypatch.setattr("lodewalk.web.jobs.Job.join", lambda *_: None)
+    sent = {"file": ("a.zip", b"a large one")}
+    assert client.post("/api/package/verify/upload", files=sent).status_code == 202
+    assert list(scratch.iterdir())
+    session.close()
+    assert not list(scratch.iterdir())
+
+
+def test_what_an_earlier_process_left_is_swept_and_nothing_else(tmp_path, monkeypatch):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    names = (f"{PREFIX}{gone.pid}-x", f"{PREFIX}{os.getpid()}-x", f"{PREFIX}x-y", "other-1-x")
+    for name in names:
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "a.zip").write_bytes(b"a")
+    sweep()
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(names[1:])
 
 
 def test_cautions_and_words_are_there(served):

@@ -2,7 +2,7 @@
 
 import pytest
 
-SQUARE = [[560000, 7245000], [560400, 7245000], [560400, 7245300], [560000, 7245300]]
+SQUARE = [[560000, 7245000], [560390, 7245000], [560390, 7245300], [560000, 7245300]]
 CHANGES = {"plan.line_spacing_m": 50.0, "plan.line_azimuth_deg": 0.0}
 
 
@@ -14,9 +14,9 @@ def test_a_sketch_has_the_lines_of_its_rectangle_and_writes_nothing(empty):
     session, client = empty
     before = everything(session.survey())
     found = client.post("/api/plan/sketch", json={"changes": CHANGES, "corners": SQUARE}).json()
-    assert found["area_m2"] == pytest.approx(400 * 300)
+    assert found["area_m2"] == pytest.approx(390 * 300, rel=1e-6)
     assert found["azimuth_deg"] == 0.0
-    assert found["lines"] == 8  # 400 m of width, a line for each 50 m
+    assert found["lines"] == 8  # 390 m of width, a line for each 50 m
     lines = [piece for piece in found["pieces"] if piece["kind"] == "line"]
     assert sum(piece["length_m"] for piece in lines) == pytest.approx(8 * 300, abs=1)
     assert everything(session.survey()) == before
@@ -55,3 +55,39 @@ def test_a_file_of_an_area_is_read_and_not_added(empty):
     answer = client.post("/api/plan/outlines", files={"file": ("a.geojson", "{")})
     assert (answer.status_code, answer.json()["problem"]["field"]) == (400, "file")
     assert everything(session.survey()) == before
+
+
+def test_a_sketch_tells_each_waypoint_of_the_lines_ends(empty):
+    _, client = empty
+    found = client.post("/api/plan/sketch", json={"changes": CHANGES, "corners": SQUARE}).json()
+    starts = [point for point in found["waypoints"] if point["kind"] == "start"]
+    tops = {
+        point["place_m"][1] for point in found["waypoints"] if point["kind"] in ("start", "end")
+    }
+    assert len(starts) >= found["lines"]
+    assert {7245000.0, 7245300.0} <= tops  # lines run from edge to edge
+    assert [point["kind"] for point in found["waypoints"]].count("base") == 1
+
+
+def test_a_plan_that_is_stopped_changes_neither_files_nor_lines(empty):
+    session, client = empty
+    client.patch("/api/settings", json={"changes": CHANGES, "reason": "a test", "who": "N. N."})
+    assert client.post("/api/plan", json={"corners": SQUARE}).status_code == 202
+    session.jobs.stop()
+    session.jobs._last.join(60)
+    assert session.jobs.state().status == "stopped"
+    made = client.get("/api/plan").json()
+    assert (made["files"], made["adopted"]) == ([], [])
+
+
+def test_the_plan_that_is_made_has_the_lines_that_were_sketched(empty):
+    """The width is a whole number of spacings but for a hair: the file must not tip it over."""
+    session, client = empty
+    client.patch("/api/settings", json={"changes": CHANGES, "reason": "a test", "who": "N. N."})
+    square = [[560000 if east == 560000 else 560300, north] for east, north in SQUARE]
+    sketched = client.post("/api/plan/sketch", json={"corners": square}).json()
+    client.post("/api/plan", json={"corners": square})
+    session.jobs._last.join(120)
+    made = session.jobs.state().result
+    assert (made["lines"], made["ties"]) == (sketched["lines"], sketched["ties"])
+    assert made["kilometres"] == sketched["kilometres"]

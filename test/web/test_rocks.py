@@ -1,11 +1,13 @@
 """The room of rocks: what it says before a run, and what it refuses."""
 
 import time
+from dataclasses import fields
 
 import numpy as np
 import polars as pl
 import pytest
 
+from lodewalk.services.rocks.fit import Body
 from lodewalk.services.rocks.room import _section
 
 
@@ -69,3 +71,27 @@ def test_a_body_stands_where_its_coordinates_lie_on_the_profile():
     assert np.allclose(found.sensor_m, [-1.5, -2.5])
     assert found.body is None
     assert found.problem == "none"
+    # nodes of the grid have no error of their place: their section is the same
+    of_grid = _section(pick, readings.drop("place_nT"), pl.DataFrame(), None, {}, [], "none")
+    assert of_grid.sensor_m == found.sensor_m
+
+
+def test_a_reading_stands_its_error_off_the_curve():
+    """Scaled noise, error of place and shared error add as squares: 3, 4, 12 make 13 by hand."""
+    pick = {"pick": "A", "line": "L1", "azimuth_deg": 90.0, "easting_m": 0.0, "northing_m": 0.0,
+            "sensor_height_m": 2.0}  # fmt: skip
+    readings = pl.DataFrame({
+        "reading_id": ["a", "b"], "distance_m": [-1.0, 1.0], "rise_m": [0.0, 0.0],
+        "anomaly_nT": [36.0, 10.0], "sd_nT": [1.5, 1.5], "place_nT": [4.0, 4.0],
+    })  # fmt: skip
+    curve = pl.DataFrame({
+        "distance_m": [3.0, -3.0], "model_nT": [10.0, 10.0], "low_nT": [9.0, 9.0],
+        "high_nT": [11.0, 11.0], "regional_nT": [None, None],
+    }, schema_overrides={"regional_nT": pl.Float64})  # fmt: skip
+    noise = {"scale": 2.0, "correlated_nT": 12.0}
+    none = dict.fromkeys(field.name for field in fields(Body))
+    body = none | {"easting_m": 0.5, "northing_m": 0.0, "position_sd_m": 1.0}
+    found = _section(pick, readings, curve, body, noise, [], None)
+    assert np.allclose(found.residual, [2.0, 0.0])
+    assert found.regional_nT == [None, None]
+    assert (found.at_m, round(found.at_90_m, 3)) == (0.5, 1.645)

@@ -2,14 +2,19 @@
 
 import json
 import re
+import threading
 import time
+from urllib.parse import quote
 
 import pytest
+from fastapi.testclient import TestClient
 
+from lodewalk.errors import CancelledError
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.steps.context import Context
-from web_client import ended
+from lodewalk.web.app import create_app
+from web_client import HOME, OWN, ended
 
 
 def test_a_new_survey_is_made_opened_and_listed(on_shelf, shelf):
@@ -81,6 +86,89 @@ def test_the_demo_is_open_when_it_is_done_and_a_stop_reaches_it(on_shelf, shelf,
     assert asked == [(5, False)]
     assert session.path == shelf / "look"
     assert client.get("/api/survey").json()["name"] == "Stand-in"
+
+
+def test_a_stopped_demo_leaves_nothing_that_looks_like_a_survey(on_shelf, shelf, monkeypatch):
+    """Small stand-ins take the place of what is long: stopped in the run, and in the report."""
+    _, client = on_shelf
+    seen = []
+
+    def write(path, seed):
+        new_survey(path, name="Stand-in", crs="EPSG:31982")
+        (path / "truth").mkdir()
+
+    def wait(folder, *, reporter, cancelled=lambda: False):
+        seen.append(folder.path.name)
+        end = time.monotonic() + 20
+        while not cancelled() and time.monotonic() < end:
+            time.sleep(0.01)
+        raise CancelledError("Stopped.")
+
+    monkeypatch.setattr("lodewalk.services.demo_job._write", write)
+    for stage in ("run", "report"):
+        monkeypatch.setattr("lodewalk.services.demo_job.run", lambda *_, **__: None)
+        monkeypatch.setattr(f"lodewalk.services.demo_job.{stage}", wait)
+        assert client.post("/api/demo", json={"folder": stage}).status_code == 202
+        started = time.monotonic()
+        client.delete("/api/run")
+        assert ended(client)["status"] == "stopped"
+        assert time.monotonic() - started < 15, "the stop doesn't reach it"
+    assert seen == ["run", "report"]
+    assert not list(shelf.iterdir())
+    assert client.get("/api/surveys").json()["surveys"] == []
+
+
+def test_a_request_meant_for_another_survey_is_refused_and_changes_nothing(on_shelf, shelf):
+    session, client = on_shelf
+    for folder in ("north hill ä", "south"):
+        new_survey(shelf / folder, name=folder.title(), crs="EPSG:31982")
+    session.open(shelf / "south")
+    before = (shelf / "south" / "survey.toml").read_text()
+    meant = {"x-survey": quote("north hill ä", safe="")}
+    asked = [
+        client.get("/api/survey", headers=meant),
+        client.patch("/api/settings", json=_change("PATCH", "fits.window", 4.0), headers=meant),
+        client.post("/api/run", json={}, headers=meant),
+    ]
+    for answer in asked:
+        assert answer.status_code == 409
+        assert "south is open now" in answer.json()["problem"]["text"]
+    assert (shelf / "south" / "survey.toml").read_text() == before
+    assert session.jobs.state() is None
+    session.open(shelf / "north hill ä")
+    assert client.get("/api/survey", headers=meant).json()["name"] == "North Hill Ä"
+    assert client.get("/api/survey").status_code == 200
+    page = client.get("/settings").text
+    assert f'data-survey="{meant["x-survey"]}"' in page
+    assert 'data-survey=""' in client.get("/start").text
+
+
+def test_work_says_which_survey_it_is_for(on_shelf, shelf, monkeypatch):
+    session, client = on_shelf
+    new_survey(shelf / "south", name="South", crs="EPSG:31982")
+    session.open(shelf / "south")
+    assert client.post("/api/run", json={"to": "ingest_rover"}).json()["survey"] == "south"
+    ended(client)
+    monkeypatch.setattr(
+        "lodewalk.services.demo_job.demo",
+        lambda path, **_: new_survey(path, name="Stand-in", crs="EPSG:31982"),
+    )
+    assert client.post("/api/demo", json={"folder": "look"}).json()["survey"] == "look"
+    ended(client)
+    assert client.get("/api/state").json()["job"]["survey"] == "look"
+
+
+def test_while_work_is_under_way_no_survey_is_made_that_could_not_be_opened(on_shelf, shelf):
+    session, client = on_shelf
+    go = threading.Event()
+    session.jobs.start("run", lambda *_, **__: go.wait(30) and None)
+    wanted = {"folder": "north", "name": "North hill", "crs": "EPSG:31982"}
+    answer = client.post("/api/surveys", json=wanted)
+    assert answer.status_code == 409
+    assert not list(shelf.iterdir())
+    go.set()
+    ended(client)
+    assert client.post("/api/surveys", json=wanted).status_code == 201
 
 
 def test_an_unknown_step_is_refused_before_anything_runs(empty):
@@ -165,6 +253,11 @@ def _change(method, name, value):
         ("fits.window", "wide", "valid number"),
         ("fits.nosuch", 1.0, "no such setting"),
         ("nosuch.window", 1.0, "no such setting"),
+        ("survey.name.x", 1, "no such setting"),
+        ("survey.name.x", None, "no such setting"),
+        ("fits.nosuch", None, "no such setting"),
+        ("instruments.R1", None, "no such setting"),
+        ("nosuch.window", None, "no such setting"),
         ("survey.crs", "EPSG:31982\n[x]", ""),
     ],
 )
@@ -213,6 +306,33 @@ def test_state_changes_when_another_process_changes_the_survey(empty):
         (session.path / "survey.toml").read_text() + "\n# a note\n"
     )
     assert client.get("/api/state").json()["mark"] != before
+
+
+def test_a_setting_whose_text_could_not_be_read_again_is_refused(empty):
+    """A name over two lines: only the first would be replaced, and the rest is no TOML."""
+    session, client = empty
+    file = session.path / "survey.toml"
+    text = file.read_text().replace('name = "Hill"', 'name = """Hill\nNorth"""', 1)
+    file.write_text(text)
+    body = {"changes": {"survey.name": "South"}}
+    answer = client.post("/api/settings/preview", json=body)
+    assert answer.status_code == 400, answer.text
+    assert "by hand" in answer.json()["problem"]["remedy"]
+    assert file.read_text() == text
+
+
+def test_a_fault_nobody_foresaw_is_told_in_the_one_shape_and_guarded(empty, monkeypatch):
+    session, _ = empty
+    client = TestClient(
+        create_app(session), base_url=HOME, headers=OWN, raise_server_exceptions=False
+    )
+    client.cookies.set(session.keys.cookie, session.keys.session)
+    monkeypatch.setattr("lodewalk.web.session.open_survey", lambda _: 1 / 0)
+    answer = client.get("/api/survey")
+    assert answer.status_code == 500
+    assert "ZeroDivisionError" in answer.json()["problem"]["text"]
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert "default-src 'self'" in answer.headers["content-security-policy"]
 
 
 def test_every_refusal_has_the_one_shape(empty):

@@ -71,3 +71,12 @@ def test_a_wrong_value_is_told_beside_its_field(empty, name, value):
     answer = client.post("/api/expected", json={"changes": {**changes, name: value}})
     assert answer.status_code == 400
     assert answer.json()["problem"]["field"] == name
+
+
+def test_how_sensors_are_carried_is_said_in_words(empty):
+    """Near a pole the field stands upright: a proton sensor's coil is carried level."""
+    _, client = empty
+    found = client.get("/api/site", params={"latitude_deg": 80.0, "longitude_deg": -80.0}).json()
+    words = found["sensor_words"]
+    assert all(words.values())
+    assert "level" in words["proton_best"]

@@ -4,6 +4,7 @@ import hashlib
 import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import accumulate
 from pathlib import Path
 from zipfile import BadZipFile, ZipFile, ZipInfo
 from zlib import error as ZlibError  # noqa: N812 - an error, whatever its name
@@ -24,6 +25,8 @@ from lodewalk.handover.package import (
 MOST_FILES, MOST_BYTES, MOST_SQUEEZED = 20_000, 20_000_000_000, 300
 #: A package below this many bytes may be squeezed as it likes.
 SMALL_BYTES = 50_000_000
+#: Longest name that every file system takes [bytes], and how deep a file may lie.
+MOST_NAME_BYTES, MOST_FOLDERS = 255, 20
 #: Largest list of content and sums [bytes].
 MOST_LIST_BYTES = 50_000_000
 
@@ -60,8 +63,11 @@ def check_entries(entries: list[ZipInfo], *, name: str) -> None:
             f"A package holds {MOST_FILES} files at most.", file=name, value=len(entries)
         )
     known: set[str] = set()
+    folders = {
+        folder.casefold() for entry in entries for folder in _folders_of(entry.orig_filename)
+    }
     for entry in entries:
-        problem = _problem(entry, known)
+        problem = _problem(entry, known, folders)
         if problem:
             raise InputError(
                 f"{problem} Nothing was unpacked.", file=name, value=entry.orig_filename
@@ -77,12 +83,21 @@ def check_entries(entries: list[ZipInfo], *, name: str) -> None:
         )
 
 
-def _problem(entry: ZipInfo, known: set[str]) -> str:
+def _folders_of(name: str) -> Iterator[str]:
+    """Yield the folders that a name lies in, the outermost first."""
+    parts = name.split("/")[:-1]
+    return accumulate(parts, "{}/{}".format)
+
+
+def _problem(entry: ZipInfo, known: set[str], folders: set[str]) -> str:
     """Say what is wrong with an entry; nothing where it is sound."""
     name = entry.orig_filename
     parts = name.split("/")
     if "\\" in name or "\0" in name or ":" in name or {"", ".", ".."} & set(parts):
         return "A path in the package would lead out of its folder, or is no plain path."
+    longest = max(len(part.encode(errors="surrogatepass")) for part in parts)
+    if longest > MOST_NAME_BYTES or len(parts) > MOST_FOLDERS:
+        return f"A name in the package is longer than {MOST_NAME_BYTES} bytes, or lies too deep."
     kind = stat.S_IFMT(entry.external_attr >> 16)
     if kind not in (0, stat.S_IFREG):
         return "The package holds a link or something else that is no file."
@@ -90,6 +105,8 @@ def _problem(entry: ZipInfo, known: set[str]) -> str:
         return "A file in the package is under a password."
     if entry.filename.casefold() in known:
         return "The package holds a file twice."
+    if entry.filename.casefold() in folders:
+        return "The package holds a file that is also a folder."
     return ""
 
 

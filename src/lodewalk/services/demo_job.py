@@ -1,5 +1,6 @@
 """The demo: write the invented survey, run the whole job, say where to look."""
 
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
@@ -8,7 +9,7 @@ from time import perf_counter
 
 from numba.core.event import install_timer
 
-from lodewalk.errors import FolderError
+from lodewalk.errors import CancelledError, FolderError
 from lodewalk.services.add import add_files
 from lodewalk.services.decide import decide
 from lodewalk.services.demo import write_demo
@@ -66,9 +67,26 @@ def demo(
     ------
     FolderError
         When the folder is not empty.
+    CancelledError
+        When it was stopped; nothing of it is left then.
     """
     if directory.exists() and any(directory.iterdir()):
         raise FolderError(f"{directory} is not empty. Choose another folder for the demo.")
+    there = directory.exists()
+    try:
+        return _made(directory, seed, reporter, cancelled)
+    except CancelledError:
+        # Half a demo would look like a survey, and its folder couldn't be taken again.
+        shutil.rmtree(directory, ignore_errors=True)
+        if there:
+            directory.mkdir(exist_ok=True)
+        raise
+
+
+def _made(
+    directory: Path, seed: int, reporter: Reporter | None, cancelled: Callable[[], bool]
+) -> DemoResult:
+    """Write the demo and run the job on it."""
     compiled: list[float] = []
     marks = [perf_counter()]
     with install_timer("numba:compile", compiled.append):
@@ -77,7 +95,7 @@ def demo(
         folder = open_folder(directory)
         ran = run(folder, reporter=reporter, cancelled=cancelled)
         marks.append(perf_counter())
-        made = report(folder, reporter=reporter)
+        made = report(folder, reporter=reporter, cancelled=cancelled)
         marks.append(perf_counter())
     seconds = [round(after - before, 2) for before, after in pairwise(marks)]
     assert ran.readings is not None

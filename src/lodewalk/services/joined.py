@@ -4,6 +4,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from lodewalk.services.decide import checklists
+from lodewalk.services.one_run import check_one_run
 from lodewalk.steps.declarations import STEPS, step_named
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import read_product
@@ -36,12 +37,19 @@ def all_findings(folder: Folder, *, reduced: bool = False) -> "Findings":
 
 
 def base_record(folder: Folder) -> "BaseRecord | None":
-    """Return the base record joined from its parts, or None without one."""
+    """Return the base record joined from its parts, or None without one.
+
+    Raises
+    ------
+    FolderError
+        Where the parts are of different runs.
+    """
     import polars as pl
 
     from lodewalk.records.products import BaseRecord
     from lodewalk.steps.rows import spread
 
+    check_one_run(folder, "base_files", "base_recorded", "base_times", "base_checks")
     checks = product(folder, "base_checks").frame
     if not checks.height:
         return None

@@ -2,7 +2,7 @@
 
 import json
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import NoneType
 from typing import Any, Literal, get_args, get_origin
@@ -211,18 +211,43 @@ def _tried(folder: Folder, changes: Mapping[str, Any], *, note: str = "") -> tup
     text = file.read_text(encoding="utf-8-sig")
     wanted = tomllib.loads(text)
     for name, value in changes.items():
-        *place, key = name.split(".")
-        section = ".".join(place)
-        part: dict[str, Any] = wanted
-        for step in section_path(section):
-            part = part.setdefault(step, {})
-        part.pop(key, None) if value is None else part.update({key: value})
+        _put(wanted, name, value)
     made = check_settings(wanted, file=file.name)
     for name, value in changes.items():
         section, _, key = name.rpartition(".")
         text = with_value(text, section, key, value, note)
-    if check_settings(tomllib.loads(text), text=text, file=file.name) != made:
+    if not _says(text, made, file.name):
         raise SettingsError(
             "This setting can't be changed from here.", file=file.name, remedy=BY_HAND
         )
     return replace(folder, tried=made), text
+
+
+def _put(wanted: dict[str, Any], name: str, value: Any) -> None:
+    """Put a value in its place among nested settings, or take it away."""
+    section, _, key = name.rpartition(".")
+    part: Any = wanted
+    for step in section_path(section):
+        part = part.setdefault(step, {})
+        if not isinstance(part, dict):
+            break
+    known = _section_of(section)
+    if not isinstance(part, dict) or (value is None and key not in known):
+        raise SettingsError("There is no such setting.", value=name)
+    part.pop(key, None) if value is None else part.update({key: value})
+
+
+def _section_of(section: str) -> Collection[str]:
+    """Return the names of a section's settings, be it one of named things; none where it isn't."""
+    head, dot, _ = section.partition(".")
+    found = SECTIONS.get(section) or (SECTIONS.get(f"{head}.NAME") if dot else None)
+    return found.model_fields if found else ()
+
+
+def _says(text: str, made: Any, name: str) -> bool:
+    """Tell whether a text can be read and says these settings."""
+    try:
+        found = tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return False
+    return bool(check_settings(found, text=text, file=name) == made)

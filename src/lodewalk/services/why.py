@@ -10,6 +10,7 @@ import polars as pl
 from lodewalk.errors import FolderError, InputError
 from lodewalk.formats.delimited.encoding import decode
 from lodewalk.records import Document
+from lodewalk.services.one_run import check_one_run
 from lodewalk.services.stale import pending
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.rows import spread
@@ -30,6 +31,12 @@ PARTS = {
     "heading": "heading",
     "level": "levelling with the rover's offset",
 }
+
+#: Products whose rows are paired to tell a reading's story.
+PAIRED = (
+    "readings", "rover_diurnal", "rover_recorded", "rover_positions", "base_files",
+    "base_recorded", "base_times", "base_checks",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -93,13 +100,14 @@ def why_reading(folder: Folder, name: str) -> WhyReading:
     InputError
         When there is no such reading.
     FolderError
-        Before the first run.
+        Before the first run, or where raw files or products changed since.
     """
     number, row = _reading_row(folder, name)
+    check_one_run(folder, *PAIRED)
     used = _frame(folder, "rover_diurnal")["base"][number]
     base = _base_around(folder, row, used) if used else []
     files = _raw_names(folder)
-    origin = _origin(folder, files[row["file"]], row["line_in_file"], row["time_utc"])
+    origin = _origin(folder, _raw_name(files, row["file"]), row["line_in_file"], row["time_utc"])
     origin = replace(origin, raw_nT=row["raw_nT"])
     values = dict(getattr(read_product(folder, "datum"), "values", {}))
     plain = {key: _plain(value) for key, value in row.items()}
@@ -130,6 +138,13 @@ def _raw_names(folder: Folder) -> dict[str, str]:
     check_raw(folder, entries)
     shown = display_names(entries)
     return {shown[entry.sha256]: entry.name for entry in entries}
+
+
+def _raw_name(names: Mapping[str, str], file: str) -> str:
+    """Return the name in `raw/` of a file that the products name."""
+    if file not in names:
+        raise FolderError(f"{file} was set aside or renamed since the last run. Run again.")
+    return names[file]
 
 
 def _reading_row(folder: Folder, name: str) -> tuple[int, dict[str, Any]]:
@@ -184,7 +199,7 @@ def _base_around(folder: Folder, row: Mapping[str, Any], base: str) -> list[Orig
     names = _raw_names(folder)
     return [
         replace(
-            _origin(folder, names[item["file"]], item["line_in_file"], item["time_utc"]),
+            _origin(folder, _raw_name(names, item["file"]), item["line_in_file"], item["time_utc"]),
             raw_nT=item["raw_nT"],
         )
         for item in pl.concat([before, after]).iter_rows(named=True)

@@ -92,9 +92,7 @@ def lines_of(
     )
 
 
-def optimised(
-    sought: Sought, settings: Mapping[str, Any], check: Callable[[], None]
-) -> PlanChoice:
+def optimised(sought: Sought, settings: Mapping[str, Any], check: Callable[[], None]) -> PlanChoice:
     """Return the lines that find the body as surely as the rule of thumb with fewest kilometres.
 
     For a map, lines lie no farther apart than the usual share of aliased power allows, and there

@@ -5,6 +5,7 @@ from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -27,6 +28,8 @@ ROOMS = (
 
 #: Scripts, styles and pictures of the pages.
 STATIC = Path(str(files("lodewalk.web") / "static"))
+#: Rooms with parts of another room, whose style sheet they share.
+SHARED = {"plan": ("site",)}
 
 router = APIRouter(include_in_schema=False)
 
@@ -48,13 +51,16 @@ def _page(template: str, session: Session, **values: object) -> HTMLResponse:
     room = str(values.get("room"))
     scripts = dict.fromkeys((*_modules("frame.js"), *_modules(f"rooms/{room}.js")))
     text = _templates().get_template(template)
+    open_now = session.name
     return HTMLResponse(
         text.render(
             version=__version__,
             rooms=ROOMS,
-            styled=room in _styled(),
+            sheets=_sheets(room),
             scripts=scripts,
-            is_open=session.path is not None,
+            is_open=open_now is not None,
+            # The start page belongs to none: it opens others.
+            survey="" if open_now is None or room == "start" else quote(open_now, safe=""),
             **values,
         )
     )
@@ -84,9 +90,10 @@ def _modules(script: str) -> tuple[str, ...]:
 
 
 @cache
-def _styled() -> frozenset[str]:
-    """Return the rooms that have a style sheet of their own."""
-    return frozenset(path.stem for path in (STATIC / "rooms").glob("*.css"))
+def _sheets(room: str) -> tuple[str, ...]:
+    """Return the style sheets of a room: its own, if it has one, after one that it shares."""
+    wanted = (*SHARED.get(room, ()), room)
+    return tuple(name for name in wanted if (STATIC / "rooms" / f"{name}.css").is_file())
 
 
 @router.get(ENTRY)

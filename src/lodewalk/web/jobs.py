@@ -8,7 +8,7 @@ from time import monotonic
 from typing import Any, Literal, Protocol
 
 from lodewalk.errors import CancelledError, LodewalkError
-from lodewalk.web.problems import BusyError, Problem, problem_of
+from lodewalk.web.problems import BusyError, Problem, problem_of, problem_of_fault
 
 Status = Literal["running", "stopping", "done", "failed", "stopped"]
 
@@ -25,10 +25,11 @@ class StepState:
 
 @dataclass
 class JobState:
-    """A piece of work as the pages see it."""
+    """A piece of work as the pages see it; `survey` names the folder that it is for."""
 
     id: int
     kind: str
+    survey: str | None = None
     status: Status = "running"
     steps: list[StepState] = field(default_factory=list)
     seconds: float = 0.0
@@ -46,8 +47,8 @@ class Work(Protocol):
 class Job:
     """One piece of work in a thread of its own; it is the reporter of its run, too."""
 
-    def __init__(self, number: int, kind: str, work: Work, changed: Callable[[], None]) -> None:
-        self._state = JobState(number, kind)
+    def __init__(self, state: JobState, work: Work, changed: Callable[[], None]) -> None:
+        self._state = state
         self._changed = changed
         self._guard = threading.Lock()
         self._stop = threading.Event()
@@ -106,8 +107,7 @@ class Job:
         except (LodewalkError, OSError) as error:
             self._end("failed", problem=problem_of(error))
         except Exception as error:  # noqa: BLE001 - told on the page; a thread has no other way
-            text = f"This went wrong inside lodewalk: {type(error).__name__}: {error}."
-            self._end("failed", problem=Problem(text=text, rule=text))
+            self._end("failed", problem=problem_of_fault(error))
 
     def _end(
         self,
@@ -126,16 +126,36 @@ class Job:
 
 
 class Jobs:
-    """The one piece of work under way, or the last one."""
+    """The one piece of work under way, or the last one.
 
-    def __init__(self, changed: Callable[[], None]) -> None:
+    Parameters
+    ----------
+    changed : callable
+        Is called whenever a state changes.
+    survey : callable
+        Names the survey that is open.
+    """
+
+    def __init__(
+        self, changed: Callable[[], None], survey: Callable[[], str | None] = lambda: None
+    ) -> None:
         self._changed = changed
+        self._survey = survey
         self._guard = threading.Lock()
         self._last: Job | None = None
         self._count = 0
 
-    def start(self, kind: str, work: Work) -> JobState:
+    def start(self, kind: str, work: Work, *, survey: str | None = None) -> JobState:
         """Begin a piece of work and return its state.
+
+        Parameters
+        ----------
+        kind : str
+            What it is.
+        work : callable
+            Does it.
+        survey : str, optional
+            Folder of the survey that it is for; the one that is open when left out.
 
         Raises
         ------
@@ -148,7 +168,8 @@ class Jobs:
                     "Something is under way already. Wait until it ends, or stop it first."
                 )
             self._count += 1
-            self._last = Job(self._count, kind, work, self._changed)
+            state = JobState(self._count, kind, survey or self._survey())
+            self._last = Job(state, work, self._changed)
             self._last.start()
         self._changed()
         return self._last.state()

@@ -17,7 +17,7 @@ from lodewalk.errors import (
     LockedError,
     LodewalkError,
 )
-from lodewalk.web.guard import TooLargeError
+from lodewalk.web.guard import HEADERS, TooLargeError
 
 
 class Problem(BaseModel):
@@ -50,6 +50,7 @@ ANSWERS: dict[int | str, dict[str, Any]] = {
         409: "The survey is in use, or none is open.",
         413: "The request is too large.",
         422: "The request has not the form wanted.",
+        500: "A fault of lodewalk itself; the terminal shows where.",
     }.items()
 }
 
@@ -88,6 +89,12 @@ def problem_of(error: Exception) -> Problem:
             field=getattr(error, "field", None),
         )
     return Problem(text=str(error), rule=str(error), field=getattr(error, "field", None))
+
+
+def problem_of_fault(error: Exception) -> Problem:
+    """Return what is said of an error that nobody foresaw."""
+    text = f"This went wrong inside lodewalk: {type(error).__name__}: {error}."
+    return Problem(text=text, rule=text)
 
 
 @contextmanager
@@ -131,6 +138,13 @@ def add_problems(app: FastAPI) -> None:
         words = {404: "There is no such page.", 405: "This address takes no such request."}
         text = words.get(error.status_code, str(error.detail))
         return told(error.status_code, Problem(text=text, rule=text))
+
+    @app.exception_handler(Exception)
+    async def fault(_: Request, error: Exception) -> JSONResponse:
+        # It goes on to the server, which logs it; the guard's headers don't reach this answer.
+        answer = told(500, problem_of_fault(error))
+        answer.headers.update(HEADERS)
+        return answer
 
     @app.exception_handler(TooLargeError)
     async def large(_: Request, __: TooLargeError) -> JSONResponse:

@@ -35,6 +35,7 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
     from lodewalk.web.app import create_app
     from lodewalk.web.guard import Keys
     from lodewalk.web.session import Session
+    from lodewalk.web.uploads import sweep
 
     if not place.is_dir():
         rule = "The pages open a folder." if place.exists() else "There is no such folder."
@@ -57,6 +58,7 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
             if browser:
                 webbrowser.open(keys.address)
             app.state.rest.add()
+            sweep()
 
     threading.Thread(target=tell, daemon=True).start()
     try:

@@ -4,8 +4,9 @@ import threading
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, cast
+from urllib.parse import unquote
 
-from fastapi import Depends, Request
+from fastapi import Depends, Header, Request
 
 from lodewalk.errors import InputError, LodewalkError
 from lodewalk.services.opening import open_survey
@@ -13,6 +14,7 @@ from lodewalk.web.guard import Keys
 from lodewalk.web.hub import Hub
 from lodewalk.web.jobs import Jobs
 from lodewalk.web.problems import BusyError
+from lodewalk.web.uploads import Uploads
 
 if TYPE_CHECKING:
     from lodewalk.services.opening import Folder
@@ -37,7 +39,8 @@ class Session:
         self._path: Path | None = place if alone else None
         self._guard = threading.Lock()
         self.hub = Hub()
-        self.jobs = Jobs(self.hub.wake)
+        self.uploads = Uploads()
+        self.jobs = Jobs(self.hub.wake, lambda: self.name)
 
     @property
     def path(self) -> Path | None:
@@ -45,18 +48,39 @@ class Session:
         with self._guard:
             return self._path
 
-    def survey(self) -> "Folder":
+    @property
+    def name(self) -> str | None:
+        """The name of that folder."""
+        path = self.path
+        return None if path is None else path.name
+
+    def survey(self, wanted: str | None = None) -> "Folder":
         """Return the survey that is open, read anew.
+
+        Parameters
+        ----------
+        wanted : str, optional
+            Name of the folder that the request is meant for.
 
         Raises
         ------
         BusyError
-            When none is open.
+            When none is open, or another than the one wanted.
         """
         path = self.path
         if path is None:
             raise BusyError("No survey is open. Choose or make one on the start page.")
+        if wanted is not None and wanted != path.name:
+            raise BusyError(
+                f"This page belongs to {wanted[:100]}, and {path.name} is open now. Nothing was "
+                "changed. Open the right one on the start page."
+            )
         return open_survey(path)
+
+    def check_free(self) -> None:
+        """Raise `BusyError` where work is under way, so that no other survey can be opened."""
+        if self.jobs.busy:
+            raise BusyError("A run is under way. Wait until it ends, or stop it first.")
 
     def on_shelf(self, name: str) -> Path:
         """Return the folder of this name on the shelf, there or not.
@@ -89,8 +113,7 @@ class Session:
         LodewalkError
             Where the folder is no survey, or work is under way.
         """
-        if self.jobs.busy:
-            raise BusyError("A run is under way. Wait until it ends, or stop it first.")
+        self.check_free()
         self.take(path)
 
     def take(self, path: Path) -> None:
@@ -123,8 +146,9 @@ class Session:
         }
 
     def close(self) -> None:
-        """Stop what is under way."""
+        """Stop what is under way, and remove what was uploaded for it."""
         self.jobs.close()
+        self.uploads.close()
 
 
 def session_of(request: Request) -> Session:
@@ -132,9 +156,23 @@ def session_of(request: Request) -> Session:
     return cast("Session", request.app.state.session)
 
 
-def survey_of(request: Request) -> Any:
-    """Return the survey that is open."""
-    return session_of(request).survey()
+def survey_of(
+    request: Request,
+    x_survey: Annotated[
+        str | None,
+        Header(
+            max_length=1000,
+            description=(
+                "Name of the survey's folder that the request is meant for, with all but letters "
+                "and digits percent-encoded; refused with 409 where another is open. Left out: "
+                "whichever is open."
+            ),
+        ),
+    ] = None,
+) -> Any:
+    """Return the survey that is open; refuse a request of a page that belongs to another."""
+    wanted = None if x_survey is None else unquote(x_survey)
+    return session_of(request).survey(wanted)
 
 
 Serving = Annotated[Session, Depends(session_of)]

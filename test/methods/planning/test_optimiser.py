@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from detection_survey import prepared, simulate
-from lodewalk.errors import InputError
+from lodewalk.errors import CancelledError, InputError
 from lodewalk.methods.planning.line_layout import line_length, line_pieces
 from lodewalk.methods.planning.optimiser import choose_plan, rule_of_thumb
 from planned_problems import problem, with_plan
@@ -92,3 +92,16 @@ def test_no_plan_is_claimed_where_each_line_counts():
 def test_bad_input_is_told(strong, changed, text):
     with pytest.raises(InputError, match=text):
         chosen(strong[0], **changed)
+
+
+def test_the_search_ends_when_it_is_asked_to():
+    asked = []
+
+    def check():
+        asked.append(1)
+        if len(asked) == 3:
+            raise CancelledError("enough")
+
+    with pytest.raises(CancelledError):
+        chosen(problem(701, strong=True, size_m=SIZE), check=check)
+    assert len(asked) == 3

@@ -115,7 +115,7 @@ def _charges(
         plates.append((face, charge * normal))
         for first, last in _sides(face):
             along = corners[last] - corners[first]
-            outward = np.cross(along / np.linalg.norm(along), normal)
+            outward = _cross(along / np.linalg.norm(along), normal)
             key = (min(first, last), max(first, last))
             edges[key] = edges.get(key, np.zeros(3)) + charge * outward
     return edges, plates
@@ -129,11 +129,18 @@ def _sides(face: Sequence[int]) -> list[tuple[int, int]]:
 def _normal(corners: FloatArray) -> FloatArray:
     """Return the outward unit normal of a flat face."""
     rays = corners - corners[0]
-    area = np.cross(rays[1:-1], rays[2:]).sum(axis=0)
+    area = _cross(rays[1:-1], rays[2:]).sum(axis=0)
     size = np.linalg.norm(area)
     if size == 0.0 or np.abs(rays @ area).max() > FLATNESS * size**1.5:
         raise InputError("A face of a polyhedron must be flat and have an area.")
     return np.asarray(area / size)
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return vector products along the last axis, the same as numpy's but quicker when few."""
+    ax, ay, az = a.T
+    bx, by, bz = b.T
+    return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx]).T
 
 
 def _solid_angle(rays: list[list[FloatArray]], lengths: list[FloatArray]) -> NDArray[np.float64]:

@@ -5,8 +5,6 @@ from typing import Final
 
 import numpy as np
 
-from lodewalk.methods.bodies.anomaly import ambient_vector, projected_anomaly
-from lodewalk.methods.bodies.dipole import dipole_field
 from lodewalk.validation import FloatArray, check_within
 
 #: Reach of the profile to each side [depths], and its steps before they are refined.
@@ -117,6 +115,10 @@ def anomaly_shape(*, inclination_deg: float, declination_deg: float) -> AnomalyS
 
 def _meridian(north: FloatArray, inclination_deg: float) -> FloatArray:
     """Return the anomaly along the magnetic meridian, one depth above a dipole along the field."""
+    # Here, since the room of bodies brings its kernels along, which cost 0.4 s.
+    from lodewalk.methods.bodies.anomaly import ambient_vector, projected_anomaly
+    from lodewalk.methods.bodies.dipole import dipole_field
+
     ambient = ambient_vector(strength_nT=1.0, inclination_deg=inclination_deg)
     field = dipole_field(np.zeros_like(north), north, 0.0, centre=[0, 0, -1.0], moment=ambient)
     return projected_anomaly(field, ambient_nT=ambient)

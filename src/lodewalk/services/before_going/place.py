@@ -1,6 +1,6 @@
 """Where a survey is: by its area, its settings or its readings; and the field there."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, cast
 
 import polars as pl
@@ -36,6 +36,23 @@ class SurveyPlace:
     northing_m: float | None
     date: str | None
     crs: str
+
+
+@dataclass(frozen=True)
+class SensorWords:
+    """How to carry each kind of sensor, in words."""
+
+    proton_best: str
+    proton_any_facing: str
+    pumped_along: str
+    pumped_across: str
+
+
+@dataclass(frozen=True)
+class SiteHere(SiteResult):
+    """The field at a place, and in words how sensors are carried there."""
+
+    sensor_words: SensorWords
 
 
 def survey_place(folder: Folder) -> SurveyPlace:
@@ -104,7 +121,7 @@ def site_for(
     *,
     height_m: float = 0.0,
     date: str | None = None,
-) -> SiteResult:
+) -> SiteHere:
     """Return the field at a place, with bearings on the survey's grid where that serves there.
 
     Raises
@@ -115,14 +132,20 @@ def site_for(
     try:
         try:
             crs = folder.settings.survey.crs
-            return site(latitude_deg, longitude_deg, height_m=height_m, date=date, crs=crs)
+            found = site(latitude_deg, longitude_deg, height_m=height_m, date=date, crs=crs)
         except InputError as error:
             if _field(error):
                 raise
-            return site(latitude_deg, longitude_deg, height_m=height_m, date=date)
+            found = site(latitude_deg, longitude_deg, height_m=height_m, date=date)
     except InputError as error:
         error.field = _field(error)  # type: ignore[attr-defined]
         raise
+    proton, pumped = found.sensors.proton, found.sensors.pumped
+    words = SensorWords(
+        proton.best_words, proton.any_facing_words, *(tilt.words for tilt in pumped[:2])
+    )
+    held = {field.name: getattr(found, field.name) for field in fields(found)}
+    return SiteHere(**held, sensor_words=words)
 
 
 def _field(error: InputError) -> str | None:

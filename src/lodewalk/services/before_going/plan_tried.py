@@ -195,16 +195,23 @@ def outline_of_file(folder: Folder, path: Path) -> list[PlanRing]:
 
 
 def write_drawn(folder: Folder, corners: Corners, path: Path) -> None:
-    """Write a drawn area as GeoJSON, longitude and latitude to a centimetre."""
-    from lodewalk.adapters.projection import to_geographic
-
-    ring = [tuple(map(float, corner)) for corner in corners]
-    crs = folder.settings.survey.crs
-    places = [to_geographic(east, north, crs=crs) for east, north in [*ring, ring[0]]]
-    line = [[round(float(lon), 7), round(float(lat), 7)] for lon, lat in places]
+    """Write a drawn area as GeoJSON, longitude and latitude to a tenth of a millimetre."""
+    line = _ring_deg(corners, folder.settings.survey.crs)
     geometry = {"type": "Polygon", "coordinates": [line]}
     feature = {"type": "Feature", "properties": {"name": "drawn area"}, "geometry": geometry}
     path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}), "utf-8")
+
+
+def _ring_deg(corners: Corners, crs: str) -> list[list[float]]:
+    """Return the closed ring of drawn corners as longitude and latitude, as it is written."""
+    import numpy as np
+
+    from lodewalk.adapters.projection import to_geographic
+
+    east, north = np.array([*corners, corners[0]], dtype=float).T
+    corners_deg = np.column_stack(to_geographic(east, north, crs=crs))
+    ring: list[list[float]] = np.round(corners_deg, 9).tolist()
+    return ring
 
 
 def _tried(
@@ -221,13 +228,14 @@ def _tried(
 
 
 def drawn_shapes(corners: Corners, crs: str) -> "Shapes":
-    """Return the corners as the polygon of an area.
+    """Return the corners as the polygon of an area, as the file of it will be read.
 
     Raises
     ------
     InputError
         For fewer than three corners.
     """
+    from lodewalk.adapters.projection import WGS84
     from lodewalk.records.recorded import Shapes
 
     if len(corners) < 3:
@@ -236,7 +244,7 @@ def drawn_shapes(corners: Corners, crs: str) -> "Shapes":
             value=len(corners),
             remedy="Click on the map, or type easting and northing of another corner.",
         )
-    ring = [*corners, corners[0]]
+    ring = _ring_deg(corners, crs)
     count = len(ring)
     return Shapes(
         pl.DataFrame(
@@ -249,9 +257,9 @@ def drawn_shapes(corners: Corners, crs: str) -> "Shapes":
                 "name": ["drawn area"] * count,
                 "kind": [None] * count,
                 "buffer_m": [None] * count,
-                "first": [float(corner[0]) for corner in ring],
-                "second": [float(corner[1]) for corner in ring],
-                "crs": [crs] * count,
+                "first": [corner[0] for corner in ring],
+                "second": [corner[1] for corner in ring],
+                "crs": [WGS84] * count,
             },
             schema={column.name: column.dtype for column in Shapes.SCHEMA},
         )

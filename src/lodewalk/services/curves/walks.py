@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from lodewalk.errors import InputError
 from lodewalk.services.curves.columns import Columns, codes, frame_of, made, seconds, small, utc
 from lodewalk.services.curves.kept import kept
+from lodewalk.services.one_run import check_one_run
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path, read_product
 
@@ -30,7 +31,7 @@ def walks(folder: Folder) -> Columns:
     Raises
     ------
     FolderError
-        Before the first run.
+        Before the first run, or where the last one didn't come to the readings.
     """
     for product in PRODUCTS:
         made(folder, product)
@@ -78,6 +79,7 @@ def joined_readings(folder: Folder) -> pl.DataFrame:
 
 def _joined(folder: Folder) -> pl.DataFrame:
     """Return readings joined with what is known of their lines."""
+    check_one_run(folder, *PRODUCTS)
     readings = frame_of(folder, "readings").with_row_index("row")
     lines = frame_of(folder, "rover_lines").select("passage", "distance_m")
     return pl.concat([readings, lines], how="horizontal")
@@ -157,7 +159,9 @@ def profile(folder: Folder, line: str) -> Columns:
     Raises
     ------
     FolderError
-        Before the first run, or for a line that isn't there.
+        Before the first run, or where the last one didn't come to the readings.
+    InputError
+        For a line that isn't there.
     """
     joined = joined_readings(folder)
     rows = kept(folder, "rows of lines", PRODUCTS, lambda: _rows_of_lines(folder))

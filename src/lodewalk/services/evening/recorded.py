@@ -9,10 +9,14 @@ import polars as pl
 from lodewalk.errors import FolderError, InputError
 from lodewalk.services.decide import role_of
 from lodewalk.services.joined import product
+from lodewalk.services.one_run import check_one_run
 from lodewalk.steps.rows import spread
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.store import product_path
+
+#: Years in which a reading may lie; zones and clocks lead out of none that a calendar has.
+YEARS = 1900, 2199
 
 
 @dataclass(frozen=True)
@@ -44,7 +48,7 @@ def as_recorded(folder: Folder, *, instrument: str, start_utc: str, end_utc: str
     InputError
         For an unknown instrument, or an end that is no time.
     FolderError
-        Before the first run.
+        Before the first run, or where the last one didn't come so far.
     """
     ends = [_parsed(text) for text in (start_utc, end_utc)]
     role = role_of(folder, instrument)
@@ -55,6 +59,7 @@ def as_recorded(folder: Folder, *, instrument: str, start_utc: str, end_utc: str
     names = (f"{role}_times", f"{role}_recorded", f"{role}_files")
     if not all(product_path(folder, name).exists() for name in names):
         raise FolderError("The survey hasn't been run with this instrument yet. Run it first.")
+    check_one_run(folder, *names)
     own = pl.DataFrame(
         {
             "name": spread(product(folder, names[2]), "instrument"),
@@ -77,6 +82,8 @@ def _parsed(text: str) -> datetime:
         time = datetime.fromisoformat(text)
     except ValueError as error:
         raise InputError("A time is written YYYY-MM-DDTHH:MM:SSZ.", value=text) from error
+    if not YEARS[0] <= time.year <= YEARS[1]:
+        raise InputError(f"A time lies in the years {YEARS[0]} to {YEARS[1]}.", value=text)
     return time.astimezone(UTC) if time.tzinfo else time.replace(tzinfo=UTC)
 
 

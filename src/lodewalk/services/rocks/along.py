@@ -10,7 +10,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lodewalk.errors import InputError
-from lodewalk.methods.inversion.choice import KINDS, LEFT_OUT, USUAL
+from lodewalk.methods.inversion.choice import KINDS, USUAL
 from lodewalk.methods.inversion.picking import (
     LEAST_ANGLE_DEG,
     PickedProfile,
@@ -24,7 +24,8 @@ from lodewalk.services.decide_places import (
     walked_readings,
 )
 from lodewalk.services.rocks.fit import Body
-from lodewalk.services.rocks.rows import filled, plain
+from lodewalk.services.rocks.kinds import Kind, kind_told
+from lodewalk.services.rocks.rows import filled
 from lodewalk.steps.across import NEEDS, NEEDS_SET, Walked, pick_row, walked
 from lodewalk.steps.bodies import FIELD_NEEDS, bodies_table, body_row
 from lodewalk.steps.context import Reporter
@@ -40,17 +41,6 @@ from lodewalk.survey.store import read_product
 NAME = "P0"
 #: Hears of what a section is drawn of: pick, its rows, the fit, the row of the body.
 Hear = Callable[[Pick, pl.DataFrame, Fitted, dict[str, Any]], None]
-
-
-@dataclass(frozen=True)
-class Kind:
-    """How probable one kind of body is, and the depth below ground with it."""
-
-    kind: str
-    probability: float
-    depth_m: float | None
-    depth_low_m: float | None
-    depth_high_m: float | None
 
 
 @dataclass(frozen=True)
@@ -252,22 +242,6 @@ def kinds_of(fitted: Fitted, pick: Pick) -> list[Kind]:
         depth = (own[name] for name in ("depth_m", "depth_low_m", "depth_high_m"))
         told.append(kind_told(one.kind, fitted.found.probability[one.kind], *depth))
     return told
-
-
-def kind_told(
-    kind: str, share: float, depth: float | None, low: float | None, high: float | None
-) -> Kind:
-    """Return a kind as it is told: the depth of one as good as excluded has no interval.
-
-    Examples
-    --------
-    >>> kind_told("contact", 1e-5, 8.0, 6.0, 9.0).depth_low_m is None
-    True
-    """
-    held = share > LEFT_OUT
-    return Kind(
-        kind, share, plain(depth), plain(low) if held else None, plain(high) if held else None
-    )
 
 
 def draw(path: Path, pick: Pick, rows: pl.DataFrame, fitted: Fitted, body: dict[str, Any]) -> None:

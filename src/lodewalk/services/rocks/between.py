@@ -15,8 +15,9 @@ from lodewalk.methods.inversion.picking import LEAST_ANGLE_DEG, angle_between_de
 from lodewalk.methods.inversion.results import Noise
 from lodewalk.records import Grid, GridSet
 from lodewalk.services.decide_places import check_azimuth, check_finite
-from lodewalk.services.rocks.along import NAME, Hear, Kind, check_figure, check_kind, draw, kinds_of
+from lodewalk.services.rocks.along import NAME, Hear, check_figure, check_kind, draw, kinds_of
 from lodewalk.services.rocks.fit import Body
+from lodewalk.services.rocks.kinds import Kind
 from lodewalk.services.rocks.rows import filled
 from lodewalk.steps.across import NEEDS, NEEDS_SET, UNKNOWN_HEIGHT, Walked, sensor_sd, walked
 from lodewalk.steps.bodies import FIELD_NEEDS

@@ -2,13 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import polars as pl
 
 from lodewalk.errors import InputError
-from lodewalk.services.rocks.along import Kind, kind_told
 from lodewalk.services.rocks.depth import PickDepth, depths_of
 from lodewalk.services.rocks.fit import (
     Body,
@@ -19,12 +18,15 @@ from lodewalk.services.rocks.fit import (
     told_bodies,
     without_body,
 )
+from lodewalk.services.rocks.kinds import Kind, kind_told
 from lodewalk.services.rocks.rows import filled, frame_of, notes_of, plain
 from lodewalk.services.rocks.trace import Fault, Lineament
-from lodewalk.steps.fits import Fitted, Pick, curve_rows
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
 from lodewalk.validation import FloatArray
+
+if TYPE_CHECKING:
+    from lodewalk.steps.fits import Fitted, Pick
 
 #: Products that the whole view needs, with the step that makes each.
 NEEDED = (
@@ -190,9 +192,11 @@ def _kinds(note: Mapping[str, Any], above: float) -> list[Kind]:
     return found
 
 
-def section_asked(pick: Pick, rows: pl.DataFrame, fitted: Fitted, body: Mapping[str, Any],
+def section_asked(pick: "Pick", rows: pl.DataFrame, fitted: "Fitted", body: Mapping[str, Any],
                   kinds: list[Kind]) -> Section:  # fmt: skip
     """Return the section of a fit that was asked for."""
+    from lodewalk.steps.fits import curve_rows
+
     noise = {"scale": fitted.noise.scale, "correlated_nT": fitted.noise.correlated_nT}
     curve = curve_rows(pick, fitted.found.fits[0])
     return _section(dict(pick.row), rows, curve, body, noise, kinds, None)
@@ -253,7 +257,7 @@ def _drawn(curve: pl.DataFrame, away: FloatArray) -> dict[str, list[Any]]:
 def _total_sd(own: pl.DataFrame, noise: Mapping[str, float]) -> FloatArray:
     """Return the error of each reading as the fit weighed it [nT]."""
     sd = noise.get("scale", 1.0) * own["sd_nT"].to_numpy()
-    place = own["place_nT"].fill_null(0.0).fill_nan(0.0).to_numpy()
+    place = own["place_nT"].fill_null(0.0).fill_nan(0.0).to_numpy() if "place_nT" in own else 0.0
     total: FloatArray = np.sqrt(sd**2 + place**2 + noise.get("correlated_nT", 0.0) ** 2)
     return total
 

@@ -26,7 +26,7 @@ def show_walks(folder: Survey) -> Response:
     return packed(walks(folder))
 
 
-@router.get("/lines/{line}", response_class=Response, responses=PACKED)
+@router.get("/lines/{line:path}", response_class=Response, responses=PACKED)
 def show_line(line: Name, folder: Survey) -> Response:
     """Return all readings of a line with each correction."""
     return packed(profile(folder, line))
@@ -84,7 +84,7 @@ def show_layers(folder: Survey) -> LayersResult:
     return layers(folder)
 
 
-@router.get("/readings/{reading}")
+@router.get("/readings/{reading:path}")
 def show_reading(reading: Name, folder: Survey) -> WhyReading:
     """Say how a reading got its value, back to file and line."""
     return why_reading(folder, reading)

@@ -1,7 +1,6 @@
 """Handing over: the report, the layers, the package and its verification."""
 
 import shutil
-import tempfile
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -126,7 +125,7 @@ def verify_own(session: Serving, folder: Survey) -> JobState:
 @router.post("/package/verify/upload", status_code=202)
 def verify_upload(session: Serving, file: UploadFile) -> JobState:
     """Verify a package from elsewhere, in the background; it is gone afterwards."""
-    scratch = Path(tempfile.mkdtemp(prefix="lodewalk-upload-"))
+    scratch = session.uploads.made()
     try:
         name = Path((file.filename or "package.zip").replace("\\", "/")).name[:60]
         target = scratch / (name.replace("\0", "").lstrip(".") or "package.zip")

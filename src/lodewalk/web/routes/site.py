@@ -15,10 +15,9 @@ from lodewalk.services.before_going.expected import (
     expected_odds,
     feasibility_tried,
 )
-from lodewalk.services.before_going.place import SurveyPlace, site_for, survey_place
+from lodewalk.services.before_going.place import SiteHere, SurveyPlace, site_for, survey_place
 from lodewalk.services.before_going.rocks import RockList, rock_list
 from lodewalk.services.before_going.warm import warm
-from lodewalk.services.site import SiteResult
 from lodewalk.web.jobs import JobState
 from lodewalk.web.routes.settings import Name, Value
 from lodewalk.web.routes.surveys import Form
@@ -68,7 +67,7 @@ def show_site(
     longitude_deg: Annotated[float, Query(ge=-1e6, le=1e6)],
     height_m: Annotated[float, Query(ge=-1e9, le=1e9)] = 0.0,
     date: Annotated[str | None, Query(max_length=20)] = None,
-) -> SiteResult:
+) -> SiteHere:
     """Return the reference field at a place and what follows from it; nothing is changed."""
     return site_for(folder, latitude_deg, longitude_deg, height_m=height_m, date=date or None)
 

@@ -99,6 +99,7 @@ def make_survey(form: NewSurvey, session: Serving) -> OverviewResult:
     """Make an empty survey on the shelf and open it."""
     from lodewalk.services.new import new_survey
 
+    session.check_free()
     with beside("folder", FolderError, InputError):
         path = session.on_shelf(form.folder)
     with beside("folder", FolderError), beside("crs", InputError), beside("name", SettingsError):
@@ -132,7 +133,7 @@ def make_demo(form: Demo, session: Serving) -> JobState:
         session.take(path)
         return plain(made)
 
-    return session.jobs.start("demo", work)
+    return session.jobs.start("demo", work, survey=path.name)
 
 
 @router.get("/systems")

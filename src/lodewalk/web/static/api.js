@@ -12,6 +12,12 @@ export class ProblemError extends Error {
   }
 }
 
+/** Folder of the survey that this page was filled for, as a header holds it; none on the start page. */
+const own = document.body.dataset.survey ?? "";
+
+/** The survey that this page belongs to; null on the start page. */
+export const pageSurvey = own ? decodeURIComponent(own) : null;
+
 /**
  * @param {string} path below `/api/`
  * @param {RequestInit} [options]
@@ -19,8 +25,9 @@ export class ProblemError extends Error {
  */
 async function ask(path, options) {
   let answer;
+  const headers = { ...options?.headers, ...(own ? { "x-survey": own } : {}) };
   try {
-    answer = await fetch(`/api/${path}`, { credentials: "same-origin", ...options });
+    answer = await fetch(`/api/${path}`, { credentials: "same-origin", ...options, headers });
   } catch (error) {
     if (options?.signal?.aborted) throw error;
     const text = "lodewalk doesn't answer. Is it still running in its terminal? Start it again and open the new address.";

@@ -1,9 +1,9 @@
 // What every page has: rooms, theme, run control, help; then the room's own script.
-import { get } from "./api.js";
+import { get, pageSurvey, send } from "./api.js";
 import { h, one } from "./elements.js";
 import { showNext } from "./guide.js";
 import { helpDialog } from "./help.js";
-import { follow, GONE, onChange, start } from "./live.js";
+import { elsewhere, follow, GONE, onChange, start } from "./live.js";
 import { say, show } from "./notices.js";
 import { showPath } from "./path.js";
 import { begin } from "./run.js";
@@ -70,6 +70,26 @@ function standing() {
   };
 }
 
+/** What is written here is kept when another survey is opened elsewhere: a person says where to go on. @param {string|null} open */
+function another(open) {
+  const place = one("#another");
+  if ((open ?? "") === (place.dataset.open ?? "")) return;
+  place.dataset.open = open ?? "";
+  place.replaceChildren();
+  if (!open) return;
+  const back = async () => {
+    try {
+      await send("POST", "surveys/open", { folder: pageSurvey });
+    } catch (error) {
+      show(error);
+    }
+  };
+  place.append(h("div", { class: "lost", role: "alert" },
+    h("p", {}, `This page belongs to ${pageSurvey}, and ${open} is open now. Nothing here is changed until ${pageSurvey} is open again. `,
+      h("a", { href: "/days" }, `Go on with ${open}`), " or ",
+      h("button", { type: "button", onclick: back }, `Open ${pageSurvey} again`))));
+}
+
 async function room() {
   const key = document.body.dataset.room;
   if (!key) return;
@@ -93,8 +113,8 @@ one("#help").addEventListener("click", helpDialog);
 document.querySelector(".rooms [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
 start(tell);
 follow((now) => {
-  const start = document.body.dataset.room === "start";
-  if (survey !== undefined && now.survey !== survey && !start) location.assign("/");
+  another(elsewhere(now) ? now.survey : null);
+  if (elsewhere(now)) return;
   const other = now.survey !== survey;
   survey = now.survey;
   tell(now.mark === GONE ? "gone" : null);

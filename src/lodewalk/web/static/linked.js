@@ -213,6 +213,7 @@ export class Linked {
       y: /** @type {Float32Array} */ (found.columns.northing_m),
       parts: this.passages.map((one) => ({ first: one.first, end: one.first + one.count, name: one.line, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim" })),
     });
+    if (this.base) this.tellStrip(this.base);
     if (this.base) this.paintStrip([this.base.about.start_s, this.base.about.end_s], true);
     await this.follow(selected(), new Set(["line", "reading", "at", "day", "from", "to"]));
   }
@@ -267,8 +268,11 @@ export class Linked {
       if (low_nT[i] < low) low = low_nT[i];
       if (high_nT[i] > high) high = high_nT[i];
     }
-    const times = [about.start_s, about.end_s].map((one) => new Date(one * 1000).toISOString().slice(0, 16).replace("T", " "));
-    this.strip.label = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC: ${about.readings} readings from ${number(about.datum_nT + low, 1)} to ${number(about.datum_nT + high, 1, "nT")}, with ${this.passages.length} passages of lines`;
+    const [from, to] = [about.start_s, about.end_s].map((one) => new Date(one * 1000).toISOString());
+    const times = [from, to].map((one) => one.slice(0, 16).replace("T", " "));
+    const meanwhile = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc).length;
+    const range = low > high ? "none of them kept" : `from ${number(about.datum_nT + low, 1)} to ${number(about.datum_nT + high, 1, "nT")}`;
+    this.strip.label = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC: ${about.readings} readings, ${range}; ${meanwhile === 1 ? "1 passage of a line" : `${meanwhile} passages of lines`} in that time`;
     this.strip.heading = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC`;
   }
 

@@ -1,7 +1,8 @@
 // The state that every page follows: open survey, its mark, work under way.
+import { pageSurvey } from "./api.js";
 
 /** @typedef {{step: string, why: string[], done: number, total: number}} StepState */
-/** @typedef {{id: number, kind: string, status: "running"|"stopping"|"done"|"failed"|"stopped", steps: StepState[], seconds: number, problem: import("./api.js").Problem|null, result: any}} Job */
+/** @typedef {{id: number, kind: string, survey: string|null, status: "running"|"stopping"|"done"|"failed"|"stopped", steps: StepState[], seconds: number, problem: import("./api.js").Problem|null, result: any}} Job */
 /** @typedef {{survey: string|null, mark: string|null, job: Job|null}} State */
 /** Why nothing comes: the server is silent, or was started anew and has another key. @typedef {"silent"|"key"} Lost */
 
@@ -26,12 +27,25 @@ export function follow(listener) {
 export function onChange(listener) {
   let known = state?.mark ?? null;
   return follow((now) => {
+    if (elsewhere(now)) return;
     known ??= now.mark; // what the page is filled from, even when that is in the middle of a run
     const busy = now.job && ["running", "stopping"].includes(now.job.status);
     if (busy || now.mark === known || now.mark === GONE) return;
     known = now.mark;
     listener();
   });
+}
+
+/** Whether another survey is open than the one that this page belongs to. @param {State} now */
+export function elsewhere(now) {
+  return pageSurvey !== null && now.survey !== pageSurvey;
+}
+
+/** A page of a survey hears of its own work, and of a demo that is being made. @param {State} now */
+function ours(now) {
+  const { job } = now;
+  const making = job?.kind === "demo" && ["running", "stopping"].includes(job.status);
+  return pageSurvey === null || !job || job.survey === pageSurvey || (making && !elsewhere(now)) ? now : { ...now, job: null };
 }
 
 /** Start to follow; a stream that breaks is opened again until it holds. @param {(why: Lost|null) => void} lost */
@@ -44,7 +58,7 @@ export function start(lost) {
     stream = new EventSource("/api/events");
     stream.onmessage = (message) => {
       const before = state;
-      state = /** @type {State} */ (JSON.parse(message.data));
+      state = ours(/** @type {State} */ (JSON.parse(message.data)));
       lost(null);
       for (const listener of [...listeners]) listener(state, before);
     };

@@ -1,5 +1,5 @@
 // The run control in the bar: what is stale, start, progress by step, stop; and what a change re-runs.
-import { get, send } from "./api.js";
+import { get, pageSurvey, send } from "./api.js";
 import { dialog } from "./dialogs.js";
 import { duration, fill, h, one } from "./elements.js";
 import { follow, onChange } from "./live.js";
@@ -30,7 +30,7 @@ export function atWork(work) {
 }
 
 async function refresh() {
-  if (!survey) return;
+  if (!survey || (pageSurvey !== null && survey !== pageSurvey)) return paint();
   try {
     pending = await get("run/pending");
   } catch (error) {
@@ -61,7 +61,7 @@ function paint() {
   const place = one("#run-control");
   const held = place.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).dataset.part : null;
   if (atWork(job)) fill(place, ...working(/** @type {import("./live.js").Job} */ (job)));
-  else if (!survey) fill(place);
+  else if (!survey || (pageSurvey !== null && survey !== pageSurvey)) fill(place);
   else if (pending && pending.steps.length === 0) {
     fill(place, h("button", { type: "button", class: "quiet", data: { part: "detail" }, onclick: detail }, "✓ Up to date"));
   } else {

@@ -38,10 +38,13 @@ export function table(wanted) {
     })));
     body.replaceChildren(...sorted(wanted.rows, order).slice(0, wanted.most).map((row, index) => rowOf(wanted, row, index)));
     const chosen = body.querySelector('[aria-selected="true"]') ?? body.firstElementChild;
-    if (wanted.choose) chosen?.setAttribute("tabindex", "0");
+    if (wanted.choose) current(body, chosen);
   };
   paint();
-  if (wanted.choose) body.addEventListener("keydown", walk);
+  if (wanted.choose) {
+    body.addEventListener("keydown", walk);
+    body.addEventListener("focusin", (event) => current(body, /** @type {HTMLElement} */ (event.target).closest("tr")));
+  }
   const made = h("table", { class: "grid", ariaLabel: wanted.name, role: wanted.choose ? "grid" : null }, h("thead", {}, head), body);
   return h("div", { class: "table" }, made,
     h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), counted(wanted)));
@@ -103,14 +106,22 @@ function cell(column, row) {
   return column.digits === undefined ? (value ?? "–") : number(value, column.digits);
 }
 
-/** The arrow keys go from row to row. @param {KeyboardEvent} event */
-function walk(event) {
+/** One row is a stop of the Tab key, and after it what it holds; all others are reached by the arrow keys. @param {Element} body @param {Element|null} row */
+export function current(body, row) {
+  for (const one of body.children) {
+    const own = one === row ? "0" : "-1";
+    one.setAttribute("tabindex", own);
+    for (const control of one.querySelectorAll("a[href], button, input, select, textarea")) control.setAttribute("tabindex", own);
+  }
+}
+
+/** The arrow keys go from row to row; inside a row they belong to what has the focus. @param {KeyboardEvent} event */
+export function walk(event) {
   const row = /** @type {HTMLElement} */ (event.target).closest("tr");
+  if (row !== event.target) return;
   const next = { ArrowDown: row?.nextElementSibling, ArrowUp: row?.previousElementSibling, Home: row?.parentElement?.firstElementChild, End: row?.parentElement?.lastElementChild }[event.key];
   if (!row || !next) return;
   event.preventDefault();
-  row.setAttribute("tabindex", "-1");
-  next.setAttribute("tabindex", "0");
   /** @type {HTMLElement} */ (next).focus();
 }
 

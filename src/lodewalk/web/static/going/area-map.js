@@ -15,7 +15,7 @@ export class AreaMap {
     this.held = held;
     /** The plan that is shown. @type {any} */
     this.found = null;
-    this.fitDue = true;
+    this.fitDue = false;
     /** A corner under the pointer, held: which, and the corners before. @type {{index: number, from: Corner[]}|null} */
     this.dragged = null;
     this.view = new MapView("Plan");
@@ -73,7 +73,7 @@ export class AreaMap {
 
   /** Whether anything tells where the survey is. */
   placed() {
-    return this.where.easting_m !== null || this.held.length > 0 || this.corners.list.length > 0;
+    return this.where.easting_m !== null || this.held.length > 0 || this.corners.list.length > 0 || this.corners.past.some(({ list }) => list.length > 0);
   }
 
   /** Draw corners and waypoints, and the drawn ring over the lines. */

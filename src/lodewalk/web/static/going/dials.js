@@ -133,7 +133,7 @@ export function dial(tried, { name, label, low = 0, high = 1, log = false, step 
   paint();
   return { element: made, paint, told: (/** @type {number} */ value) => {
     chosen = value;
-    if (none) box.placeholder = `${shown(Number(value.toPrecision(4)))} (chosen)`;
+    if (none) box.placeholder = `${shown(Number(value.toPrecision(3)))} (chosen)`;
     if (typeof tried.get(name) !== "number") place(tried.get(name));
   } };
 }

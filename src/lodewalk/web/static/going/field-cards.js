@@ -51,7 +51,7 @@ function fieldCard(found) {
   ].map(([element, key, digits, unit, change, places]) => ({
     element, value: `${number(found[String(key)], Number(digits))}`, unit,
     sd: `±${number(off[String(key)], unit === "°" ? 2 : 0)}`,
-    change: change === undefined ? "" : signed(/** @type {any} */ (change), Number(places), String(unit)),
+    change: change === undefined ? "" : signed(/** @type {any} */ (change), Number(places), "").trim(),
   }));
   return card("Reference field",
     h("p", {}, term("reference field"), ` ${found.model}, ${found.date} 00 UTC, at this place and height.`),
@@ -75,14 +75,14 @@ function compassCard({ compass }) {
 }
 
 /** @param {any} found */
-function sensorCard({ sensors, precession_Hz, tuning_uT }) {
+function sensorCard({ sensor_words: words, precession_Hz, tuning_uT }) {
   return card("Tuning and sensors", rowsOf([
     [term("precession frequency"), h("strong", {}, `${number(precession_Hz, 2)} Hz`)],
     [term("tuning"), h("strong", {}, `${number(tuning_uT, 0)} µT`), " to set the proton instrument to"],
-    ["Coil's axis", sensors.proton.best_words],
-    ["Whichever way you face", sensors.proton.any_facing_words],
-    ["Pumped, along magnetic north", sensors.pumped[0].words],
-    ["Pumped, across it", sensors.pumped[1].words],
+    ["Coil's axis", words.proton_best],
+    ["Whichever way you face", words.proton_any_facing],
+    ["Pumped, along magnetic north", words.pumped_along],
+    ["Pumped, across it", words.pumped_across],
   ]));
 }
 
@@ -90,11 +90,11 @@ function sensorCard({ sensors, precession_Hz, tuning_uT }) {
 function shapeCard({ anomaly, lines, compass }) {
   const rows = anomaly.extremes.map((/** @type {any} */ one) => {
     const side = one.side === "above" ? "above the body" : one.side === "all round" ? `all round, ${number(one.distance_depths, 1)} depths away` : `to magnetic ${one.side}, ${number(one.distance_depths, 1)} depths away`;
-    return [one.kind, `${signed(one.relative, 2, "")} ${side}`];
+    return [one.kind === "high" ? "High" : "Low", `${signed(one.relative, 2, "")} ${side}`];
   });
   return card("A compact body here", h("p", { class: "hint" }, "Magnetised by today's field alone; depths are counted from the sensor."), rowsOf([
-    ...rows, ["low over high", number(anomaly.low_over_high, 2)],
-    ["from low to high", `${number(anomaly.range_of_pole, 2)} of that in a vertical field as strong`],
+    ...rows, ["Low over high", number(anomaly.low_over_high, 2)],
+    ["From low to high", `${number(anomaly.range_of_pole, 2)} of that in a vertical field as strong`],
     ["Lines", h("strong", {}, `${number(lines.azimuth_deg, 0)}°`), ` from ${compass.crs ? "grid" : "true"} north. ${lines.reason}`],
   ]));
 }

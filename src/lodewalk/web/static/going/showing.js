@@ -23,6 +23,7 @@ const SIZES = {
   "folded bed": ["width_m", "length_m", "depth_extent_m", "strike_deg", "dip_deg", "opening_deg"],
 };
 const ROCK = "diabase";
+const NO_PLACE = new Error("no place");
 
 const BODY = [
   { name: "body.depth_m", label: "Depth of its top", low: 0.5, high: 300, log: true, word: "depth" },
@@ -59,6 +60,7 @@ const NOISE = [
 export function showing(tried, rocks) {
   /** @type {{latitude_deg: number, longitude_deg: number, date: string|null}|null} */
   let place = null;
+  let known = false;
   const wrong = h("div", { class: "wrong" });
   const kind = chooser(tried, { name: "body.kind", label: "Kind of body" });
   const rock = chooser(tried, { name: "body.rock", label: "Rock of the body", none: "such as diabase" }, "rocks");
@@ -71,6 +73,7 @@ export function showing(tried, rocks) {
     group("Body", BODY, [kind.element, rock.element]), group("Magnetisation", MAGNETIC, [host.element]), group("Lines", LINES), group("Noise, 1 sd", NOISE));
   const view = new SeriesView("Expected anomaly", { xTitle: "Distance from the body's middle, m", yTitle: "Anomaly, nT" });
   const odds = h("div", { class: "odds-place", role: "status" }, h("p", { class: "waiting" }, "Reckoning what to expect…"));
+  const anew = h("span", { class: "waiting anew" });
   const figures = h("div", {});
   const notes = h("div", {});
   const values = h("details", {}, h("summary", {}, "The profile as a table"), h("div", {}));
@@ -80,15 +83,18 @@ export function showing(tried, rocks) {
     tried.clear();
     paint();
   } }, "Back to the survey's values");
-  const element = h("section", { class: "card" }, h("h2", {}, "Will it show?"),
-    h("p", { class: "dim" }, "Move a slider: the anomaly to expect is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so."),
-    h("div", { class: "going" }, panel, h("div", { class: "told-side" }, wrong, h("h3", {}, term("feasibility", "Odds of detection")), odds,
+  const element = h("section", { class: "card" }, h("div", { class: "lined" }, h("h2", {}, "Will it show?"),
+    h("p", { class: "dim" }, "Move a slider: the anomaly is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so.")),
+    h("div", { class: "going" }, panel, h("div", { class: "told-side" }, wrong, h("h3", {}, term("feasibility", "Odds of detection"), " ", anew), odds,
       view.element, h("div", { class: "row" }, pictureButtons(view, "expected anomaly")), figures, notes, values,
       h("div", { class: "row" }, use, reset), more)));
-  const asker = new Asker(() => send("POST", "expected", { changes: sent(tried, place) }), shown, () => send("POST", "expected/odds", { changes: sent(tried, place) }), (found) => {
+  const asker = new Asker(() => (known ? send("POST", "expected", { changes: sent(tried, place) }) : Promise.reject(NO_PLACE)), shown, () => send("POST", "expected/odds", { changes: sent(tried, place) }), (found) => {
     odds.classList.remove("stale");
     fill(odds, oddsBar(found), h("p", {}, found.text));
+    fill(anew);
   }, (error) => {
+    if (error === NO_PLACE) return;
+    fill(anew);
     fill(odds, h("p", { class: "waiting" }, "No odds as long as something is missing or wrong."));
     tellBeside(panel, wrong, error);
   });
@@ -98,11 +104,12 @@ export function showing(tried, rocks) {
     clearTold(panel, wrong);
     draw(view, found);
     odds.classList.add("stale");
-    if (!odds.querySelector(".odds")) fill(odds, h("p", { class: "waiting" }, "Reckoning the odds…"));
+    if (odds.querySelector(".odds")) fill(anew, "reckoning anew…");
+    else fill(odds, h("p", { class: "waiting" }, "Reckoning the odds…"));
     dials.get("plan.line_spacing_m")?.told(found.plan.line_spacing_m);
     dials.get("plan.line_azimuth_deg")?.told(found.plan.line_azimuth_deg);
-    dials.get("body.susceptibility")?.told(Math.max(1e-5, found.susceptibility.target.typical));
-    dials.get("host.susceptibility")?.told(Math.max(1e-6, found.susceptibility.host.typical));
+    dials.get("body.susceptibility")?.told(found.susceptibility.target.typical);
+    dials.get("host.susceptibility")?.told(found.susceptibility.host.typical);
     fill(figures, h("p", {}, found.anomaly.text), figuresOf(found));
     refilled(notes, ...found.warnings.map((/** @type {string} */ text) => note("doubt", h("p", {}, text))),
       found.assumed.length > 0 && h("details", {}, h("summary", {}, "What is assumed"), h("ul", {}, ...found.assumed.map((/** @type {string} */ text) => h("li", {}, text)))));
@@ -131,9 +138,14 @@ export function showing(tried, rocks) {
   return { element, paint: () => {
     paint();
     sizes();
-  }, at: (/** @type {any} */ tries, /** @type {string} */ _crs) => {
+  }, at: (/** @type {any} */ tries) => {
     place = tries;
+    known = true;
+    element.hidden = false;
     asker.ask();
+  }, away: () => {
+    known = false;
+    element.hidden = true;
   } };
 }
 

@@ -19,11 +19,11 @@ export async function asked(path, body, told) {
   }
 }
 
-/** @param {number} id @returns {Promise<import("../live.js").Job|null>} null where another survey was opened meanwhile */
+/** @param {number} id @returns {Promise<import("../live.js").Job|null>} null where other work came after it */
 function ended(id) {
   return new Promise((done) => {
     const end = follow(({ job }) => {
-      if (job && (job.id < id || (job.id === id && ["running", "stopping"].includes(job.status)))) return;
+      if (!job || job.id < id || (job.id === id && ["running", "stopping"].includes(job.status))) return; // told of it later
       queueMicrotask(() => end());
       done(job?.id === id ? job : null);
     });

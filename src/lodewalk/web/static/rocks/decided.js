@@ -10,7 +10,9 @@ import { table } from "../tables.js";
 /** @typedef {{reading?: string, line?: string, distance_m?: number, easting_m?: number, northing_m?: number}} Where */
 
 export class Decided {
-  constructor() {
+  /** @param {() => void} after the list is another */
+  constructor(after) {
+    this.after = after;
     /** @type {any[]} */
     this.rows = [];
     /** @type {(row: any) => boolean} whether the products know of a decision already */
@@ -30,6 +32,7 @@ export class Decided {
       const { decisions } = await get("decisions");
       this.rows = decisions.filter((/** @type {any} */ one) => one.kind === "pick" || one.kind === "refuse").map((/** @type {any} */ one) => ({ ...one, ...one.value, what: one.value?.what ?? "pick", reading: one.target.readings[0] ?? "", when: one.when_utc.slice(0, 16).replace("T", " ") }));
       this.paint();
+      this.after();
     } catch (error) {
       show(error, this.list);
     }
@@ -47,6 +50,11 @@ export class Decided {
     ] }) : note("info", "None yet. A pick is added at a place of the map or of a profile; a pick or a lineament that isn't believed is refused. Both re-run what rests on them, and both can be taken back."));
   }
 
+  /** @param {"pick"|"refuse"} kind @param {string} name */
+  has(kind, name) {
+    return this.rows.some((row) => row.kind === kind && row.name === name);
+  }
+
   /** @param {Where} where */
   add(where) {
     const one = (/** @type {string} */ label, /** @type {string} */ name, /** @type {string} */ unit) => field(label, input(name, { type: "number", step: "any", value: where[/** @type {keyof Where} */ (name)] ?? "" }), { unit });
@@ -62,11 +70,11 @@ export class Decided {
     decide({ title: `Refuse ${name}`, kind: "refuse", path: "refusals", body: { name }, done: () => this.update(), about: [h("p", {}, "It stays visible, but nothing rests on it any more: no body, no depth, no layer.")] });
   }
 
-  /** Take the refusal of a name back. @param {string} name */
-  back(name) {
-    const found = this.rows.find((row) => row.kind === "refuse" && row.name === name);
+  /** Take a pick, or the refusal of a name, back. @param {"pick"|"refuse"} kind @param {string} name */
+  back(kind, name) {
+    const found = this.rows.find((row) => row.kind === kind && row.name === name);
     if (found) takeBack(found, () => this.update());
-    else say("info", `The refusal of ${name} is taken back already: the next run takes it up.`);
+    else say("info", `${name} is taken back already: the next run takes it up.`);
   }
 }
 
@@ -77,10 +85,10 @@ export async function tellStanding(place, missing, run) {
     const { steps: due } = await get("run/pending");
     const names = due.map((/** @type {any} */ one) => one.step).filter((/** @type {string} */ name) => steps.includes(name));
     if (!names.length) return fill(place);
-    const last = names[names.length - 1];
+    const ends = ["dips", "compact", "depth"].filter((name) => names.includes(name)); // what nothing else here rests on
     const lacking = missing.filter((name) => names.includes(name));
     fill(place, note("doubt", h("p", {}, lacking.length ? `Not made yet: ${lacking.join(", ")}. ` : "What stands here is older than data, settings or decisions. ", `Steps of the interpretation that wait: ${names.join(", ")}. `),
-      h("button", { type: "button", onclick: () => run(last) }, `Run to ${last}`)));
+      h("div", { class: "row" }, ...(ends.length ? ends : names.slice(-1)).map((/** @type {string} */ name) => h("button", { type: "button", onclick: () => run(name) }, `Run to ${name}`)))));
   } catch (error) {
     if (/** @type {any} */ (error).status !== 409) show(error, place); // 409: a run is under way, the bar shows it
   }

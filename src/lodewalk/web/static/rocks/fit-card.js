@@ -6,11 +6,11 @@ import { note } from "../notices.js";
 import { placesIn } from "../section.js";
 import { select, selected } from "../selection.js";
 import { asked } from "./asking.js";
-import { interval } from "./words.js";
+import { interval, unsure } from "./words.js";
 
 /** @typedef {import("../linked.js").Linked} Linked */
 
-const KINDS = /** @type {[string, string][]} */ ([["", "the most probable"], ...["thin sheet", "dyke", "contact", "step", "cylinder", "sphere"].map((one) => [one, one])]);
+const KINDS = /** @type {[string, string][]} */ ([["", "most probable"], ...["thin sheet", "dyke", "contact", "step", "cylinder", "sphere"].map((one) => [one, one])]);
 const ENDS = ["from_easting_m", "from_northing_m", "to_easting_m", "to_northing_m"];
 
 export class FitCard {
@@ -97,13 +97,13 @@ export class FitCard {
       const found = await asked("spot", values, this.told);
       if (found) fill(this.told, note("good", compactWords(found), " ", h("button", { type: "button", onclick: () => this.ways.add({ easting_m: found.easting_m.value, northing_m: found.northing_m.value }) }, "Keep this place as a pick…")));
     }, h("p", { class: "hint" }, "A place chosen on the map stands here; the square of its reach is drawn there. A ", term("compact body", "compact body"), " is told by its centre."),
-    h("div", { class: "rocks-fields" }, one("Easting", "easting_m", "m"), one("Northing", "northing_m", "m"), one("Reach, about three times the depth", "reach_m", "m")), run("Fit around the spot"));
+    h("div", { class: "rocks-fields" }, one("Easting", "easting_m", "m"), one("Northing", "northing_m", "m"), one("Reach, 3 depths", "reach_m", "m")), run("Fit around the spot"));
   }
 
   /** @param {string} title @param {any} found @param {string} upon @param {string} [rests] */
   tell(title, found, upon, rests = "") {
     const { body } = found.told;
-    const words = `${body.kind}${body.decidable ? "" : " (other kinds fit about as well)"}, top ${interval(body, "depth", "m")} m below ground, 90 %, from ${upon}.`;
+    const words = `${body.kind}${unsure(body) && ` (${unsure(body)})`}, top ${interval(body, "depth", "m")} m below ground, 90 %, from ${upon}.`;
     fill(this.told, note("good", `Fitted: ${words} The section shows it.`));
     this.ways.shown(title, found.section, note("info", `A fit of your own: ${words} ${rests} Nothing is kept. `, h("button", { type: "button", onclick: () => this.ways.add({ easting_m: round(body.easting_m), northing_m: round(body.northing_m) }) }, "Keep this place as a pick…")));
   }
@@ -158,7 +158,7 @@ function one(label, name, unit) {
 
 /** What every fit of a long body may be told. */
 function usual() {
-  return [field("Kind", choice("kind", KINDS)), field("Strike, across when empty", input("strike_deg", { type: "number", step: "any" }), { unit: "degrees" })];
+  return [field("Kind", choice("kind", KINDS)), field("Strike", input("strike_deg", { type: "number", step: "any", placeholder: "straight across" }), { unit: "deg" })];
 }
 
 /** @param {string} words */

@@ -32,6 +32,8 @@ function lineament(one, view, origin, chosen) {
   const refused = view.lineaments.some((/** @type {any} */ each) => each.lineament === one.lineament && each.refused);
   const path = { x: one.eastings_m.map((/** @type {number} */ e) => e - origin.easting), y: one.northings_m.map((/** @type {number} */ n) => n - origin.northing) };
   const own = chosen === one.lineament;
+  const apart = (/** @type {number} */ i) => Math.min(...view.faults.map((/** @type {any} */ fault) => Math.hypot(one.eastings_m[i] - fault.easting_m, one.northings_m[i] - fault.northing_m)));
+  if (view.faults.length && apart(0) < apart(path.x.length - 1)) for (const values of [path.x, path.y]) values.reverse(); // the name stands at the first point
   return [{ ...path, style: "--sheet", width: own ? 8 : 5 }, { ...path, style: own ? "--mark" : "--ink", width: own ? 4 : 2, dash: refused ? [3, 4] : one.kind === "edge" ? [10, 4] : [], label: refused ? `${one.lineament} refused` : one.lineament }];
 }
 

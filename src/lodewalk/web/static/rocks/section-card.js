@@ -6,7 +6,7 @@ import { pictureButtons } from "../pictures.js";
 import { SeriesView } from "../series.js";
 import { table } from "../tables.js";
 import { SectionView } from "./section-view.js";
-import { dip, evidence, interval, probability, strike, width } from "./words.js";
+import { dip, evidence, interval, probability, strike, unsure, width } from "./words.js";
 
 export class SectionCard {
   constructor() {
@@ -78,9 +78,9 @@ export class SectionCard {
   draw(title, found) {
     const { distance_m: x, anomaly_nT: y, bar_nT: bar } = found;
     const ends = /** @type {[number, number]} */ ([x[0], x[x.length - 1]]);
-    const curves = [{ x, y, style: "--ink", name: "readings", width: 0 }];
+    const curves = [{ x, y, style: "--ink", name: found.line ? "readings" : "nodes", width: 0 }];
     if (found.model_nT.length) curves.push({ x, y: found.model_nT, style: "--curve-2", name: "fitted", width: 1.6 }, { x, y: found.regional_nT.map((/** @type {any} */ one) => one ?? NaN), style: "--dim", name: "regional", width: 1 });
-    const bands = [{ x, low: y.map((/** @type {number} */ one, /** @type {number} */ i) => one - bar[i]), high: y.map((/** @type {number} */ one, /** @type {number} */ i) => one + bar[i]), style: "--line", name: "readings 90 %" }];
+    const bands = [{ x, low: y.map((/** @type {number} */ one, /** @type {number} */ i) => one - bar[i]), high: y.map((/** @type {number} */ one, /** @type {number} */ i) => one + bar[i]), style: "--line", name: `${found.line ? "readings" : "nodes"} 90 %` }];
     if (found.model_nT.length) bands.push({ x, low: found.low_nT, high: found.high_nT, style: "--band", name: "curve 90 %" });
     this.field.heading = title;
     this.ground.heading = `${title}: the ground below`;
@@ -88,7 +88,7 @@ export class SectionCard {
     this.field.set({ curves, bands, ends });
     const off = found.residual.map((/** @type {any} */ one) => one ?? NaN);
     this.rest.element.hidden = !found.body;
-    this.rest.set({ curves: [{ x, y: off, style: "--ink", name: "", width: 0 }], bands: [{ x: ends, low: [-1.645, -1.645], high: [1.645, 1.645] }], ends });
+    this.rest.set({ curves: [{ x, y: off, style: "--ink", name: "", width: 0 }], bands: [{ x: ends, low: [-1.645, -1.645], high: [1.645, 1.645], name: "90 % of noise" }], ends });
     this.ground.element.hidden = !found.body;
     this.ground.label = found.body ? `Section: ${found.body.kind}, top ${interval(found.body, "depth", "m")} m below ground at ${number(found.at_m, 1)} ± ${number(found.at_90_m, 1)} m across the strike` : "Section: no body";
     this.ground.set(found, [...ends]);
@@ -99,7 +99,7 @@ export class SectionCard {
 function numbers(body, depth, sd, joint = false) {
   const rows = /** @type {[import("../elements.js").Child, string, string][]} */ ([
     ...(joint ? [] : /** @type {[import("../elements.js").Child, string, string][]} */ ([[term("depth", "Depth, calibrated"), depth?.depth_m != null ? interval(depth, "depth", "m") : "not told", "m below ground"]])),
-    ["Kind", `${body.kind}, probability ${probability(body.probability)}${body.decidable ? "" : ": not decided"}`, ""],
+    ["Kind", `${body.kind}, probability ${probability(body.probability)}${unsure(body) && `: ${unsure(body)}`}`, ""],
     [term("fit", "Depth by the fit"), interval(body, "depth", "m"), "m below ground"],
     ["Place", `${number(body.easting_m, 1)} E, ${number(body.northing_m, 1)} N; across the strike ± ${number(1.645 * body.position_sd_m, 1)}`, "m (90 %)"],
     ["Elevation of the top", body.top_height_m === null ? "not told" : `${number(body.top_height_m, 1)}, no interval: the receivers' heights are off besides`, "m above the ellipsoid"],
@@ -143,7 +143,7 @@ function methods(rows) {
 /** @param {any} body @param {any} found */
 function rests(body, found) {
   const words = [`It rests on ${found.distance_m.length} ${found.line ? `readings of line ${found.line}` : "nodes of the grid"}.`,
-    body.decidable ? "" : "Other kinds fit about as well: see above.", body.not_resolved,
+    body.not_resolved,
     "It holds for a body much longer along its strike than it is deep; its foot isn't told."];
   return h("p", { class: "hint" }, words.filter(Boolean).join(" "));
 }

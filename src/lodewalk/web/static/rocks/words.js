@@ -40,3 +40,12 @@ export function probability(share, digits = 3) {
   if (share > 1 - least) return `over ${number(1 - least, digits)}`;
   return share < least ? `under ${number(least, digits)}` : number(share, digits);
 }
+
+/** From this probability on a kind is told (as the command line does). */
+const TOLD = 0.95;
+
+/** Why the kind isn't sure; nothing where it is. @param {any} body */
+export function unsure(body) {
+  if (body.decidable) return "";
+  return body.probability < TOLD ? "not decided, other kinds fit too" : "not decided while its strike isn't known";
+}

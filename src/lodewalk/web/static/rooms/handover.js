@@ -97,16 +97,40 @@ function size(bytes) {
   return bytes < 1e5 ? number(bytes / 1e3, 1, "kB") : number(bytes / 1e6, 1, "MB");
 }
 
-/** @param {Job|null} job @param {string} kind @param {string} doing */
-function progress(job, kind, doing) {
-  if (!job || job.kind !== kind) return [];
-  const last = job.steps.at(-1);
-  if (atWork(job)) {
-    const label = last ? `${last.step}, ${last.done} of ${last.total}` : "begins";
-    return [h("p", { role: "status" }, `${doing}: ${label}; ${duration(job.seconds)} so far. `, h("progress", { max: last?.total || 1, value: last?.done ?? 0, ariaLabel: doing }),
-      " ", h("button", { type: "button", disabled: job.status === "stopping", onclick: () => send("DELETE", "run").catch(show) }, job.status === "stopping" ? "Stopping…" : "Stop"))];
-  }
-  return job.problem ? [problemBox(job.problem)] : [];
+/**
+ * How far a piece of work is, changed in place: only what is new is read aloud, and Stop keeps the focus.
+ * @param {HTMLElement} place @param {string} kind @param {string} doing
+ */
+function progress(place, kind, doing) {
+  const step = h("span", { role: "status" });
+  const time = h("span", {});
+  const bar = /** @type {HTMLProgressElement} */ (h("progress", { ariaLabel: doing }));
+  const stop = /** @type {HTMLButtonElement} */ (h("button", { type: "button", onclick: () => send("DELETE", "run").catch(show) }, "Stop"));
+  const line = h("p", { hidden: true }, step, time, bar, " ", stop);
+  const wrong = h("div", {});
+  place.append(line, wrong);
+  let told = -1;
+  return (/** @type {Job|null} */ job) => {
+    const own = job?.kind === kind ? job : null;
+    const busy = atWork(own);
+    line.hidden = !busy;
+    if (own && busy) {
+      const last = own.steps.at(-1);
+      change(step, `${doing}: ${last?.step ?? "begins"}`);
+      change(time, `${last ? `, ${last.done} of ${last.total}` : ""}; ${duration(own.seconds)} so far. `);
+      [bar.max, bar.value] = [last?.total || 1, last?.done ?? 0];
+      change(stop, own.status === "stopping" ? "Stopping…" : "Stop");
+      stop.ariaDisabled = String(own.status === "stopping"); // a button that is off would lose the focus
+    } else change(step, "");
+    const failed = own?.problem && !busy ? own.id : -1;
+    if (failed !== told) fill(wrong, ...(own?.problem && !busy ? [problemBox(own.problem)] : []));
+    told = failed;
+  };
+}
+
+/** @param {HTMLElement} place @param {string} text */
+function change(place, text) {
+  if (place.textContent !== text) place.textContent = text;
 }
 
 /** Button that began the work under way and had the focus: a button that is off loses it. */
@@ -137,6 +161,7 @@ function reportCard(place) {
   }, h("div", { class: "row" }, field("Scale of the sheets", scale), h("button", { type: "submit", data: { begins: "", part: "write" } }, "Write the report")));
   fill(place, state, working, h("div", { class: "tools-row" }, write, actions), view);
   let shown = "";
+  const tell = progress(working, "report", "Writing the report");
   return {
     /** @param {Report} report */
     paint(report) {
@@ -155,7 +180,7 @@ function reportCard(place) {
     },
     /** @param {Job|null} job */
     work(job) {
-      fill(working, ...progress(job, "report", "Writing the report"));
+      tell(job);
       hold(write, job);
     },
   };
@@ -198,6 +223,7 @@ function packageCard(place) {
   /** @type {Job|null} */
   let last = null;
   let told = -1;
+  const tells = [progress(working, "package", "Packing"), progress(working, "verify", "Verifying, which rebuilds the survey")];
   return {
     /** @param {Package} made @param {{ready: boolean}} ready */
     paint(made, ready) {
@@ -209,7 +235,7 @@ function packageCard(place) {
     /** @param {Job|null} job */
     work(job) {
       last = job;
-      fill(working, ...progress(job, "package", "Packing"), ...progress(job, "verify", "Verifying, which rebuilds the survey"));
+      for (const tell of tells) tell(job);
       hold(place, job);
       if (job?.kind === "verify" && job.status === "done" && job.id !== told) {
         told = job.id;

@@ -10,7 +10,7 @@ import { Tried, chooser, clearTold, dial, tellBeside } from "../going/dials.js";
 import { cautionsOf, effortOf, linesOf, paintMade, refilled } from "../going/plan-told.js";
 import { changeTable, oddsBar, settingsNow, useThese } from "../going/use.js";
 import { follow, onChange } from "../live.js";
-import { note, say, show } from "../notices.js";
+import { note, show } from "../notices.js";
 import { pictureButtons } from "../pictures.js";
 import { atWork } from "../run.js";
 
@@ -47,6 +47,7 @@ class Desk {
     this.panel = h("div", { class: "two", role: "group", ariaLabel: "Lines and effort" }, ...[...this.choosers, ...this.dials].map((part) => part.element));
     this.wrong = h("div", { class: "wrong" });
     this.odds = h("div", { role: "status" });
+    this.anew = h("span", { class: "waiting anew" });
     this.effort = h("div", {});
     this.files = h("div", {});
     this.under = h("div", { class: "plan-under" });
@@ -66,7 +67,7 @@ class Desk {
     const { area } = this;
     const { corners } = area;
     const file = /** @type {HTMLInputElement} */ (h("input", { type: "file", accept: ".gpx,.kml,.geojson,.json,.gpkg", ariaLabel: "Area from a file", hidden: true, onchange: () => this.take(file) }));
-    const tools = h("div", { class: "row tools" },
+    const tools = h("div", { class: "row plan-tools" },
       h("button", { type: "button", title: "GPX, KML, GeoJSON or GeoPackage", onclick: () => file.click() }, "Area from a file…"), file,
       h("button", { type: "button", onclick: () => corners.undo() }, "Undo"),
       h("button", { type: "button", onclick: () => this.hasArea() || corners.list.length ? corners.set([]) : corners.say("There is no corner yet.") }, "Clear"),
@@ -75,7 +76,7 @@ class Desk {
     const map = h("section", { class: "card map" }, h("h2", {}, "Area and lines"),
       h("p", { class: "hint" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back."),
       tools, area.view.element, h("div", { class: "under-map" }, area.legend, corners.said, area.read));
-    const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to"), this.wrong, this.odds,
+    const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to ", this.anew), this.wrong, this.odds,
       h("div", { class: "row" }, this.makes,
         h("button", { type: "button", onclick: () => useThese(this.tried, this.tried.changes(), () => this.paint()).catch((error) => tellBeside(this.panel, this.wrong, error)) }, "Use these settings…"),
         h("button", { type: "button", class: "quiet", onclick: () => {
@@ -129,7 +130,7 @@ class Desk {
     const rings = area.held.filter((ring) => ring.role === "area");
     if (!rings.length && !quiet) return corners.say("The survey holds no area yet: draw one, or read a file.");
     if (!quiet) corners.past.push({ list: corners.list, drawn: corners.drawn });
-    area.fitDue = true;
+    area.fitDue = rings.length > 0;
     corners.set(rings.length === 1 ? rings[0].corners_m.slice(0, -1) : [], true);
     corners.say(rings.length > 1 ? `The survey's area has ${rings.length} rings, polygons or holes: it is planned as it is, and its corners aren't listed. Draw or read another to take its place.` : "");
     area.fit();
@@ -193,6 +194,7 @@ class Desk {
     refilled(this.effort, ...effortOf(found));
     this.tableOf();
     this.waiting("Reckoning the odds…");
+    if (this.odds.querySelector(".odds")) fill(this.anew, "odds are reckoned anew…");
     this.odds.classList.add("stale");
   }
 
@@ -203,14 +205,14 @@ class Desk {
   /** @param {any} found */
   told(found) {
     this.odds.classList.remove("stale");
+    fill(this.anew);
     if (found.probability === null) fill(this.odds, note("info", h("p", {}, found.text, " ", h("a", { href: "/site" }, "Go to room Site"))));
     else fill(this.odds, oddsBar(found), h("p", {}, found.text));
   }
 
   /** @param {unknown} error */
   refused(error) {
-    fill(this.odds);
-    fill(this.effort);
+    for (const place of [this.odds, this.anew, this.effort]) fill(place);
     this.area.show(null);
     this.tableOf();
     if (error !== NO_AREA) return tellBeside(this.panel, this.wrong, error);
@@ -236,11 +238,10 @@ class Desk {
       }
       await send("POST", "plan", { corners: corners.drawn ? corners.list : null, draft: Boolean(values.draft), replaces: Boolean(values.replaces) });
       close();
-      say("info", "The plan is being made; its files stand here when it is done.");
     },
     Object.keys(changes).length > 0 && h("div", {}, h("p", {}, "These settings are written first:"), changeTable(this.tried, changes), ...signed("for the plan")),
     corners.drawn && h("p", {}, "The drawn area becomes the survey's; one that was there is set aside and kept."),
-    h("p", {}, "The plan's lines become the lines of the survey, and files for handheld and paper are written. Odds and better lines are reckoned, which takes up to some minutes."),
+    h("p", {}, `The plan's lines become the lines of the survey, and files for handheld and paper are written. ${this.area.found?.optimised_when_made ? "Better lines than these are sought first, which takes up to some minutes." : "It takes some seconds."} It can be stopped.`),
     inWay && note("doubt", h("p", {}, "Rover files, or a plan added by hand, are in the survey already: under a new plan their lines may get other names.")),
     inWay && h("div", { class: "field", data: { for: "replaces" } }, box("replaces", "Let it take the place of the plan that is there")),
     h("div", { class: "field", data: { for: "draft" } }, box("draft", "As a draft only: written aside, the survey's lines stay as they are")),

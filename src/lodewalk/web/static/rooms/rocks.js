@@ -31,7 +31,7 @@ class Rocks {
   constructor(place, view) {
     this.place = place;
     this.view = view;
-    this.layers = { lineaments: [], picks: [], bodies: [] };
+    this.layers = { lineaments: [], picks: /** @type {any[]} */ ([]), bodies: [] };
     this.latest = new Latest();
     /** Whether a fit of one's own stands in the section. */
     this.own = false;
@@ -39,12 +39,15 @@ class Rocks {
     this.left = new Set();
     this.linked = new Linked();
     this.section = new SectionCard();
-    this.decided = new Decided();
+    this.decided = new Decided(() => {
+      this.lineaments.update(this.view);
+      this.offer();
+    });
     this.picks = new PicksCard((left) => {
       this.left = left;
       this.draw();
     });
-    this.lineaments = new LineamentsCard({ refuse: (name) => this.decided.refuse(name), back: (name) => this.decided.back(name) });
+    this.lineaments = new LineamentsCard({ refuse: (name) => this.decided.refuse(name), back: (name) => this.decided.back("refuse", name), refused: (name) => this.decided.has("refuse", name) });
     this.standing = h("div", { role: "status" });
     this.actions = h("div", { class: "row rocks-actions" });
     this.files = h("section", { class: "card", ariaLabel: "Layers and waypoints" });
@@ -70,7 +73,7 @@ class Rocks {
     const map = h("section", { class: "card chart", ariaLabel: "Map" }, linked.map.element, h("div", { class: "row rocks-below" }, linked.readout, pictureButtons(linked.map, "lineaments and picks")), this.actions,
       h("p", { class: "hint" }, "Lines: ridges; long dashes: edges; short dashes: refused. Small diamonds: picks. Bars, when you come nearer: strikes of bodies with their 90 % interval. Squares: compact bodies. Crosses: offsets by faults."));
     fill(this.place, this.standing, h("p", { class: "hint" }, this.view.caution), h("div", { class: "rocks-room" },
-      h("div", { class: "column" }, map, this.picks.element, this.lineaments.element), h("div", { class: "column" }, this.section.element, fit)),
+      map, this.picks.element, h("div", { class: "column rocks-right" }, this.section.element, fit), this.lineaments.element),
     h("div", { class: "rocks-rest" }, this.decided.element, this.files));
   }
 
@@ -79,10 +82,8 @@ class Rocks {
     [this.view, this.layers] = await Promise.all([view ?? get("rocks"), get("layers")]);
     tellStanding(this.standing, this.view.missing, (to) => startRun(to));
     tellFiles(this.files);
-    this.decided.update(this.view);
+    await this.decided.update(this.view);
     this.picks.update(this.view);
-    this.lineaments.update(this.view);
-    this.offer();
     if (!this.own) await this.showChosen();
   }
 
@@ -113,11 +114,13 @@ class Rocks {
   offer() {
     const { pick, spot, line } = selected();
     const [easting_m, northing_m] = (spot ?? "").split(",").map(Number);
-    const own = this.view.lineaments.find((/** @type {any} */ one) => one.lineament === pick);
+    const added = Boolean(pick) && this.decided.has("pick", pick ?? "");
+    const refused = Boolean(pick) && this.decided.has("refuse", pick ?? "");
     refill(this.actions,
       h("button", { type: "button", data: { part: "add" }, onclick: () => this.decided.add(spot ? { easting_m, northing_m } : { line }) }, spot ? "Add a pick at the chosen place…" : "Add a pick…"),
-      pick && !own?.refused && h("button", { type: "button", data: { part: "refuse" }, onclick: () => this.decided.refuse(pick) }, `Refuse ${pick}…`),
-      pick && own?.refused && h("button", { type: "button", data: { part: "refuse" }, onclick: () => this.decided.back(pick) }, `Take back the refusal of ${pick}…`),
+      pick && added && h("button", { type: "button", data: { part: "back" }, onclick: () => this.decided.back("pick", pick) }, `Take back ${pick}…`),
+      pick && !refused && !added && h("button", { type: "button", data: { part: "refuse" }, onclick: () => this.decided.refuse(pick) }, `Refuse ${pick}…`),
+      pick && refused && h("button", { type: "button", data: { part: "refuse" }, onclick: () => this.decided.back("refuse", pick) }, `Take back the refusal of ${pick}…`),
       !spot && !pick && h("span", { class: "hint" }, "A click, or Enter at the cross-hair, chooses a pick, a line or a place."));
   }
 
@@ -133,6 +136,9 @@ class Rocks {
     const row = this.picks.row(pick);
     if (lineament) this.section.showLineament(lineament, this.view);
     else if (compact && !row) this.section.showCompact(compact);
+    else if (!this.layers.picks.some((/** @type {any} */ one) => one.pick === pick)) {
+      this.section.say(pick, note("info", this.decided.has("pick", pick) ? "This pick was added, but no profile is cut at it yet: the next run does." : "There is no pick, body or lineament of this name. Choose one on the map or in the table."));
+    }
     else {
       try {
         const found = await this.latest.take(() => get(`rocks/sections/${encodeURIComponent(pick)}`));

@@ -20,10 +20,12 @@ export async function fillRoom(place) {
   const narrow = () => filter(list, /** @type {HTMLInputElement} */ (find).value, /** @type {HTMLInputElement} */ (only).checked);
   find.addEventListener("input", narrow);
   only.addEventListener("change", narrow);
-  const paint = async () => {
+  const paint = async (/** @type {string|null} */ made = null) => {
     const { sections } = await get("settings");
     const held = focused(list);
+    const unsent = typed(list, made);
     fill(list, ...sections.map((/** @type {any} */ section) => sectionOf(section, paint)));
+    for (const [name, value] of unsent) keepTyped(list, name, value);
     narrow();
     /** @type {HTMLElement|null} */ (held && list.querySelector(held))?.focus({ preventScroll: true });
   };
@@ -45,17 +47,30 @@ function focused(list) {
 
 /** Whether a control holds what hasn't been sent yet. @param {HTMLElement} list */
 function typing(list) {
-  const controls = /** @type {NodeListOf<HTMLInputElement>} */ (list.querySelectorAll("[data-first]"));
-  return [...controls].some((control) => control.value !== control.dataset.first);
+  return typed(list, null).length > 0;
 }
 
-/** @param {{section: string, about: string, rows: Row[]}} section @param {() => Promise<void>} paint */
+/** What hasn't been sent yet, by the setting's name, but for the one that was just made. @param {HTMLElement} list @param {string|null} made @returns {[string, string][]} */
+function typed(list, made) {
+  const controls = /** @type {NodeListOf<HTMLInputElement>} */ (list.querySelectorAll("form[data-name] [data-first]"));
+  return [...controls].filter((control) => control.value !== control.dataset.first)
+    .map((control) => /** @type {[string, string]} */ ([/** @type {HTMLElement} */ (control.closest("form")).dataset.name ?? "", control.value]))
+    .filter(([name]) => name !== made);
+}
+
+/** @param {HTMLElement} list @param {string} name @param {string} value */
+function keepTyped(list, name, value) {
+  const control = /** @type {HTMLInputElement|null} */ (list.querySelector(`form[data-name="${CSS.escape(name)}"] [data-first]`));
+  if (control) control.value = value;
+}
+
+/** @param {{section: string, about: string, rows: Row[]}} section @param {(made?: string|null) => Promise<void>} paint */
 function sectionOf(section, paint) {
   return h("section", { class: "card setting-section" }, h("h2", {}, sectionWords(section.section)), h("p", { class: "about" }, section.about.replaceAll("`", "")),
     ...section.rows.map((row) => rowOf(row, paint)));
 }
 
-/** @param {Row} row @param {() => Promise<void>} paint */
+/** @param {Row} row @param {(made?: string|null) => Promise<void>} paint */
 function rowOf(row, paint) {
   const full = `${row.section}.${row.name}`;
   const control = controlOf(row);
@@ -114,7 +129,7 @@ function read(row, control) {
 
 /**
  * Show what a change re-runs, then make it; it can be undone from the notice.
- * @param {Row} row @param {any} value @param {() => Promise<void>} paint @param {boolean} [undoes]
+ * @param {Row} row @param {any} value @param {(made?: string|null) => Promise<void>} paint @param {boolean} [undoes]
  */
 async function change(row, value, paint, undoes = false) {
   const name = `${row.section}.${row.name}`;
@@ -126,7 +141,7 @@ async function change(row, value, paint, undoes = false) {
     try {
       await send("PATCH", "settings", { changes: { [name]: value }, reason, who });
       keepWho(who);
-      await paint();
+      await paint(name);
     } finally {
       saving = false;
     }

@@ -23,11 +23,10 @@ export async function fillRoom(room) {
     fill(cautions, ...cautionNotes(found));
     fill(where.line, ...fieldLine(found));
     fill(cards, ...fieldCards(found));
-    feasible.element.hidden = false;
-    feasible.at(where.tried() ? place : null, where.crs());
+    feasible.at(where.tried() ? place : null);
   }, () => {
     for (const place of [cautions, cards, where.line]) fill(place);
-    feasible.element.hidden = true;
+    feasible.away();
   });
   feasible.element.hidden = known.latitude_deg === null;
   fill(room, where.element, cautions, feasible.element, h("section", {}, h("h2", { class: "sr" }, "Field and what follows from it"), cards));
@@ -71,14 +70,14 @@ function placeCard(known, given, none) {
     boxes.date.value = survey.date ?? "";
   };
   const isTried = () => numberOf(boxes.latitude_deg.value) !== survey.latitude_deg || numberOf(boxes.longitude_deg.value) !== survey.longitude_deg;
-  const element = h("section", { class: "card" }, h("h2", {}, "Place"), source,
+  const element = h("section", { class: "card place" }, h("div", { class: "lined" }, h("h2", {}, "Place"), source),
     h("div", { class: "place-row" },
       field("Latitude", boxes.latitude_deg, { unit: "° north" }), field("Longitude", boxes.longitude_deg, { unit: "° east" }),
       field("Height above the ellipsoid", boxes.height_m, { unit: "m" }), field("Date", boxes.date, { unit: "YYYY-MM-DD" }), back), wrong, line);
   const tell = () => {
     const here = survey.latitude_deg === null ? [] : [h("strong", {}, `${words(survey.latitude_deg, "N", "S")} ${words(survey.longitude_deg, "E", "W")}`), `: ${survey.words}. `];
     fill(source, ...here, survey.latitude_deg === null
-      ? note("info", h("p", {}, "Nothing tells yet where the survey is. Give latitude and longitude here in degrees, south and west negative; or draw the area in room Plan."))
+      ? note("info", h("p", {}, "Nothing tells yet where the survey is. Give latitude and longitude here in degrees, south and west negative; or ", h("a", { href: "/plan" }, "draw the area in room Plan"), "."))
       : isTried() ? h("span", { class: "changed" }, "Another place is tried below; the survey stays as it is.") : h("span", { class: "dim" }, "Try another place or date here: the survey stays as it is."));
     back.hidden = survey.latitude_deg === null || (!isTried() && boxes.height_m.value === "0" && boxes.date.value === (survey.date ?? ""));
   };
@@ -92,6 +91,7 @@ function placeCard(known, given, none) {
     try {
       await latest.take(() => given(place));
     } catch (error) {
+      fill(line, "No field for this place or date: see what is wrong above.");
       tellBeside(element, wrong, error);
     }
   };
@@ -101,7 +101,7 @@ function placeCard(known, given, none) {
       timer = window.setTimeout(ask, own === boxes.date ? 600 : AFTER_MS);
     });
   }
-  return { element, line, ask, tried: isTried, crs: () => survey.crs, take: (/** @type {any} */ now) => {
+  return { element, line, ask, tried: isTried, take: (/** @type {any} */ now) => {
     const kept = isTried();
     survey = now;
     if (!kept && !element.contains(document.activeElement)) set();

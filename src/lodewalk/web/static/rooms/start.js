@@ -83,7 +83,7 @@ function demo(shelf) {
     if (!work || work.kind !== "demo") return;
     if (atWork(work)) fill(told, note("info", `${work.steps.at(-1)?.step ?? "Writing the raw files"}, ${duration(work.seconds)}. You can go on once it is done; Stop stands above.`));
     else if (work.status === "done" && before && atWork(before.job)) fill(told, note("good", h("p", {}, "The demo is ready and open."), h("button", { type: "button", class: "primary", onclick: startPath }, pathWords())));
-    else if (work.status === "stopped" && before) fill(told, note("info", "Stopped. What was written lies in its folder; choose another folder to begin anew."));
+    else if (work.status === "stopped" && before) fill(told, note("info", "Stopped. Nothing of it is left; begin anew whenever you like."));
     else if (work.problem && before) fill(told, problemBox(work.problem));
   });
   addEventListener("pagehide", end);

@@ -1,0 +1,102 @@
+"""The rooms *Site* and *Plan*: sliders move the odds; an area becomes a plan to take along."""
+
+import re
+
+import gpxpy
+import pytest
+from playwright.sync_api import expect
+
+from lodewalk.services.new import new_survey
+from pages_browser import Keyboard, barriers
+
+CRS = "EPSG:32633"
+PLAN = {"line_spacing_m": 60.0, "line_azimuth_deg": 0.0}
+#: Corners of a field by easting and northing [m], wider than it is high.
+CORNERS = [(500_000, 6_645_000), (500_300, 6_645_000), (500_300, 6_645_200), (500_000, 6_645_200)]
+#: Making a plan may take this long on a busy machine [ms].
+LONG_MS = 60_000
+
+
+@pytest.fixture
+def hill(tmp_path, opened):
+    """An empty survey, served."""
+    new_survey(tmp_path / "hill", name="Hill", crs=CRS, settings={"plan": PLAN})
+    return opened(tmp_path / "hill")
+
+
+def corner_boxes(there):
+    return [
+        there.seen("textbox", f"{axis} of a new corner, metres") for axis in ("Easting", "Northing")
+    ]
+
+
+def test_at_an_empty_site_keys_alone_move_the_odds(hill, visit):
+    there = visit(hill, "/site")
+    assert barriers(there.page) == []
+    keys = Keyboard(there.page)
+    keys.write(there.seen("textbox", re.compile("^Latitude")), "60")
+    keys.write(there.seen("textbox", re.compile("^Longitude")), "15")
+    odds = there.page.get_by_text("with a probability of")
+    expect(odds).to_be_visible(timeout=LONG_MS)
+    shallow = odds.inner_text()
+    size = there.page.get_by_text("from peak to trough").first
+    strong = size.inner_text()
+    keys.to(there.seen("slider", "Depth of its top, slider"))
+    for _ in range(6):
+        there.page.keyboard.press("PageUp")
+    expect(size).not_to_have_text(strong)
+    expect(odds).not_to_have_text(shallow, timeout=LONG_MS)
+    there.page.get_by_text("What is assumed").click()
+    assert barriers(there.page) == []
+    there.seen("button", "Use these in the survey…").click()
+    there.seen("button", "Change them").wait_for()
+    assert barriers(there.page) == []
+
+
+def test_a_plan_drawn_by_keys_is_made_and_goes_along(hill, visit):
+    there = visit(hill, "/plan")
+    assert barriers(there.page) == []
+    keys = Keyboard(there.page)
+    for corner in CORNERS:
+        for box, value in zip(corner_boxes(there), corner, strict=True):
+            keys.write(box, str(value))
+        there.page.keyboard.press("Enter")
+    legend = there.page.get_by_text(re.compile("^[0-9]+ lines$"))
+    legend.wait_for()
+    count = int(legend.inner_text().split()[0])
+    assert count in (5, 6)  # 300 m of width, a line for each 60 m, or one beside either edge
+    keys.press(there.seen("button", "Make the plan…"))
+    assert barriers(there.page) == []
+    there.seen("button", "Make it").wait_for()
+    keys.press(there.seen("button", "Make it"))
+    link = there.seen("link", "plan.gpx")
+    link.wait_for(timeout=LONG_MS)
+    with there.page.expect_download() as told:
+        link.press("Enter")
+    routes = gpxpy.parse(told.value.path().read_text()).routes
+    assert len({route.name for route in routes if route.description.startswith("line")}) == count
+    assert barriers(there.page) == []
+
+
+def test_a_corner_is_drawn_dragged_and_put_back_by_mouse(hill, visit):
+    there = visit(hill, "/plan")
+    for box, value in zip(corner_boxes(there), CORNERS[0], strict=True):
+        box.fill(str(value))
+    there.page.keyboard.press("Enter")
+    view = there.page.get_by_role("application")
+    view.scroll_into_view_if_needed()
+    box = view.bounding_box()
+    right, low, high = box["x"] + 500, box["y"] + 350, box["y"] + 100
+    for spot in ((right, low), (right, high)):
+        there.page.mouse.click(*spot)
+    there.page.get_by_text("Tie lines", exact=True).wait_for()
+    east = there.seen("textbox", "Easting of corner 2, metres")
+    before = east.input_value()
+    there.page.mouse.move(right, low)
+    there.page.mouse.down()
+    there.page.mouse.move(right + 60, low, steps=6)
+    there.page.mouse.up()
+    expect(east).not_to_have_value(before)
+    assert float(east.input_value()) > float(before)
+    there.seen("button", "Undo").click()
+    expect(east).to_have_value(before)
