@@ -7,7 +7,7 @@ import { MapView } from "./map.js";
 import { note, show } from "./notices.js";
 import { onSelect, select, selected } from "./selection.js";
 import { SeriesView } from "./series.js";
-import { momentsOf, placesOf, spanOf, spanText } from "./span.js";
+import { momentsOf, partsBetween, placesOf, spanOf, spanText } from "./span.js";
 
 /** @typedef {{line: string, instrument: string, day: string, start_utc: string, end_utc: string, tie: boolean, length_m: number, noise_nT: number|null, readings: number, kept: number, first: number, count: number, verdict: string|null, reasons: string[]}} Passage */
 
@@ -90,7 +90,7 @@ export class Linked {
     const now = selected();
     const inside = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc);
     const own = this.passages.filter((one) => one.line === now.line);
-    const near = own.find((one) => now.at && one.start_utc <= now.at && now.at <= one.end_utc) ?? own.find((one) => one.day === now.day) ?? own[0];
+    const near = own.find((one) => one.day === now.day) ?? own[0];
     return inside.find((one) => one.line === now.line) ?? inside.find((one) => one.instrument === near?.instrument) ?? inside[0];
   }
 
@@ -387,19 +387,4 @@ function nearestTime(times, wanted) {
     if (apart < least) [least, best] = [apart, i];
   }
   return best;
-}
-
-/** Runs of places of walks between two moments. @param {Float32Array} times @param {{first: number, end: number}[]} parts @param {number} from @param {number} to @returns {[number, number][]} */
-function partsBetween(times, parts, from, to) {
-  /** @type {[number, number][]} */
-  const found = [];
-  for (const part of parts) {
-    if (times[part.first] > to || times[part.end - 1] < from) continue;
-    let first = part.first;
-    while (first < part.end && !(times[first] >= from)) first += 1;
-    let end = first;
-    while (end < part.end && times[end] <= to) end += 1;
-    if (end > first) found.push([first, end]);
-  }
-  return found;
 }

@@ -86,3 +86,18 @@ export function spanText(name, span, from, to) {
   const noise = Number.isFinite(span.noise_nT) ? `; noise ${number(span.noise_nT, 3, "nT")}` : "";
   return `${name}, ${number(span.start_m, 1)} to ${number(span.end_m, 1, "m")} (${number(span.end_m - span.start_m, 1, "m")}), ${when}: ${span.readings} readings, ${span.kept} kept; anomaly ${number(span.low_nT, 1)} to ${number(span.high_nT, 1, "nT")}${noise}.`;
 }
+
+/** Runs of places of walks between two moments. @param {Float32Array} times @param {{first: number, end: number}[]} parts @param {number} from @param {number} to @returns {[number, number][]} */
+export function partsBetween(times, parts, from, to) {
+  /** @type {[number, number][]} */
+  const found = [];
+  for (const part of parts) {
+    if (times[part.first] > to || times[part.end - 1] < from) continue;
+    let first = part.first;
+    while (first < part.end && !(times[first] >= from)) first += 1;
+    let end = first;
+    while (end < part.end && times[end] <= to) end += 1;
+    if (end > first) found.push([first, end]);
+  }
+  return found;
+}
