@@ -150,7 +150,7 @@ def test_no_name_in_any_request_reaches_a_file_outside_the_survey(empty, name):
         client.get(f"/static/{coded}"),
         client.get(f"/static/%2e%2e/{coded}"),
         client.get(f"/{coded}"),
-        client.post("/api/files/aside", json={"stored_as": name}),
+        client.post("/api/files/aside", json={"stored_as": name, "reason": "x", "who": "K"}),
         client.post("/api/files/preview", data={"held": name}),
         client.post("/api/files", data={"held": name, "role": "base"}),
         client.post("/api/package/verify", json={"file": name}),

@@ -196,14 +196,19 @@ def test_the_list_has_spans_and_a_file_is_set_aside_and_brought_back(empty):
     assert (row["role"], row["instrument"], row["size_bytes"]) == ("base", "B1", len(BASE))
     assert row["span"]["end_utc"] == "2026-03-10T12:29:00Z"
     body = {"stored_as": row["stored_as"]}
+    assert client.post("/api/files/aside", json=body).status_code == 422
+    body |= {"reason": "the base fell over", "who": "K. L."}
     assert client.post("/api/files/aside", json=body).status_code == 200
-    assert client.get("/api/files").json()["files"][0]["role"] == "set_aside"
+    (aside,) = client.get("/api/files").json()["files"]
+    assert aside["role"] == "set_aside"
+    assert aside["note"].startswith("the base fell over (K. L., 20")
     assert client.post("/api/files/aside", json=body).status_code == 400
     shown = client.post("/api/files/preview", data={"held": row["stored_as"], "role": "base"})
     assert (shown.json()[0]["held_role"], shown.json()[0]["readings"]) == ("set_aside", 30)
     back = client.post("/api/files", data={"held": row["stored_as"], "role": "base"})
     assert back.status_code == 201, back.text
-    assert client.get("/api/files").json()["files"][0]["role"] == "base"
+    (again,) = client.get("/api/files").json()["files"]
+    assert (again["role"], again["note"]) == ("base", "")
     assert (session.path / "raw" / "base.csv").read_bytes() == BASE.encode()
 
 
@@ -221,7 +226,8 @@ def test_a_file_brought_back_has_the_role_that_it_had(empty):
     _, client = empty
     client.post("/api/files", files=sent(BASE), data={"role": "rover", "instrument": "R7"})
     (row,) = client.get("/api/files").json()["files"]
-    client.post("/api/files/aside", json={"stored_as": row["stored_as"]})
+    why = {"reason": "as a test", "who": "K"}
+    client.post("/api/files/aside", json={"stored_as": row["stored_as"], **why})
     (back,) = client.post("/api/files/preview", data={"held": row["stored_as"]}).json()
     assert (back["role"], back["instrument"]) == ("rover", "R7")
 

@@ -108,7 +108,7 @@ def add_files(
         For a file that can't be read, is in the survey already, or lies outside the survey.
     """
     if role == SET_ASIDE:
-        return AddResult([_about_aside(entry) for entry in set_aside(folder, files)])
+        return AddResult([about_aside(entry) for entry in set_aside(folder, files)])
     if role not in ROLES:
         raise InputError(f"A role is one of {', '.join((*ROLES, SET_ASIDE))}.", value=role)
     zone = checked_zone(time_zone, key="--time-zone") if time_zone else None
@@ -125,7 +125,7 @@ def add_files(
             for item in read:
                 entry = _entry(folder, entries, item, role=role, instrument=given)
                 if item.old:
-                    entry = replace(item.old, **entry.reading())
+                    entry = replace(item.old, **entry.reading(), former_role="", aside_note="")
                     _check_other_way(item.old, entry, file=item.source.name)
                     entries[entries.index(item.old)] = entry
                 else:
@@ -332,7 +332,7 @@ def _joins(entries: list[RawFile], entry: RawFile) -> list[str]:
     ]
 
 
-def _about_aside(entry: RawFile) -> AddedFile:
+def about_aside(entry: RawFile) -> AddedFile:
     """Say that a file is set aside."""
     back = f"From now on no step reads it; --role {entry.role} brings it back."
     return AddedFile(

@@ -12,7 +12,7 @@ from lodewalk.survey.ledger import RawFile, file_digest, read_ledger, same_conte
 from lodewalk.survey.lock import locked
 
 
-def set_aside(folder: Folder, files: Sequence[Path]) -> list[RawFile]:
+def set_aside(folder: Folder, files: Sequence[Path], *, note: str = "") -> list[RawFile]:
     """Set files of the survey aside, all of them or none; return their entries from before.
 
     Parameters
@@ -21,6 +21,8 @@ def set_aside(folder: Folder, files: Sequence[Path]) -> list[RawFile]:
         The survey.
     files : sequence of Path
         The files as they were added, or as they lie in `raw/`.
+    note : str
+        Why, and who: kept in the ledger.
 
     Raises
     ------
@@ -30,7 +32,7 @@ def set_aside(folder: Folder, files: Sequence[Path]) -> list[RawFile]:
     with locked(folder):
         entries = read_ledger(folder)
         found = [_found(entries, path) for path in files]
-        _write(folder, entries, {entry.sha256 for entry in found})
+        _write(folder, entries, {entry.sha256 for entry in found}, note)
     return found
 
 
@@ -61,12 +63,14 @@ def _found(entries: list[RawFile], path: Path) -> RawFile:
     return entry
 
 
-def _write(folder: Folder, entries: list[RawFile], chosen: set[str]) -> None:
+def _write(folder: Folder, entries: list[RawFile], chosen: set[str], note: str = "") -> None:
     """Write the ledger with some files set aside."""
     write_ledger(
         folder,
         [
-            replace(item, role=SET_ASIDE, former_role=item.role) if item.sha256 in chosen else item
+            replace(item, role=SET_ASIDE, former_role=item.role, aside_note=note)
+            if item.sha256 in chosen
+            else item
             for item in entries
         ],
     )

@@ -13,8 +13,8 @@ from pydantic_core import PydanticUndefined
 
 from lodewalk.errors import SettingsError
 from lodewalk.services.settings_text import note_of, section_path, with_value
+from lodewalk.services.signed import signed
 from lodewalk.services.stale import PendingResult, pending
-from lodewalk.survey.clock import now_utc
 from lodewalk.survey.files import write_text
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.lock import locked
@@ -188,21 +188,9 @@ def change_settings(
         For a wrong name or value, or one that can't be written this way; nothing is changed then.
     """
     with locked(folder):
-        tried, text = _tried(folder, changes, note=_note(reason, who))
+        tried, text = _tried(folder, changes, note=signed(reason, who))
         write_text(folder.settings_file, text)
     return settings(Folder(tried.path))
-
-
-def _note(reason: str, who: str) -> str:
-    """Return the comment that says why a setting was changed, on one line."""
-    why, person = (_one_line(text) for text in (reason, who))
-    signed = ", ".join(part for part in (person, now_utc()[:10]) if part)
-    return f"{why} ({signed})" if why else ""
-
-
-def _one_line(text: str) -> str:
-    """Return a text as a comment may hold it: on one line, without control characters."""
-    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
 
 
 def _tried(folder: Folder, changes: Mapping[str, Any], *, note: str = "") -> tuple[Folder, str]:

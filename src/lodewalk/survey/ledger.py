@@ -23,7 +23,7 @@ class RawFile:
     """One entry of the ledger.
 
     `column_map` is kept whole, so that the survey can be rebuilt from its folder alone.
-    `former_role` is the one that a file which is set aside had before.
+    `former_role` is the one that a file which is set aside had before, `aside_note` says why.
     `mtime_ns` and `size` are the fast path of the comparison; the digest decides.
     """
 
@@ -39,6 +39,7 @@ class RawFile:
     original_name: str
     added_utc: str
     former_role: str = ""
+    aside_note: str = ""
 
     def reading(self) -> dict[str, Any]:
         """Return how the file is read: all that a person said of it."""
@@ -55,8 +56,9 @@ _ENTRIES = TypeAdapter(list[RawFile])
 
 
 def _written(entry: RawFile) -> dict[str, Any]:
-    """Return an entry as the ledger holds it; a former role only where there is one."""
-    return {key: value for key, value in asdict(entry).items() if key != "former_role" or value}
+    """Return an entry as the ledger holds it; what is told of one set aside only where it is."""
+    aside = ("former_role", "aside_note")
+    return {key: value for key, value in asdict(entry).items() if key not in aside or value}
 
 
 def display_names(entries: Iterable[RawFile]) -> dict[str, str]:

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from lodewalk.errors import InputError, LodewalkError
 from lodewalk.formats.registry import SET_ASIDE, format_named
-from lodewalk.services.add import WITHOUT_TIMES, AddResult, add_files
+from lodewalk.services.add import WITHOUT_TIMES, AddResult, about_aside, add_files
 from lodewalk.services.intake.preview import Span, map_file, read_span
+from lodewalk.services.set_aside import set_aside
+from lodewalk.services.signed import signed
 from lodewalk.survey.ledger import RawFile, display_names, read_ledger
 
 if TYPE_CHECKING:
@@ -31,6 +33,7 @@ class LedgerRow:
     sha256: str
     added_utc: str
     span: Span | None
+    note: str
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,7 @@ def ledger(folder: "Folder") -> LedgerResult:
             LedgerRow(
                 names[entry.sha256], f"raw/{entry.name}", entry.role, entry.instrument,
                 format_named(entry.format).title, entry.size, entry.zone, entry.sha256,
-                entry.added_utc, _span(folder, entry, zone),
+                entry.added_utc, _span(folder, entry, zone), entry.aside_note,
             )
             for entry in entries
         ]
@@ -95,15 +98,16 @@ def add_as(
         )  # fmt: skip
 
 
-def put_aside(folder: "Folder", stored_as: str) -> AddResult:
-    """Set a file aside: it stays in `raw/`, and no step reads it.
+def put_aside(folder: "Folder", stored_as: str, *, reason: str, who: str) -> AddResult:
+    """Set a file aside: it stays in `raw/`, and no step reads it; the ledger keeps why.
 
     Raises
     ------
     InputError
         For a name that no file has, or one that is set aside already.
     """
-    return add_files(folder, [held_path(folder, stored_as)], role=SET_ASIDE)
+    found = set_aside(folder, [held_path(folder, stored_as)], note=signed(reason, who))
+    return AddResult([about_aside(entry) for entry in found])
 
 
 def _span(folder: "Folder", entry: RawFile, local: str) -> Span | None:

@@ -36,6 +36,13 @@ class Held(Form):
     stored_as: str = Field(max_length=300)
 
 
+class Aside(Held):
+    """A file to set aside, with why and who."""
+
+    reason: str = Field(pattern=r"\S", max_length=2000)
+    who: str = Field(pattern=r"\S", max_length=200)
+
+
 class MapForm(Form):
     """A column map: the text of its file, or plain values."""
 
@@ -90,9 +97,9 @@ def add(
 
 
 @router.post("/files/aside")
-def set_aside(form: Held, folder: Survey) -> AddResult:
+def set_aside(form: Aside, folder: Survey) -> AddResult:
     """Set a file aside: it stays in raw/, and no step reads it."""
-    return put_aside(folder, form.stored_as)
+    return put_aside(folder, form.stored_as, reason=form.reason, who=form.who)
 
 
 @router.post("/column-map")

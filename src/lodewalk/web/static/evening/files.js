@@ -1,7 +1,9 @@
 // The files of the survey: the list with spans, reading one in another way, setting one aside.
 import { get, send } from "../api.js";
+import { keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
 import { h } from "../elements.js";
+import { form } from "../forms.js";
 import { note, say, show } from "../notices.js";
 import { table } from "../tables.js";
 import { bytes, part, refill, tellPending } from "./keep.js";
@@ -30,7 +32,7 @@ function listOf(found, into, after) {
     name: "Files of the survey",
     columns: [
       { key: "file", title: "File" },
-      { key: "role", title: "Role", show: (row) => (row.role === "set_aside" ? "set aside" : row.role.replace("_", " ")) },
+      { key: "role", title: "Role", show: (row) => (row.role === "set_aside" ? `set aside${row.note ? `: ${row.note}` : ""}` : row.role.replace("_", " ")) },
       { key: "instrument", title: "Instrument" },
       { key: "from", title: "From", unit: "UTC" },
       { key: "to", title: "To", unit: "UTC" },
@@ -61,20 +63,18 @@ function actions(row, into, after) {
 /** @param {any} row @param {() => void} after */
 function ask(row, after) {
   dialog(`Set ${row.file} aside?`, (close) => [
-    h("p", {}, "It stays in raw/ and in the list, and no step reads it any longer. It can be brought back."),
+    h("p", {}, "It stays in raw/ and in the list, and no step reads it any longer: the next run does again whatever was made of it. It can be brought back."),
+    form(async (values) => {
+      await send("POST", "files/aside", { stored_as: row.stored_as, ...values });
+      keepWho(values.who ?? "");
+      close();
+      say("good", `${row.file} is set aside. The next run leaves it out.`);
+      tellPending();
+      after();
+    },
+    ...signed(""),
     h("div", { class: "row end" },
-      h("button", { type: "button", class: "primary", onclick: async () => {
-        try {
-          await send("POST", "files/aside", { stored_as: row.stored_as });
-          close();
-          say("good", `${row.file} is set aside. The next run leaves it out.`);
-          tellPending();
-          after();
-        } catch (error) {
-          close();
-          show(error);
-        }
-      } }, "Set aside"),
-      h("button", { type: "button", onclick: close }, "Leave it")),
+      h("button", { type: "submit", class: "primary" }, "Set aside"),
+      h("button", { type: "button", onclick: close }, "Leave it"))),
   ]);
 }

@@ -41,6 +41,7 @@ class MapRoom {
     this.legend = h("div", { class: "legend" });
     this.legendBeside = h("div", { class: "legend" });
     this.told = h("p", { class: "hint", role: "status" });
+    this.stale = h("div", { class: "stale", role: "status", hidden: true });
     this.figures = h("details", {}, h("summary", {}, "The grid as a table"));
     this.readings = h("details", { class: "card readings" }, h("summary", {}, "Readings of the chosen line as a table"));
     this.here = new HereCard(this.linked, () => ({ mesh: this.mesh, error: this.error }), () => this.layers);
@@ -56,6 +57,7 @@ class MapRoom {
     this.maps = h("div", { class: "maps" }, h("div", {}, linked.map.element, this.legend), this.second);
     fill(place,
       h("div", { class: "map-room" },
+        this.stale,
         h("section", { class: "card strip", ariaLabel: "Base record" }, linked.strip.element, h("div", { class: "row foot" }, linked.spanBar, pictureButtons(linked.strip, "base record"))),
         h("section", { class: "card chart", ariaLabel: "Map" }, this.look.element, this.maps, this.look.about, h("div", { class: "row foot" }, linked.readout, pictureButtons(linked.map, "map")), this.told, this.figures),
         h("div", { class: "column" },
@@ -88,8 +90,15 @@ class MapRoom {
     await Promise.all([this.linked.load().then(() => this.showGrid()), this.linked.showBase()]);
     await this.showLayers();
     this.section.follow();
-    await this.here.follow();
+    await Promise.all([this.here.follow(), this.tellStale()]);
     this.tellReadings();
+  }
+
+  /** Say so where the map is older than files, settings or decisions. */
+  async tellStale() {
+    const { steps } = await get("run/pending", { to: "transforms" });
+    /** @type {HTMLElement} */ (this.stale).hidden = steps.length === 0;
+    fill(this.stale, steps.length > 0 && note("doubt", "Not up to date: files, settings or decisions have changed since this map was made. Press Run above, then look again."));
   }
 
   async refresh() {
