@@ -72,8 +72,8 @@ def test_a_section_is_typed_and_drawn_and_its_values_stand_in_a_table(demo_pages
     there.page.get_by_text("A to B is 721.1 m long").first.wait_for()
     there.page.get_by_text("Values along the section").click()
     assert there.seen("columnheader", "90 % from").is_visible()
+    there.seen("button", "Draw a line on the map").click()  # the page moves to it: the map after it
     _, x, y = at_map(there)
-    there.seen("button", "Draw a line on the map").click()
     there.page.mouse.move(x - 60, y)
     there.page.mouse.down()
     there.page.mouse.move(x, y + 20, steps=4)

@@ -103,7 +103,10 @@ class Guard:
             await _answer(_with_headers(send), *refusal, page=page)
             return
         body = Body(receive, _limit(scope))
-        await self.app(scope, body.receive, body.unless_over(_with_headers(send)))
+        try:
+            await self.app(scope, body.receive, body.unless_over(_with_headers(send)))
+        except KeyboardInterrupt:  # the tables' library hears Ctrl-C in whichever thread it works
+            await _answer(_with_headers(send), 503, "lodewalk is being stopped.")
         if body.over:
             await _answer(_with_headers(send), 413, _too_large(_limit(scope)))
 

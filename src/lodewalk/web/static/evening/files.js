@@ -23,7 +23,7 @@ export function files(after) {
       show(error, list);
     }
   };
-  return { element: part("files", "Files", into.element, h("h3", {}, "In the survey"), list), update: (/** @type {Evening} */ _now) => paint() };
+  return { element: part("files", "Files", into.element, h("h3", {}, "In the survey"), list), update: (/** @type {Evening} */ _now) => void paint() };
 }
 
 /** @param {any[]} found @param {ReturnType<typeof intake>} into @param {() => void} after */
