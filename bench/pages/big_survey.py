@@ -16,6 +16,8 @@ from lodewalk.records.document import Document
 from lodewalk.records.grid import Grid
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
+from lodewalk.steps.declarations import STEPS
+from lodewalk.survey.state import Made, write_state
 from lodewalk.survey.store import product_path, table_class, write_product
 
 CRS = "EPSG:32633"
@@ -28,6 +30,8 @@ def big_survey(path: Path, readings: int, *, lines: int) -> None:
     """Write a survey of so many readings on so many lines."""
     new_survey(path, name=f"Big {readings}", crs=CRS)
     folder = open_survey(path)
+    # As of one run; nothing here is made from another product.
+    write_state(folder, {step.name: Made("", {"inputs": {}}, {}, complete=True) for step in STEPS})
     for product in ("readings", "rover_lines", "base_recorded"):
         product_path(folder, product).parent.mkdir(parents=True, exist_ok=True)
     frame = walked(readings, lines)
