@@ -106,3 +106,16 @@ def test_a_corner_is_drawn_dragged_and_put_back_by_mouse(hill, visit):
     assert float(east.input_value()) > float(before)
     there.seen("button", "Undo").click()
     expect(east).to_have_value(before)
+
+
+def test_planned_lines_of_the_survey_stand_behind_an_area_to_come(demo_pages, demo_survey, visit):
+    plan = demo_survey / "incoming" / "planned_lines.gpx"
+    routes = gpxpy.parse(plan.read_text()).routes
+    there = visit(demo_pages, "/plan")
+    expect(there.page.get_by_text(f"The survey has {len(routes)} planned lines")).to_be_visible()
+    expect(there.seen("application", f"the survey's {len(routes)} planned lines")).to_be_visible()
+    expect(there.seen("button", "Make the plan…")).to_be_hidden()
+    there.page.get_by_text("Lines as a table").click()
+    rows = there.seen("table", "Planned lines of the survey").get_by_role("row")
+    expect(rows).to_have_count(1 + len(routes))
+    assert barriers(there.page) == []

@@ -111,6 +111,9 @@ def _site(known: _Known) -> Hint:
 
 
 def _plan(known: _Known) -> Hint:
+    if known.plan and known.rover:
+        text = "Lines of the plan have been walked: what they are worth stands in Days."
+        return Hint("plan", text, "days", "Go to Days")
     if known.plan:
         return Hint("plan", "Next: walk the lines, and add the day's files each evening.",
                     "days", "Go to Days")  # fmt: skip

@@ -7,7 +7,7 @@ import { form } from "../forms.js";
 import { AreaMap } from "../going/area-map.js";
 import { Asker } from "../going/ask.js";
 import { Tried, chooser, clearTold, dial, tellBeside } from "../going/dials.js";
-import { cautionsOf, effortOf, linesOf, paintMade, refilled } from "../going/plan-told.js";
+import { cautionsOf, effortOf, heldTable, heldWords, linesOf, paintMade, refilled } from "../going/plan-told.js";
 import { changeTable, oddsBar, settingsNow, useThese } from "../going/use.js";
 import { follow, onChange } from "../live.js";
 import { note, show } from "../notices.js";
@@ -30,14 +30,14 @@ const NO_AREA = new Error("no area");
 /** @param {HTMLElement} room */
 export async function fillRoom(room) {
   const [settings, where, held, made] = await Promise.all([settingsNow(), get("place"), get("plan/outlines"), get("plan")]);
-  const desk = new Desk(new Tried(settings), where, held.outlines, made);
+  const desk = new Desk(new Tried(settings), where, held, made);
   fill(room, desk.element);
   desk.start();
   onChange(() => desk.refresh().catch(show));
 }
 
 class Desk {
-  /** @param {Tried} tried @param {any} where @param {any[]} held @param {any} made */
+  /** @param {Tried} tried @param {any} where @param {any} held @param {any} made */
   constructor(tried, where, held, made) {
     this.tried = tried;
     this.made = made;
@@ -49,18 +49,28 @@ class Desk {
     this.odds = h("div", { role: "status" });
     this.anew = h("span", { class: "waiting anew" });
     this.effort = h("div", {});
+    this.heldText = h("p", {});
     this.files = h("div", {});
     this.under = h("div", { class: "plan-under" });
     /** @type {HTMLElement|null} */
     this.filesCard = null;
     this.work = h("div", { role: "status" });
     this.makes = /** @type {HTMLButtonElement} */ (h("button", { type: "button", class: "primary", onclick: () => this.make() }, "Make the plan…"));
+    this.tries = h("div", { class: "row", hidden: true },
+      h("button", { type: "button", onclick: () => useThese(this.tried, this.tried.changes(), () => this.paint()).catch((error) => tellBeside(this.panel, this.wrong, error)) }, "Use these settings…"),
+      h("button", { type: "button", class: "quiet", onclick: () => {
+        this.tried.clear();
+        this.paint();
+      } }, "Back to the survey's"));
     this.table = h("div", {});
     this.lines = h("details", { ontoggle: () => this.tableOf() }, h("summary", {}, "Lines as a table"), this.table);
     this.asker = new Asker(() => (this.hasArea() ? send("POST", "plan/sketch", this.form()) : Promise.reject(NO_AREA)), (found) => this.shown(found),
       () => send("POST", "plan/odds", this.form()), (found) => this.told(found), (error) => this.refused(error));
     this.element = this.layout();
-    tried.changed = () => this.asker.ask();
+    tried.changed = () => {
+      this.paintTries();
+      this.asker.ask();
+    };
   }
 
   layout() {
@@ -73,17 +83,12 @@ class Desk {
       h("button", { type: "button", onclick: () => this.hasArea() || corners.list.length ? corners.set([]) : corners.say("There is no corner yet.") }, "Clear"),
       h("button", { type: "button", onclick: () => this.useHeld() }, "The survey's area"),
       h("button", { type: "button", class: "quiet", onclick: () => area.fit() }, "Show all"), pictureButtons(area.view, "plan"));
-    const map = h("section", { class: "card map" }, h("h2", {}, "Area and lines"),
-      h("p", { class: "hint" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back."),
+    const map = h("section", { class: "card map" }, h("div", { class: "lined" }, h("h2", {}, "Area and lines"),
+      h("p", { class: "hint" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back.")), this.heldText,
       tools, area.view.element, h("div", { class: "under-map" }, area.legend, corners.said, area.read));
     const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to ", this.anew), this.wrong, this.odds,
-      h("div", { class: "row" }, this.makes,
-        h("button", { type: "button", onclick: () => useThese(this.tried, this.tried.changes(), () => this.paint()).catch((error) => tellBeside(this.panel, this.wrong, error)) }, "Use these settings…"),
-        h("button", { type: "button", class: "quiet", onclick: () => {
-          this.tried.clear();
-          this.paint();
-        } }, "Back to the survey's")), this.work, this.effort),
-    h("section", { class: "card" }, h("h2", {}, "Lines and effort"), this.panel));
+      h("div", { class: "row" }, this.makes), this.work, this.effort),
+    h("section", { class: "card" }, h("h2", {}, "Lines and effort"), this.panel, this.tries));
     this.filesCard = h("section", { class: "card", id: "plan-files", tabIndex: -1 }, h("h2", {}, "Files to take along"), this.files);
     this.under.append(h("section", { class: "card" }, h("h2", {}, "Corners"), corners.element), this.filesCard, h("section", { class: "card" }, this.lines));
     return h("div", {}, h("div", { class: "plan" }, map, side, this.under), h("section", { class: "card" }, ...cautionsOf(this.made)));
@@ -96,8 +101,16 @@ class Desk {
     if ((made.files.length || made.draft.length) && filesCard && under.firstChild !== filesCard && !under.contains(document.activeElement)) under.prepend(filesCard);
   }
 
+  /** Say which planned lines are there already. */
+  paintHeld() {
+    const { lines } = this.area;
+    this.heldText.hidden = !lines.length;
+    fill(this.heldText, `The survey has ${heldWords(lines)} drawn in grey. Draw an area to try others.`);
+  }
+
   start() {
     this.paintFiles();
+    this.paintHeld();
     this.waiting("Reckoning the lines…");
     this.useHeld(true);
     let mine = -1;
@@ -178,6 +191,12 @@ class Desk {
 
   paint() {
     for (const part of [...this.choosers, ...this.dials]) part.paint();
+    this.paintTries();
+  }
+
+  /** What can be done with tried settings, once there are some. */
+  paintTries() {
+    this.tries.hidden = !this.tried.values.size;
   }
 
   /** @param {string} text */
@@ -188,6 +207,7 @@ class Desk {
   /** @param {any} found */
   shown(found) {
     if (!this.hasArea()) return;
+    this.makes.hidden = false;
     clearTold(this.panel, this.wrong);
     this.area.show(found);
     [found.spacing_m, found.azimuth_deg, found.tie_spacing_m].forEach((value, i) => this.dials[i].told(value));
@@ -199,7 +219,10 @@ class Desk {
   }
 
   tableOf() {
-    fill(this.table, this.lines.hasAttribute("open") && (this.area.found ? linesOf(this.area.found) : h("p", { class: "dim" }, "No lines yet: give the area first.")));
+    const { found, lines } = this.area;
+    if (!this.lines.hasAttribute("open")) return fill(this.table);
+    if (found) fill(this.table, linesOf(found));
+    else fill(this.table, lines.length ? heldTable(lines) : h("p", { class: "dim" }, "No lines yet: give the area first."));
   }
 
   /** @param {any} found */
@@ -212,13 +235,14 @@ class Desk {
 
   /** @param {unknown} error */
   refused(error) {
+    this.makes.hidden = error === NO_AREA;
     for (const place of [this.odds, this.anew, this.effort]) fill(place);
     this.area.show(null);
     this.tableOf();
     if (error !== NO_AREA) return tellBeside(this.panel, this.wrong, error);
     clearTold(this.panel, this.wrong);
     const { list } = this.area.corners;
-    fill(this.wrong, note("info", h("p", {}, h("strong", {}, "First the area. "), `Click its corners on the map, type them below it, or read a file: GPX, KML, GeoJSON, GeoPackage. ${list.length} of at least 3 corners.`),
+    fill(this.wrong, note("info", h("p", {}, h("strong", {}, this.area.lines.length ? "For other lines, first the area. " : "First the area. "), `Click its corners on the map, type them below it, or read a file: GPX, KML, GeoJSON, GeoPackage. ${list.length} of at least 3 corners.`),
       !this.area.placed() && h("p", {}, "Nothing tells where the survey is: type the first corner, read a file, or ", h("a", { href: "/site" }, "give the place in room Site"), ".")));
   }
 
@@ -250,14 +274,15 @@ class Desk {
 
   async refresh() {
     const { area } = this;
-    const before = JSON.stringify(area.held);
+    const before = JSON.stringify([area.held, area.lines]);
     const [settings, where, held, made] = await Promise.all([settingsNow(), get("place"), get("plan/outlines"), get("plan")]);
     this.tried.take(settings);
-    Object.assign(area, { where, held: held.outlines });
+    Object.assign(area, { where, held: held.outlines, lines: held.lines });
     this.made = made;
     this.paintFiles();
     this.paint();
-    if (before !== JSON.stringify(held.outlines)) this.useHeld(true);
+    this.paintHeld();
+    if (before !== JSON.stringify([held.outlines, held.lines])) this.useHeld(true);
     else this.asker.ask();
   }
 }
