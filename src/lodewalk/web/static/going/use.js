@@ -2,7 +2,7 @@
 import { get, send } from "../api.js";
 import { folded, keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
-import { h } from "../elements.js";
+import { fill, h } from "../elements.js";
 import { form } from "../forms.js";
 import { say, show } from "../notices.js";
 
@@ -55,8 +55,33 @@ export async function settingsNow() {
 
 /** @param {number} chance */
 export function per(chance) {
-  if (chance > 0.995) return "over 99 %";
-  return chance < 0.005 ? "under 1 %" : `${Math.round(100 * chance)} %`;
+  if (chance > 0.995) return "over 99\u00a0%";
+  return chance < 0.005 ? "under 1\u00a0%" : `${Math.round(100 * chance)}\u00a0%`;
+}
+
+/**
+ * Odds that are being reckoned, in the place of those before, which are told as such: they answer other settings.
+ * @param {HTMLElement} place @param {{probability: number|null, wanted: number}|null} before
+ */
+export function oddsAwaited(place, before) {
+  if (place.getAttribute("aria-busy") === "true") return;
+  place.setAttribute("aria-busy", "true");
+  const mark = h("span", { class: "odds-mark" });
+  const goal = h("span", { class: "odds-goal" });
+  const known = before && before.probability !== null;
+  if (known) {
+    mark.style.left = `${100 * /** @type {number} */ (before.probability)}%`;
+    goal.style.left = `${100 * before.wanted}%`;
+  }
+  place.replaceChildren(h("div", { class: "odds await" },
+    h("p", { class: "odds-word" }, "Reckoning the odds…", known && h("span", {}, ` before the change ${per(/** @type {number} */ (before.probability))}`)),
+    h("div", { class: "odds-track", ariaHidden: "true" }, known && goal, known && mark)));
+}
+
+/** Tell the odds. @param {HTMLElement} place @param {...import("../elements.js").Child} children */
+export function oddsTold(place, ...children) {
+  place.removeAttribute("aria-busy");
+  fill(place, ...children);
 }
 
 /** Odds as sign, word and a bar with what is wanted. @param {{probability: number, low?: number, high?: number, wanted: number}} odds */
@@ -72,5 +97,5 @@ export function oddsBar({ probability, low = probability, high = probability, wa
   return h("div", { class: "odds" },
     h("p", { class: `verdict ${kind} odds-word` }, `${sign} ${per(probability)}`, h("span", {}, ` ${word}`)),
     h("div", { class: "odds-track", ariaHidden: "true" }, span, goal, mark),
-    h("p", { class: "hint odds-ends", ariaHidden: "true" }, h("span", {}, "0 %"), h("span", {}, `line: ${Math.round(100 * wanted)} % wanted`), h("span", {}, "100 %")));
+    h("p", { class: "hint odds-ends", ariaHidden: "true" }, h("span", {}, "0 %"), h("span", {}, `line: ${Math.round(100 * wanted)}\u00a0% wanted`), h("span", {}, "100 %")));
 }

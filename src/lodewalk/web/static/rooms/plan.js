@@ -2,13 +2,13 @@
 import { get, send, upload } from "../api.js";
 import { keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
-import { fill, h } from "../elements.js";
+import { fill, h, typeset } from "../elements.js";
 import { form } from "../forms.js";
 import { AreaMap } from "../going/area-map.js";
 import { Asker } from "../going/ask.js";
 import { Tried, chooser, clearTold, dial, tellBeside } from "../going/dials.js";
 import { cautionsOf, effortOf, heldTable, heldWords, linesOf, paintMade, refilled } from "../going/plan-told.js";
-import { changeTable, oddsBar, settingsNow, useThese } from "../going/use.js";
+import { changeTable, oddsAwaited, oddsBar, oddsTold, settingsNow, useThese } from "../going/use.js";
 import { follow, onChange } from "../live.js";
 import { note, show } from "../notices.js";
 import { pictureButtons } from "../pictures.js";
@@ -41,13 +41,17 @@ class Desk {
   constructor(tried, where, held, made) {
     this.tried = tried;
     this.made = made;
-    this.area = new AreaMap(where, held, () => this.asker.ask());
+    this.area = new AreaMap(where, held, () => {
+      if (this.hasArea()) oddsAwaited(this.odds, this.last);
+      this.asker.ask();
+    });
     this.dials = DIALS.map((wanted) => dial(tried, wanted));
     this.choosers = [chooser(tried, { name: "plan.purpose", label: "To detect or to map" }), chooser(tried, { name: "effort.terrain", label: "Walked through" })];
     this.panel = h("div", { class: "two", role: "group", ariaLabel: "Lines and effort" }, ...[...this.choosers, ...this.dials].map((part) => part.element));
     this.wrong = h("div", { class: "wrong" });
     this.odds = h("div", { role: "status" });
-    this.anew = h("span", { class: "waiting anew" });
+    /** The odds that were told last. @type {any} */
+    this.last = null;
     this.effort = h("div", {});
     this.heldText = h("p", {});
     this.files = h("div", {});
@@ -69,6 +73,7 @@ class Desk {
     this.element = this.layout();
     tried.changed = () => {
       this.paintTries();
+      if (this.hasArea()) oddsAwaited(this.odds, this.last);
       this.asker.ask();
     };
   }
@@ -86,7 +91,7 @@ class Desk {
     const map = h("section", { class: "card map" }, h("div", { class: "lined" }, h("h2", {}, "Area and lines"),
       h("p", { class: "hint" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back.")), this.heldText,
       tools, area.view.element, h("div", { class: "under-map" }, area.legend, corners.said, area.read));
-    const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to ", this.anew), this.wrong, this.odds,
+    const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to"), this.wrong, this.odds,
       h("div", { class: "row" }, this.makes), this.work, this.effort),
     h("section", { class: "card" }, h("h2", {}, "Lines and effort"), this.panel, this.tries));
     this.filesCard = h("section", { class: "card", id: "plan-files", tabIndex: -1 }, h("h2", {}, "Files to take along"), this.files);
@@ -111,7 +116,7 @@ class Desk {
   start() {
     this.paintFiles();
     this.paintHeld();
-    this.waiting("Reckoning the lines…");
+    fill(this.odds, h("p", { class: "waiting" }, "Reckoning the lines…"));
     this.useHeld(true);
     let mine = -1;
     follow(({ job }) => {
@@ -199,11 +204,6 @@ class Desk {
     this.tries.hidden = !this.tried.values.size;
   }
 
-  /** @param {string} text */
-  waiting(text) {
-    if (!this.odds.querySelector(".odds")) fill(this.odds, h("p", { class: "waiting" }, text));
-  }
-
   /** @param {any} found */
   shown(found) {
     if (!this.hasArea()) return;
@@ -213,9 +213,7 @@ class Desk {
     [found.spacing_m, found.azimuth_deg, found.tie_spacing_m].forEach((value, i) => this.dials[i].told(value));
     refilled(this.effort, ...effortOf(found));
     this.tableOf();
-    this.waiting("Reckoning the odds…");
-    if (this.odds.querySelector(".odds")) fill(this.anew, "odds are reckoned anew…");
-    this.odds.classList.add("stale");
+    oddsAwaited(this.odds, this.last);
   }
 
   tableOf() {
@@ -227,16 +225,17 @@ class Desk {
 
   /** @param {any} found */
   told(found) {
-    this.odds.classList.remove("stale");
-    fill(this.anew);
-    if (found.probability === null) fill(this.odds, note("info", h("p", {}, found.text, " ", h("a", { href: "/site" }, "Go to room Site"))));
-    else fill(this.odds, oddsBar(found), h("p", {}, found.text));
+    this.last = found;
+    if (found.probability === null) oddsTold(this.odds, note("info", h("p", {}, found.text, " ", h("a", { href: "/site" }, "Go to room Site"))));
+    else oddsTold(this.odds, oddsBar(found), h("p", {}, typeset(found.text)));
   }
 
   /** @param {unknown} error */
   refused(error) {
     this.makes.hidden = error === NO_AREA;
-    for (const place of [this.odds, this.anew, this.effort]) fill(place);
+    this.last = null;
+    oddsTold(this.odds);
+    fill(this.effort);
     this.area.show(null);
     this.tableOf();
     if (error !== NO_AREA) return tellBeside(this.panel, this.wrong, error);
