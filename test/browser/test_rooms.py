@@ -58,6 +58,38 @@ def test_open_dialogs_hinder_nobody(demo_pages, visit, theme):
         expect(dialog).to_have_count(0)
 
 
+@pytest.mark.parametrize("theme", THEMES)
+def test_a_setting_is_found_told_with_its_range_and_changed_by_keys(tmp_path, opened, visit, theme):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    there = visit(opened(tmp_path / "hill"), "/settings", theme=theme)
+    there.seen("navigation", "Sections of the settings").get_by_role("link", name="Fits").click()
+    section = there.page.locator('[id="section-fits"]')
+    expect(section).to_be_in_viewport()
+    window = section.locator('form[data-name="fits.window"]')
+    expect(window).to_contain_text("2 to 20; default 4")  # as the settings' reference has it
+    button = window.get_by_role("button", name="Change…")
+    expect(button).to_be_hidden()
+    window.get_by_role("textbox", name="Window").fill("1")
+    expect(button).to_be_visible()
+    with there.forgiven("400"):
+        there.page.keyboard.press("Enter")
+        expect(window.get_by_text("greater than or equal to 2")).to_be_visible()
+    assert barriers(there.page) == []
+    window.get_by_role("textbox", name="Window").fill("6")
+    there.page.keyboard.press("Enter")
+    dialog = there.seen("dialog", "Change fits.window")
+    expect(dialog.get_by_label("Reason")).to_be_focused()
+    assert barriers(there.page) == []
+    dialog.get_by_label("Reason").fill("wide bodies")
+    dialog.get_by_label("Decided by").fill("K. L.")
+    there.page.keyboard.press("Enter")
+    expect(window).to_contain_text("changed")
+    assert barriers(there.page) == []  # with the notice that offers to undo it
+    there.seen("checkbox", "changed ones only").check()
+    forms = there.page.locator("form.setting:visible")
+    expect(forms).to_have_count(3)  # name and reference system are set too
+
+
 def labels(there):
     """Return what every drawing of a room says of itself."""
     found = there.page.get_by_role("application").all()
