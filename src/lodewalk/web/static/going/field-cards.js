@@ -64,7 +64,8 @@ function fieldCard(found) {
 
 /** @param {any} found */
 function compassCard({ compass }) {
-  const add = (/** @type {number} */ angle) => `compass ${angle < 0 ? "−" : "+"} ${number(Math.abs(angle), 1)}°`;
+  const turned = (/** @type {number} */ angle) => ((((angle + 180) % 360) + 360) % 360) - 180;
+  const add = (/** @type {number} */ off, angle = turned(off)) => `compass ${angle < 0 ? "−" : "+"} ${number(Math.abs(angle), 1)}°`;
   return card("Compass", rowsOf([
     ["True bearing", add(compass.declination_deg)],
     ...(compass.grid_declination_deg === null ? [] : /** @type {[string, string][]} */ ([

@@ -5,20 +5,27 @@ import { dialog } from "../dialogs.js";
 import { fill, h } from "../elements.js";
 import { form } from "../forms.js";
 import { say, show } from "../notices.js";
+import { sectionWords, worded } from "../setting-words.js";
 
 /** @typedef {import("./dials.js").Tried} Tried */
 
+const NONE = "not set";
+
 /** @param {any} value */
-export function plain(value) {
-  return value === null || value === undefined || value === "" ? "not set" : String(value);
+function plain(value) {
+  return value === null || value === undefined || value === "" ? NONE : String(value);
 }
 
 /** Table of what changes. @param {Tried} tried @param {Record<string, any>} changes */
 export function changeTable(tried, changes) {
-  return h("table", { class: "grid" },
-    h("thead", {}, h("tr", {}, ...["Setting", "Now", "Then", "Unit"].map((text) => h("th", { scope: "col" }, text)))),
-    h("tbody", {}, ...Object.entries(changes).map(([name, value]) => h("tr", {},
-      h("td", {}, name), h("td", { class: "num" }, plain(tried.row(name).value)), h("td", { class: "num" }, h("strong", {}, plain(value))), h("td", {}, tried.row(name).unit)))));
+  const cell = (/** @type {any} */ value, /** @type {string} */ unit) => (plain(value) === NONE ? NONE : `${plain(value)}${unit && `\u00a0${unit}`}`);
+  return h("div", { class: "table" }, h("table", { class: "grid" },
+    h("thead", {}, h("tr", {}, ...["Setting", "Now", "Then"].map((text) => h("th", { scope: "col" }, text)))),
+    h("tbody", {}, ...Object.entries(changes).map(([name, value]) => {
+      const row = tried.row(name);
+      const unit = row.unit === "deg" ? "°" : row.unit;
+      return h("tr", {}, h("td", {}, `${sectionWords(row.section)}: ${worded(row).toLowerCase()}`), h("td", {}, cell(row.value, unit)), h("td", {}, h("strong", {}, cell(value, unit))));
+    }))));
 }
 
 /** Show what the changes re-run, then make them. @param {Tried} tried @param {Record<string, any>} changes @param {() => void} done */

@@ -42,6 +42,7 @@ class Desk {
     this.tried = tried;
     this.made = made;
     this.area = new AreaMap(where, held, () => {
+      this.paintTools();
       if (this.hasArea()) oddsAwaited(this.odds, this.last);
       this.asker.ask();
     });
@@ -60,6 +61,10 @@ class Desk {
     this.filesCard = null;
     this.work = h("div", { role: "status" });
     this.makes = /** @type {HTMLButtonElement} */ (h("button", { type: "button", class: "primary", onclick: () => this.make() }, "Make the plan…"));
+    const { corners } = this.area;
+    this.undo = h("button", { type: "button", onclick: () => corners.undo() }, "Undo");
+    this.clear = h("button", { type: "button", onclick: () => this.hasArea() || corners.list.length ? corners.set([]) : corners.say("There is no corner yet.") }, "Clear");
+    this.own = h("button", { type: "button", onclick: () => this.useHeld() }, "The survey's area");
     this.tries = h("div", { class: "row", hidden: true },
       h("button", { type: "button", onclick: () => useThese(this.tried, this.tried.changes(), () => this.paint()).catch((error) => tellBeside(this.panel, this.wrong, error)) }, "Use these settings…"),
       h("button", { type: "button", class: "quiet", onclick: () => {
@@ -80,22 +85,19 @@ class Desk {
 
   layout() {
     const { area } = this;
-    const { corners } = area;
     const file = /** @type {HTMLInputElement} */ (h("input", { type: "file", accept: ".gpx,.kml,.geojson,.json,.gpkg", ariaLabel: "Area from a file", hidden: true, onchange: () => this.take(file) }));
     const tools = h("div", { class: "row plan-tools" },
       h("button", { type: "button", title: "GPX, KML, GeoJSON or GeoPackage", onclick: () => file.click() }, "Area from a file…"), file,
-      h("button", { type: "button", onclick: () => corners.undo() }, "Undo"),
-      h("button", { type: "button", onclick: () => this.hasArea() || corners.list.length ? corners.set([]) : corners.say("There is no corner yet.") }, "Clear"),
-      h("button", { type: "button", onclick: () => this.useHeld() }, "The survey's area"),
+      this.undo, this.clear, this.own,
       h("button", { type: "button", class: "quiet", onclick: () => area.fit() }, "Show all"), pictureButtons(area.view, "plan"));
     const map = h("section", { class: "card map" }, h("div", { class: "lined" }, h("h2", {}, "Area and lines"),
       h("p", { class: "hint" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back.")), this.heldText,
-      tools, area.view.element, h("div", { class: "under-map" }, area.legend, corners.said, area.read));
+      tools, area.view.element, h("div", { class: "under-map" }, area.legend, area.corners.said, area.read));
     const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to"), this.wrong, this.odds,
       h("div", { class: "row" }, this.makes), this.work, this.effort),
     h("section", { class: "card" }, h("h2", {}, "Lines and effort"), this.panel, this.tries));
     this.filesCard = h("section", { class: "card", id: "plan-files", tabIndex: -1 }, h("h2", {}, "Files to take along"), this.files);
-    this.under.append(h("section", { class: "card" }, h("h2", {}, "Corners"), corners.element), this.filesCard, h("section", { class: "card" }, this.lines));
+    this.under.append(h("section", { class: "card" }, h("h2", {}, "Corners"), area.corners.element), this.filesCard, h("section", { class: "card" }, this.lines));
     return h("div", {}, h("div", { class: "plan" }, map, side, this.under), h("section", { class: "card" }, ...cautionsOf(this.made)));
   }
 
@@ -106,6 +108,13 @@ class Desk {
     if ((made.files.length || made.draft.length) && filesCard && under.firstChild !== filesCard && !under.contains(document.activeElement)) under.prepend(filesCard);
   }
 
+  /** Only what can be done with the area that there is; what has the focus stays. */
+  paintTools() {
+    const { corners, held } = this.area;
+    const shown = /** @type {[HTMLElement, boolean][]} */ ([[this.undo, corners.past.length > 0], [this.clear, corners.list.length > 0 || this.hasArea()], [this.own, held.some((ring) => ring.role === "area")]]);
+    for (const [button, useful] of shown) button.hidden = !useful && button !== document.activeElement;
+  }
+
   /** Say which planned lines are there already. */
   paintHeld() {
     const { lines } = this.area;
@@ -114,6 +123,7 @@ class Desk {
   }
 
   start() {
+    this.paintTools();
     this.paintFiles();
     this.paintHeld();
     fill(this.odds, h("p", { class: "waiting" }, "Reckoning the lines…"));

@@ -5,6 +5,7 @@ import { dialog } from "../dialogs.js";
 import { fill, h, one } from "../elements.js";
 import { choice, field, form, input } from "../forms.js";
 import { onChange } from "../live.js";
+import { sectionWords, worded } from "../setting-words.js";
 import { say, show } from "../notices.js";
 
 /** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, note: string}} Row */
@@ -126,21 +127,6 @@ function rangeOf({ limits, unit, kind }) {
   const words = limits.startsWith(`${unit}, `) ? limits.slice(unit.length + 2) : limits === unit ? "" : limits;
   return words.replace(/-?\d[\d.]*(?:e[+-]?\d+)?/g, (text) => Number(text).toLocaleString("en", { maximumFractionDigits: 9 }).replace("-", "−"))
     .replace(/at least (\S+), at most (\S+)/, "$1 to $2");
-}
-
-/** A setting's name in words; its unit stands beside it. @param {Row} row */
-function worded(row) {
-  const unit = `_${row.unit.replaceAll("/", "_")}`;
-  const name = row.unit && row.name.endsWith(unit) ? row.name.slice(0, -unit.length) : row.name;
-  if (name === "crs") return "Reference system";
-  return name.charAt(0).toUpperCase() + name.slice(1).replaceAll("_", " ");
-}
-
-/** @param {string} section */
-function sectionWords(section) {
-  const [head, ...rest] = section.split(".");
-  const words = head.charAt(0).toUpperCase() + head.slice(1).replaceAll("_", " ");
-  return rest.length ? `${words.replace(/s$/, "")} ${rest.join(".")}` : words;
 }
 
 /** @param {any} value */
