@@ -90,6 +90,21 @@ def test_a_setting_is_found_told_with_its_range_and_changed_by_keys(tmp_path, op
     expect(forms).to_have_count(3)  # name and reference system are set too
 
 
+def test_a_printed_page_is_light_and_keeps_names_and_headings_without_buttons(demo_pages, visit):
+    there = visit(demo_pages, "/site", theme="dark")
+    there.page.emulate_media(media="print")
+    there.page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    paper = there.page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert paper == "rgb(255, 255, 255)"
+    ink = there.page.evaluate("getComputedStyle(document.querySelector('.card h2')).color")
+    assert max(int(part) for part in ink[4:-1].split(",")) < 80
+    expect(there.page.get_by_role("banner").locator(".survey")).to_be_visible()
+    expect(there.seen("columnheader", "Error, 1 sd")).to_contain_text("Error, 1 sd")
+    expect(there.seen("button", "Error, 1 sd")).to_be_visible()
+    for name in ("Help", "Keep as CSV", "Use these in the survey…"):
+        expect(there.seen("button", name)).to_have_count(0)
+
+
 def labels(there):
     """Return what every drawing of a room says of itself."""
     found = there.page.get_by_role("application").all()

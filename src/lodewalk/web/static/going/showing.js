@@ -85,7 +85,7 @@ export function showing(tried, rocks) {
     paint();
   } }, "Back to the survey's values");
   const element = h("section", { class: "card" }, h("div", { class: "lined" }, h("h2", {}, "Will it show?"),
-    h("p", { class: "dim" }, "Move a slider: the anomaly is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so.")),
+    h("p", { class: "dim how" }, "Move a slider: the anomaly is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so.")),
     h("div", { class: "going" }, panel, h("div", { class: "told-side" }, wrong, h("h3", {}, term("feasibility", "Odds of detection")), odds,
       view.element, h("div", { class: "row picture-row" }, pictureButtons(view, "expected anomaly")), figures, notes, values,
       h("div", { class: "row" }, use, reset, more.button), more.place)));

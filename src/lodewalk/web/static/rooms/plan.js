@@ -91,7 +91,7 @@ class Desk {
       this.undo, this.clear, this.own,
       h("button", { type: "button", class: "quiet", onclick: () => area.fit() }, "Show all"), pictureButtons(area.view, "plan"));
     const map = h("section", { class: "card map" }, h("div", { class: "lined" }, h("h2", {}, "Area and lines"),
-      h("p", { class: "hint" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back.")), this.heldText,
+      h("p", { class: "hint how" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back.")), this.heldText,
       tools, area.view.element, h("div", { class: "under-map" }, area.legend, area.corners.said, area.read));
     const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to"), this.wrong, this.odds,
       h("div", { class: "row" }, this.makes), this.work, this.effort),
