@@ -29,8 +29,8 @@ BY_HAND = "Change it in survey.toml by hand."
 class SettingRow:
     """One setting: `section` and `name` say where, `limits` unit and range in words.
 
-    `kind` is number, whole number, text, date, choice, yes or no, or other; `default` and `value` are
-    null where nothing is set, which `help` explains. `note` stands behind the value in
+    `kind` is number, whole number, text, date, choice, yes or no, or other; `default` and `value`
+    are null where nothing is set, which `help` explains. `note` stands behind the value in
     `survey.toml`: why it was changed, by whom and when.
     """
 

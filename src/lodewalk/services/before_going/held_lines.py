@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from math import hypot
 from pathlib import Path
 
@@ -56,5 +57,5 @@ def _lines(path: Path, digests: tuple[str, ...], crs: str) -> tuple[HeldLine, ..
 
 def _length(corners: list[list[float]]) -> float:
     """Return the length of a line through its corners [m]."""
-    steps = zip(corners, corners[1:], strict=False)
+    steps = pairwise(corners)
     return round(sum(hypot(x2 - x1, y2 - y1) for (x1, y1), (x2, y2) in steps), 1)
