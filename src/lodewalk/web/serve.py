@@ -57,7 +57,7 @@ def serve(place: Path, *, port: int, browser: bool, ready: Callable[[str, int, s
             ready(keys.address, keys.port, keys.token)
             if browser:
                 webbrowser.open(keys.address)
-            app.state.rest.add()
+            app.api.make()
             sweep()
 
     threading.Thread(target=tell, daemon=True).start()

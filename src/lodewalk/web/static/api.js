@@ -18,6 +18,14 @@ const own = document.body.dataset.survey ?? "";
 /** The survey that this page belongs to; null on the start page. */
 export const pageSurvey = own ? decodeURIComponent(own) : null;
 
+/** What first.js asked. @type {Map<string, Promise<Response>>} */
+const early = /** @type {any} */ (window).lodewalkAsked ?? new Map();
+
+/** Early answers hold until the room is filled, or something changes. */
+export function forget() {
+  early.clear();
+}
+
 /**
  * @param {string} path below `/api/`
  * @param {RequestInit} [options]
@@ -26,8 +34,10 @@ export const pageSurvey = own ? decodeURIComponent(own) : null;
 async function ask(path, options) {
   let answer;
   const headers = { ...options?.headers, ...(own ? { "x-survey": own } : {}) };
+  if (options?.method) forget();
   try {
-    answer = await fetch(`/api/${path}`, { credentials: "same-origin", ...options, headers });
+    const first = early.get(path)?.then((found) => found.clone());
+    answer = await (first ?? fetch(`/api/${path}`, { credentials: "same-origin", ...options, headers }));
   } catch (error) {
     if (options?.signal?.aborted) throw error;
     const text = "lodewalk doesn't answer. Is it still running in its terminal? Start it again and open the new address.";

@@ -103,6 +103,7 @@ class Room {
   /** @param {import("../evening/state.js").Evening} now @param {import("../evening/state.js").Evening|null} before */
   async draw(now, before) {
     const made = !this.linked;
+    if (made && !selected().line) this.chooseWorst(now);
     const linked = (this.linked ??= new Linked());
     const own = (this.band ??= band(linked.strip, (at) => linked.chooseTime(Date.parse(at) / 1000), (name) => {
       this.wanted = name;
@@ -119,7 +120,8 @@ class Room {
     if (anew || other) {
       const shown = linked.strip.shown;
       if (anew) linked.line = null;
-      await Promise.all([anew && linked.load(), linked.showBase(base)]);
+      // The first base is asked for without its name: that is asked before the day is known.
+      await Promise.all([anew && linked.load(), linked.showBase(base === bases[0] ? null : base)]);
       const move = linked.strip.onMove;
       linked.strip.onMove = (shown) => {
         move(shown);
@@ -131,7 +133,6 @@ class Room {
     this.showDay(now, made || before?.day?.date !== now.day?.date);
     this.parts.findings.update(now);
     this.chosen.update(now);
-    if (made && !selected().line) this.chooseWorst(now);
   }
 
   /** The strip shows the chosen day, no more than was recorded. @param {import("../evening/state.js").Evening} now @param {boolean} other */
