@@ -7,7 +7,11 @@ at a time by a request that none of those there takes.
 """
 
 import asyncio
+import gc
+import sys
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -22,6 +26,8 @@ if TYPE_CHECKING:
 #: Modules of routes: those that the start page and the evening's room ask for first, and others.
 FIRST = ("surveys", "runs", "guide", "decisions", "days", "curves")
 LATER = ("raw", "map", "words", "settings", "site", "plan", "rocks", "handover")
+#: Longest turn of a thread while the API is being made [s]; 5 ms is usual.
+SWITCH_S = 0.0005
 
 
 class Api:
@@ -43,12 +49,8 @@ class Api:
         """Return the app with the first routes; it is made once, whoever asks first."""
         with self._guard:
             if self._app is None:
-                from lodewalk.web.described import described
-
-                app = described(self._session)
-                for name in FIRST:
-                    _add(app, name)
-                self._app = app
+                with _at_start():
+                    self._app = _first(self._session)
             return self._app
 
     def reach(self, scope: Scope) -> None:
@@ -75,6 +77,29 @@ class Api:
         if self._lacks(app, scope):
             await asyncio.to_thread(self.reach, scope)
         await app(scope, receive, send)
+
+
+@contextmanager
+def _at_start() -> Iterator[None]:
+    """Let the frame's requests come between, and look for no garbage, while modules load."""
+    usual = sys.getswitchinterval()
+    sys.setswitchinterval(SWITCH_S)
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+        sys.setswitchinterval(usual)
+
+
+def _first(session: Session) -> "FastAPI":
+    """Return the app with the first routes."""
+    from lodewalk.web.described import described
+
+    app = described(session)
+    for name in FIRST:
+        _add(app, name)
+    return app
 
 
 def _add(app: "FastAPI", name: str) -> None:

@@ -23,6 +23,9 @@ export function verdictMark(verdict) {
   return h("span", { class: `verdict ${verdict ?? "none"}` }, found ? `${found.sign} ${found.word}` : "– not judged");
 }
 
+/** Where a line's readings are asked for. @param {string} name */
+export const lineAt = (name) => `lines/${encodeURIComponent(name)}`;
+
 export class Linked {
   constructor() {
     this.strip = new SeriesView("Base record over the day", { time: true, yTitle: "Base [nT]" });
@@ -222,7 +225,7 @@ export class Linked {
 
   /** A line's readings; undefined where another was wanted meanwhile. @param {string} name */
   fetchLine(name) {
-    return this.latest.line.take((signal) => columns(`lines/${encodeURIComponent(name)}`, {}, signal));
+    return this.latest.line.take((signal) => columns(lineAt(name), {}, signal));
   }
 
   /** @param {string} name @param {{low?: number|null, high?: number|null, sun?: import("./mesh.js").Sun|null}} [how] ends of the colours, relief */
