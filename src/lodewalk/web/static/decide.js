@@ -104,8 +104,13 @@ function takenUp(kind) {
 /** What a decision of this kind re-runs: a line at once, the steps when asked for. @param {string} kind */
 export function reruns(kind) {
   if (kind === "decline") return note("good", "No step reads a refusal: nothing runs again for it, and no number changes.");
+  return rerunsOf({ kind });
+}
+
+/** What would run after a change that is only thought of. @param {{kind?: string, aside?: string}} change */
+export function rerunsOf(change) {
   const place = h("div", { class: "reruns", role: "status" }, h("p", { class: "dim" }, "Looking up which steps would run …"));
-  get("run/pending", { kind }).then((found) => fill(place, folded(found)), (error) => show(error, place));
+  get("run/pending", change).then((found) => fill(place, folded(found)), (error) => show(error, place));
   return place;
 }
 
