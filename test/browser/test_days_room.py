@@ -54,7 +54,7 @@ def test_a_strange_file_is_mapped_and_the_next_goes_in_without_asking(hill, visi
     runs = there.page.get_by_role("dialog").get_by_text(re.compile("The next run does [0-9]"))
     runs.click()
     there.page.get_by_role("row", name=re.compile("^ingest_rover")).wait_for()
-    there.seen("button", "Leave it").click()
+    there.seen("button", "Leave it", exact=True).click()
     again = there.seen("article", "File K7_0.txt")
     again.get_by_text("This file is in the survey already").wait_for()
     assert again.get_by_role("button", name="Read it this way").is_disabled()
