@@ -45,6 +45,7 @@ PAGE_WORDS: Final = (
     ("package", "one zip file with raw files, settings, decisions, maps and report, to be checked"),
     ("precession frequency", "frequency at which protons turn in the field [Hz]"),
     ("product", "what a step makes; it can be deleted and made again"),
+    ("proposal", "a decision that a finding calls for; nothing is done before a person takes it"),
     ("raw file", "a file as the instrument recorded it; it is never written again"),
     ("percentile", "the value that so many of a hundred values stay below"),
     ("reading", "one value of the field at one place and moment"),

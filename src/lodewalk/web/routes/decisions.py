@@ -27,7 +27,7 @@ class Signed(Form):
 class DecisionForm(Signed):
     """A decision about an instrument and a span as recorded, or about readings."""
 
-    kind: Literal["clock", "lag", "drop", "keep", "bridge", "move", "test"]
+    kind: Literal["clock", "lag", "drop", "keep", "bridge", "move", "test", "decline"]
     instrument: Name | None = None
     start: Name | None = None
     end: Name | None = None
@@ -38,6 +38,7 @@ class DecisionForm(Signed):
     test: Name | None = None
     item: Name = ""
     whole: bool = False
+    proposed: Literal["clock", "lag", "drop", "bridge", "move"] | None = None
 
 
 class PickForm(Signed):

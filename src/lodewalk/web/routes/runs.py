@@ -63,6 +63,7 @@ def show_pending(
     folder: Survey,
     to: Annotated[str | None, Query(max_length=60)] = None,
     kind: Annotated[list[str] | None, Query(max_length=20)] = None,
+    aside: Annotated[str | None, Query(max_length=300)] = None,
 ) -> PendingResult:
-    """Say what a run would do now, or after a decision of these kinds."""
-    return pending(folder, to=to, kinds=kind or ())
+    """Say what a run would do now, after a decision of these kinds, or without a file."""
+    return pending(folder, to=to, kinds=kind or (), aside=aside)

@@ -9,7 +9,6 @@ from pydantic import Field
 
 from lodewalk.errors import InputError, SettingsError
 from lodewalk.services.before_going.expected import (
-    ExpectedResult,
     OddsResult,
     expected,
     expected_odds,
@@ -18,6 +17,7 @@ from lodewalk.services.before_going.expected import (
 from lodewalk.services.before_going.place import SiteHere, SurveyPlace, site_for, survey_place
 from lodewalk.services.before_going.rocks import RockList, rock_list
 from lodewalk.services.before_going.warm import warm
+from lodewalk.services.feasibility import ExpectedResult
 from lodewalk.web.depends import Serving, Survey, plain
 from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState

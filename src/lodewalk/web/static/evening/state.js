@@ -3,8 +3,9 @@ import { ahead, get } from "../api.js";
 import { lineAt } from "../linked.js";
 import { select, selected } from "../selection.js";
 
-/** @typedef {{kind: string, instrument: string, start: string|null, end: string|null, offset_s: number|null, lag_s: number|null, sd_s: number|null}} Proposal */
-/** @typedef {{kind: string, instrument: string|null, start_utc: string|null, end_utc: string|null, severity: string, text: string, today: boolean, lines: string[], proposal: Proposal|null, answered: string|null, standing: string|null}} Finding */
+/** @typedef {{kind: string, instrument: string, start: string|null, end: string|null, offset_s: number|null, lag_s: number|null, sd_s: number|null, source: string|null, error_95_nT: number|null}} Proposal */
+/** @typedef {{id: string, reason: string, who: string, when_utc: string, holds: boolean}} Refusal */
+/** @typedef {{kind: string, instrument: string|null, start_utc: string|null, end_utc: string|null, severity: string, text: string, today: boolean, lines: string[], proposal: Proposal|null, answered: string|null, standing: string|null, refused: Refusal|null}} Finding */
 /** @typedef {{instrument: string, start_utc: string, end_utc: string, verdict: string, worst_nT: number|null}} Band */
 /** @typedef {{date: string, zone: string, start_utc: string, end_utc: string, verdict: string, sentence: string, reasons: string[], to_do: {where: string, text: string}[], bands: Band[], findings: Finding[], tests: any[]}} Day */
 /** @typedef {{id: string, kind: string, target: any, value: any, reason: string, who: string, when_utc: string}} Decision */
