@@ -10,6 +10,7 @@ from fastapi.responses import FileResponse
 from pydantic import BaseModel, Field
 
 from lodewalk.errors import InputError
+from lodewalk.services.before_going.held_lines import HeldLine, held_lines
 from lodewalk.services.before_going.plan_made import PlanMade, plan_file, plan_made
 from lodewalk.services.before_going.plan_tried import (
     DRAWN_NAME,
@@ -59,9 +60,10 @@ class MakeForm(Form):
 
 
 class Outlines(BaseModel):
-    """Outlines in the survey's system."""
+    """Outlines in the survey's system, and planned lines that are there already."""
 
     outlines: list[PlanRing]
+    lines: list[HeldLine] = Field(default_factory=list)
 
 
 @router.get("")
@@ -72,8 +74,8 @@ def show_plan(folder: Survey) -> PlanMade:
 
 @router.get("/outlines")
 def show_outlines(folder: Survey) -> Outlines:
-    """Return area and exclusions that the survey holds."""
-    return Outlines(outlines=held_outlines(folder))
+    """Return area, exclusions and planned lines that the survey holds."""
+    return Outlines(outlines=held_outlines(folder), lines=held_lines(folder))
 
 
 @router.post("/outlines")

@@ -209,7 +209,7 @@ function packageCard(place) {
   const other = form(async () => {
     const chosen = /** @type {HTMLInputElement} */ (file).files?.[0];
     if (!chosen) {
-      const text = "Choose a package first: a zip that lodewalk pack made.";
+      const text = "Choose a package first: a zip that was packed here or by lodewalk pack.";
       throw Object.assign(new Error(text), { problem: { text, rule: text, field: "file" } });
     }
     const body = new FormData();
