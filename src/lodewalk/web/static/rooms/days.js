@@ -111,9 +111,9 @@ class Room {
     const bases = [...new Set((now.day?.bands ?? []).map((one) => one.instrument))];
     const base = bases.find((name) => name === this.wanted) ?? bases[0] ?? null;
     if (made) fill(this.bench,
-      h("div", { class: "card strip" }, linked.strip.element, own.element),
+      h("div", { class: "card strip" }, linked.stripBox, own.element),
       h("div", { class: "card chart" }, linked.map.element, linked.readout),
-      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element), this.chosen.element));
+      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profileBox), this.chosen.element));
     const anew = made || before?.survey.mark !== now.survey.mark;
     const other = base !== null && base !== linked.base?.about.instrument;
     if (anew || other) {

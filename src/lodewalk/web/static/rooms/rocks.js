@@ -72,7 +72,7 @@ class Rocks {
     const { linked } = this;
     const map = h("section", { class: "card chart", ariaLabel: "Map" }, linked.map.element, h("div", { class: "row rocks-below" }, linked.readout, pictureButtons(linked.map, "lineaments and picks")), this.actions,
       h("p", { class: "hint" }, "Lines: ridges; long dashes: edges; short dashes: refused. Small diamonds: picks. Bars, when you come nearer: strikes of bodies with their 90 % interval. Squares: compact bodies. Crosses: offsets by faults."));
-    fill(this.place, this.standing, h("p", { class: "hint" }, this.view.caution), h("div", { class: "rocks-room" },
+    fill(this.place, this.standing, h("p", { class: "hint rocks-caution" }, this.view.caution), h("div", { class: "rocks-room" },
       map, this.picks.element, h("div", { class: "column rocks-right" }, this.section.element, fit), this.lineaments.element),
     h("div", { class: "rocks-rest" }, this.decided.element, this.files));
   }
