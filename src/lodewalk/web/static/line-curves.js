@@ -19,8 +19,11 @@ const MOST_BAND = 6000;
 export function bandsOf(own) {
   if (own.sd_nT.length > MOST_BAND || own.passage.some((/** @type {number} */ one) => one !== own.passage[0])) return [];
   const places = Array.from(own.distance_m, (_, i) => i).filter((i) => Number.isFinite(own.distance_m[i])).sort((a, b) => own.distance_m[a] - own.distance_m[b]);
-  const edge = (/** @type {number} */ side) => Float32Array.from(places, (i) => (own.kept[i] ? own.anomaly_nT[i] + side * 1.645 * own.sd_nT[i] : NaN));
-  return [{ x: Float32Array.from(places, (i) => own.distance_m[i]), low: edge(-1), high: edge(1), name: "90 % band" }];
+  const along = places.map((i) => own.distance_m[i]);
+  const steps = along.slice(1).map((one, n) => one - along[n]);
+  const far = 20 * ([...steps].sort((a, b) => a - b)[steps.length >> 1] ?? 0);
+  const edge = (/** @type {number} */ side) => Float32Array.from(places, (i, n) => (own.kept[i] && !(n && steps[n - 1] > far) ? own.anomaly_nT[i] + side * 1.645 * own.sd_nT[i] : NaN));
+  return [{ x: Float32Array.from(along), low: edge(-1), high: edge(1), name: "90 % band" }];
 }
 
 /** @param {ArrayLike<number>} times @param {number} wanted */

@@ -251,7 +251,6 @@ export class MapView extends View {
   /** @param {Pen} pen */
   drawStill(pen) {
     if (!this.scale) return;
-    this.names = [];
     pen.save();
     this.clip(pen);
     if (this.mesh && this.image) this.drawImage(pen, this.mesh, this.image);
@@ -259,7 +258,6 @@ export class MapView extends View {
     if (this.contours) drawContours(this, pen, this.contours, this.contourPaths);
     if (this.walksShown) this.drawWalks(pen);
     for (const stroke of this.strokes) drawStroke(this, pen, stroke);
-    for (const { label, x, y, style } of this.strokes) if (label) nameAt(this, pen, label, ...this.toPixels(x[0], y[0]), 6, style);
     pen.restore();
     drawAxes(this, pen, this.frame());
   }
@@ -317,20 +315,19 @@ export class MapView extends View {
   /** @param {Pen} pen @param {boolean} [picture] */
   drawMarks(pen, picture = false) {
     if (!this.scale) return;
-    const { names } = this;
-    this.names = [...names];
+    this.names = [];
     pen.save();
     this.clip(pen);
     this.drawChosen(pen);
     if (this.section) drawSection(pen, this.toPixels(this.section[0], this.section[1]), this.toPixels(this.section[2], this.section[3]));
     for (const mark of this.points) drawMark(pen, mark, ...this.toPixels(mark.x, mark.y));
+    for (const { label, x, y, style } of this.strokes) if (label) nameAt(this, pen, label, ...this.toPixels(x[0], y[0]), 6, style);
     for (const { label, x, y, size } of this.points) if (label) nameAt(this, pen, label, ...this.toPixels(x, y), (size ?? 6) + 4, "--ink");
     if (this.spotted) drawSpot(pen, ...this.toPixels(this.spotted.x, this.spotted.y));
     if (this.cross) drawMark(pen, { ...this.cross, shape: "ring", style: "--mark" }, ...this.toPixels(this.cross.x, this.cross.y));
     if (!picture && this.ghost) drawMark(pen, { ...this.ghost, shape: "ring", style: "--dim", size: 4 }, ...this.toPixels(this.ghost.x, this.ghost.y));
     if (!picture && this.keyed && this.pointer) drawMark(pen, { x: 0, y: 0, shape: "cross", style: "--mark", size: 14 }, this.pointer.x, this.pointer.y);
     pen.restore();
-    this.names = names;
   }
 
   /** @param {Pen} pen */

@@ -114,7 +114,7 @@ function ranSteps() {
 export function pendingSteps(found) {
   if (!found.steps.length) return [note("good", "Nothing has to run: every product is up to date.")];
   return [
-    h("p", {}, `These ${found.steps.length} steps run${found.seconds ? `, about ${duration(found.seconds)} by their last times` : ""}. Steps marked “perhaps” run only where the one before makes something new.`),
+    h("p", {}, `${found.steps.length === 1 ? "One step runs" : `These ${found.steps.length} steps run`}${found.seconds ? `, about ${duration(found.seconds)} by ${found.steps.length === 1 ? "its last time" : "their last times"}` : ""}.${found.steps.every((row) => row.sure) ? "" : " Steps marked “perhaps” run only where the one before makes something new."}`),
     h("table", { class: "grid" },
       h("thead", {}, h("tr", {}, h("th", {}, "Step"), h("th", {}, "Why"), h("th", {}, "Last time"))),
       h("tbody", {}, ...found.steps.map((row) => h("tr", {},

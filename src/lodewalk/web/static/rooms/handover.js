@@ -289,7 +289,7 @@ function paintFiles(place, files) {
       { key: "about", title: "What it is" },
       { key: "file", title: "File", show: (row) => keep(row.file, row.file.split("/").at(-1), `Download ${row.file}`) },
       { key: "format", title: "Format" },
-      { key: "kB", title: "Size", unit: "kB", digits: 1 },
+      { key: "kB", title: "Size", unit: "kB", digits: 1, show: (row) => number(row.kB, row.kB < 1 ? 3 : 1) },
       { key: "crs", title: "CRS" },
       { key: "group", title: "Part" },
     ],
