@@ -282,6 +282,7 @@ export class Linked {
     const meanwhile = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc).length;
     const range = low > high ? "none of them kept" : `from ${number(about.datum_nT + low, 1)} to ${number(about.datum_nT + high, 1, "nT")}`;
     this.strip.label = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC: ${about.readings} readings, ${range}; ${meanwhile === 1 ? "1 passage of a line" : `${meanwhile} passages of lines`} in that time`;
+    this.strip.notes = () => ["Bars: when each rover walked which line, in the colour of the line's verdict."];
     this.strip.heading = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC`;
   }
 
@@ -333,6 +334,7 @@ export class Linked {
     const curves = passages.map((number_, index) => curveOf(own, number_, styles[index % styles.length], passages.length > 1 ? `passage ${index + 1}` : ""));
     const whole = spanOf(this.line, -Infinity, Infinity);
     this.profile.label = `Profile of ${about.line}: ${whole.readings} readings, ${whole.kept} kept, over ${number(whole.end_m - whole.start_m, 0, "m")}; anomaly ${number(whole.low_nT, 1)} to ${number(whole.high_nT, 1, "nT")}, noise ${number(whole.noise_nT, 3, "nT")}`;
+    this.profile.notes = () => [`Kept readings of ${about.line}${this.profile.bands.length ? "; band: 90 %, 1.645 standard errors to each side" : ""}.`];
     this.profile.heading = `Line ${about.line}: total-field anomaly`;
     this.profile.yTitle = `${about.line}: total-field anomaly [nT]`;
     this.profile.set({ curves, bands: bandsOf(own) });

@@ -127,6 +127,8 @@ export class MapView extends View {
     const zone = this.crs ? ` in ${this.crs}` : "";
     const found = [`Easting and northing in metres${zone}; grid north is up.`];
     if (this.section) found.unshift(`Cross-section from ${this.placeText(this.section[0], this.section[1])} (A) to ${this.placeText(this.section[2], this.section[3])} (B).`);
+    const signs = this.walks && this.walksShown && this.verdictsShown ? this.walks.parts.map((part) => part.style) : [];
+    if (signs.includes("--doubt") || signs.includes("--bad")) found.unshift("Lines as walked; ? in doubt, ↺ to walk again.");
     if (this.contours) found.unshift(`Contours every ${this.contours.interval} ${this.contours.unit}.`);
     if (this.veiled) found.unshift(`Grey veil: standard error above ${this.veiled.limit} ${this.veiled.mesh.unit}.`);
     if (this.mesh) {
@@ -288,12 +290,13 @@ export class MapView extends View {
     if (!walks || !paths) return;
     const styleOf = (/** @type {{style: string}} */ part) => this.styleOf(part);
     const widthOf = (/** @type {string} */ style) => (WIDTHS[style] ?? 1.2) * (this.mesh ? FINER : 1);
-    if (this.mesh) pen.globalAlpha = 0.75;
+    const strongOf = (/** @type {string} */ style) => (!this.mesh ? 1 : style in WIDTHS ? 0.85 : 0.5);
     if (pen instanceof CanvasRenderingContext2D) {
       pen.lineJoin = "bevel";
       this.inMetres(pen, () => {
         for (const [style, found] of paths.inSight(this.scale, this.sight(), styleOf)) {
           pen.strokeStyle = colour(style);
+          pen.globalAlpha = strongOf(style);
           pen.lineWidth = widthOf(style) / this.scale;
           for (const path of found) pen.stroke(path);
         }
@@ -302,6 +305,7 @@ export class MapView extends View {
     } else {
       for (const part of walks.parts) {
         pen.strokeStyle = colour(styleOf(part));
+        pen.globalAlpha = strongOf(styleOf(part));
         pen.lineWidth = widthOf(styleOf(part));
         pen.beginPath();
         paths.trace(pen, part.first, part.end, 0.5 / this.scale, (x, y) => this.toPixels(x, y));

@@ -64,7 +64,7 @@ export class SectionView extends View {
   }
 
   notes() {
-    return ["Depth below the ground at the body; dashed: ends of 90 % intervals; the foot of a body is not told by the field.", `${this.scaleWords()}.`];
+    return ["Depth below the ground at the body; dashed: ends of 90 % intervals; the foot of a body is not told by the field.", `${this.scaleWords().replace(/^v/, "V")}.`];
   }
 
   /** @param {number} dx */

@@ -151,7 +151,8 @@ class MapRoom {
     this.maps?.classList.toggle("two", beside);
     map.setVeil(null);
     let text = "";
-    if (look.sd !== "none" && !error) text = "No standard error is made for this grid: its errors can't be carried on by a rule that holds.";
+    if (look.sd !== "none" && this.look.grid().group === "standard errors") text = "This grid is a standard error itself.";
+    else if (look.sd !== "none" && !error) text = "No standard error is made for this grid: its errors can't be carried on by a rule that holds.";
     else if (error && look.sd === "veil") {
       const limit = look.veil ?? Number(percentile(ordered(error.values), 80).toPrecision(2));
       map.setVeil(error, limit);
