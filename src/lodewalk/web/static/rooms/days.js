@@ -3,7 +3,6 @@ import { fill, h } from "../elements.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { show } from "../notices.js";
-import { startRun } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
 import { band } from "../evening/band.js";
 import { chosen } from "../evening/chosen.js";
@@ -68,7 +67,7 @@ class Room {
     for (const [name, one] of Object.entries(this.parts)) one.element.hidden = !judged && !EARLY.includes(name);
     this.top.element.hidden = this.top.days.hidden = this.bench.hidden = !judged;
     fill(this.first, null);
-    if (!judged) firstSteps(this.first, now, () => startRun());
+    if (!judged) firstSteps(this.first, now);
     this.order(now, judged);
     this.paintNav(judged);
     this.top.update(now);

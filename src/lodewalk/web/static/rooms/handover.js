@@ -35,7 +35,7 @@ export async function fillRoom(place) {
   const refresh = async () => {
     const [ready, state, made, files] = await Promise.all([get("handover"), get("report"), get("package"), get("outputs")]);
     fill(parts.ready.body, ...readyList(ready));
-    report.paint(state);
+    report.paint(state, ready.ready);
     pack.paint(made, ready);
     paintFiles(parts.files.body, files.files);
   };
@@ -163,11 +163,11 @@ function reportCard(place) {
   let shown = "";
   const tell = progress(working, "report", "Writing the report");
   return {
-    /** @param {Report} report */
-    paint(report) {
+    /** @param {Report} report @param {boolean} ready whether there is anything to report */
+    paint(report, ready) {
       const button = one("button[data-begins]", write);
       button.textContent = report.there ? "Write it again" : "Write the report";
-      button.className = report.stale.length ? "primary" : "";
+      button.className = report.stale.length && ready ? "primary" : "";
       if (report.scale && !shown) /** @type {HTMLSelectElement} */ (scale).value = String(report.scale);
       fill(state, !report.there ? note("info", "There is no report yet. Write it: maps, verdicts, errors, sources and cautions on one page that needs nothing else.")
         : report.stale.length ? note("doubt", `Written ${when(report.made_utc)}, and no longer up to date: ${report.stale.join(", ")}.`)

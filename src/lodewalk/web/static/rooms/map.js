@@ -8,6 +8,7 @@ import { blocks, ordered, percentile } from "../mesh.js";
 import { note, show } from "../notices.js";
 import { digitsOf, pictureButtons, rampImage } from "../pictures.js";
 import { COLOURS } from "../colours.js";
+import { runButton } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
 import { table } from "../tables.js";
 import { HereCard } from "./map-here.js";
@@ -21,7 +22,7 @@ export async function fillRoom(place) {
   const { grids } = await get("grids");
   if (grids.length) return new MapRoom(place, grids).open();
   const survey = await get("survey");
-  fill(place, note("info", survey.files.length ? "There is no grid yet. Press Run above: it makes the map." : "There is no grid yet, and no files to make one of. ", !survey.files.length && h("a", { href: "/days" }, "Add base and rover files in Days"), !survey.files.length && ", then press Run."));
+  fill(place, note("info", survey.files.length ? "There is no grid yet: a run makes the map. " : "There is no grid yet, and no files to make one of. ", !survey.files.length && h("a", { href: "/days" }, "Add base and rover files in Days"), !survey.files.length && ", then press Run.", survey.files.length > 0 && runButton()));
   onChange(() => fillRoom(place).catch((error) => show(error, place)));
 }
 

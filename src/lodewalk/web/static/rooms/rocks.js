@@ -12,14 +12,16 @@ import { drawLayers } from "../rocks/layers.js";
 import { LineamentsCard } from "../rocks/lineaments-card.js";
 import { PicksCard } from "../rocks/picks-card.js";
 import { SectionCard } from "../rocks/section-card.js";
-import { startRun } from "../run.js";
+import { runButton, startRun } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
   const view = await get("rocks");
   if (!view.missing.includes("grid")) return new Rocks(place, view).begin();
-  fill(place, note("info", "There is no grid yet, so nothing can be traced. ", h("a", { href: "/days" }, "Add base and rover files in Days"), ", then press Run above."));
+  const { files } = await get("survey");
+  fill(place, files.length ? note("info", "There is no grid yet, so nothing can be traced: a run makes both. ", runButton())
+    : note("info", "There is no grid yet, so nothing can be traced. ", h("a", { href: "/days" }, "Add base and rover files in Days"), ", then press Run above."));
   const end = onChange(() => {
     end();
     fillRoom(place).catch((error) => show(error, place));
