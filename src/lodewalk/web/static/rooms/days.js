@@ -3,7 +3,6 @@ import { fill, h } from "../elements.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { show } from "../notices.js";
-import { startRun } from "../run.js";
 import { onSelect } from "../selection.js";
 import { band } from "../evening/band.js";
 import { chosen } from "../evening/chosen.js";
@@ -71,7 +70,7 @@ class Room {
     for (const [name, one] of Object.entries(this.parts)) one.element.hidden = !judged && !EARLY.includes(name);
     this.top.element.hidden = this.top.days.hidden = this.bench.hidden = !judged;
     fill(this.first, null);
-    if (!judged) firstSteps(this.first, now, () => startRun());
+    if (!judged) firstSteps(this.first, now);
     this.order(now, judged);
     this.paintNav(judged);
     this.top.update(now);
@@ -118,9 +117,9 @@ class Room {
     const bases = [...new Set((now.day?.bands ?? []).map((one) => one.instrument))];
     const base = bases.find((name) => name === this.wanted) ?? bases[0] ?? null;
     if (made) fill(this.bench,
-      h("div", { class: "card strip" }, linked.strip.element, own.element),
+      h("div", { class: "card strip" }, linked.stripBox, own.element),
       h("div", { class: "card chart" }, linked.map.element, linked.readout),
-      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element), this.chosen.element));
+      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profileBox), this.chosen.element));
     const anew = made || before?.survey.mark !== now.survey.mark;
     const other = base !== null && base !== linked.base?.about.instrument;
     if (anew || other) {
