@@ -75,9 +75,11 @@ def test_a_chosen_row_is_legible_in_forced_colours(demo_pages, visit):
     cell.wait_for()
     system = """(cell) => {
       const probe = document.createElement('span');
-      probe.style.cssText = 'background: Highlight; color: HighlightText; forced-color-adjust: none';
+      probe.style.cssText =
+        'background: Highlight; color: HighlightText; forced-color-adjust: none';
       document.body.append(probe);
-      return [cell, probe].map((one) => getComputedStyle(one)).map((s) => s.color + s.backgroundColor);
+      const seen = [cell, probe].map((one) => getComputedStyle(one));
+      return seen.map((style) => style.color + style.backgroundColor);
     }"""
     own, wanted = cell.evaluate(system)
     assert own == wanted
