@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from lodewalk.services.new import new_survey
-from lodewalk.web.frame import ROOMS
+from lodewalk.web.frame import ASKED, ASKED_IN, ROOMS
 from pages_browser import DESK, LAPTOP, PHONE, Visit, barriers, launch
 
 ALL = ("start", *(room for room, _, _ in ROOMS))
@@ -56,6 +56,17 @@ def test_open_dialogs_hinder_nobody(demo_pages, visit, theme):
         assert barriers(there.page) == [], name
         there.page.keyboard.press("Escape")
         expect(dialog).to_have_count(0)
+
+
+@pytest.mark.parametrize("room", [room for room, _, _ in ROOMS])
+def test_what_is_asked_before_the_scripts_come_is_what_the_room_asks(demo_pages, visit, room):
+    there = visit(demo_pages, "/start")
+    there.page.route("**/static/first.js", lambda route: route.fulfill(body=""))
+    there.asked.clear()
+    there.go(f"/{room}")
+    asked = {path for _, path in there.asked}
+    early, judged = ASKED_IN[room]
+    assert {f"/api/{path}" for path in (*ASKED, *early, *judged)} <= asked
 
 
 @pytest.mark.parametrize("theme", THEMES)

@@ -1,9 +1,12 @@
 """Decisions and checklists from the command line."""
 
 import json
+from dataclasses import asdict
 
 import pytest
 
+from lodewalk.services.check import CheckResult, Missed, Rewalk
+from lodewalk.steps.proposed import Proposal
 from small_survey import write_small_survey
 
 WHO = ("--reason", "seen in the field", "--who", "AB")
@@ -38,6 +41,41 @@ def test_a_decision_is_written_shown_and_taken_back(lodewalk, folder):
     assert len((folder / "decisions" / "decisions.jsonl").read_text().splitlines()) == 2
 
 
+def proposing(folder, *proposals):
+    """Write a check whose findings propose decisions."""
+    findings = [
+        {"kind": "x", "instrument": None, "start_utc": None, "end_utc": None, "severity": "doubt",
+         "text": "x", "proposal": asdict(item)}
+        for item in proposals
+    ]  # fmt: skip
+    missed = Missed(5.0, 0.05, 2.0, 1.0, 0.9, None, None, None, None, 0)
+    empty = CheckResult([], [], [], [], missed, [], Rewalk(0.0, 0.0, 0, None, []))
+    (folder / "products").mkdir(exist_ok=True)
+    text = json.dumps(asdict(empty) | {"findings": findings})
+    (folder / "products" / "check.json").write_text(text)
+
+
+def test_a_proposal_is_refused_and_the_refusal_taken_back(lodewalk, folder, refused):
+    words = ("decide", folder, "decline", "--proposed", "clock")
+    assert "hasn't been checked yet" in refused(folder, *words, *WHO)
+    day = ("2026-03-10T12:00:00", "2026-03-10T16:00:00")
+    clocks = [Proposal("clock", name, *day, offset_s=17.4) for name in ("R1", "R2")]
+    proposing(folder, *clocks)
+    message = refused(folder, *words, *WHO)
+    assert "Several proposals fit" in message
+    assert "decide clock --instrument R2 --start" in message
+    made = json.loads(lodewalk(*words, *R1, *WHO, "--json").out)
+    assert made["target"] == {"instrument": "R1", "start": day[0], "end": day[1], "readings": []}
+    assert (made["value"]["proposed"], made["value"]["offset_s"]) == ("clock", 17.4)
+    assert "proposed clock" in lodewalk("decide", folder, "list").out
+    assert "No proposal that waits" in refused(folder, *words, *R1, *WHO)
+    proposing(folder, Proposal("clock", "R1", *day, offset_s=3617.4))  # other evidence by now
+    anew = json.loads(lodewalk(*words, *R1, *WHO, "--json").out)
+    assert anew["value"]["offset_s"] == 3617.4
+    lodewalk("decide", folder, "withdraw", "--id", anew["id"], *WHO)
+    assert lodewalk(*words, *R1, *WHO).code == 0
+
+
 def test_a_span_is_marked_as_a_test(lodewalk, folder):
     words = ("--instrument", "R1", "--test", "with", "--item", "radio")
     span = ("--start", "2026-03-10T14:00:00", "--end", "2026-03-10T14:01:00")
@@ -64,6 +102,9 @@ def test_a_span_is_marked_as_a_test(lodewalk, folder):
         (("drop", *R1, "--offset", "4", *WHO), "A drop decision takes no offset"),
         (("drop", *R1, "--test", "static", *WHO), "takes no test"),
         (("clock", *R1, "--offset", "4", "--item", "radio", *WHO), "takes no item"),
+        (("decline", *R1, *WHO), "Give the kind proposed"),
+        (("decline", "--proposed", "move", "--reading", "x", *WHO), "Leave out --reading"),
+        (("drop", *R1, "--proposed", "move", *WHO), "takes no proposed"),
         (("bridge", *R1, *WHO), "No file of role base"),
         (("test", "--instrument", "B1", "--test", "static", *WHO), "No file of role rover"),
         (("tick", *R1, "--item", "clock", *WHO), "lodewalk tick"),

@@ -20,7 +20,9 @@ from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.lock import locked
 
-KINDS = ("clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse")
+KINDS = (
+    "clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse", "decline",
+)  # fmt: skip
 #: What an instrument that a decision is about must have recorded as.
 ROLES = {"bridge": ("base",), "move": ("base",), "test": ("rover",), "lag": ("rover",)}
 
@@ -41,6 +43,11 @@ NEEDED = {
         "lag",
         "A lag decision needs the time of the field reading less that of the position.",
         "Give the lag: the seconds that the field comes late; early is below 0.",
+    ),
+    "decline": (
+        "proposed",
+        "To decline a proposal takes the kind of decision that is proposed.",
+        "Give the kind proposed: clock, lag, drop, bridge or move, as the check tells it.",
     ),
 }
 
@@ -105,11 +112,13 @@ def decide(
     test: str | None = None,
     item: str = "",
     whole: bool = False,
+    proposed: str | None = None,
 ) -> DecideResult:
     """Append a decision; nothing is run yet.
 
     An instrument without a span means all of its record. To drop that, `whole` says it in so
-    many words.
+    many words. The kind decline refuses what a finding proposes, see
+    `lodewalk.services.evening.proposals`; `proposed` is the kind that is proposed.
 
     Raises
     ------
@@ -123,9 +132,17 @@ def decide(
         "sd": ("lag", sd_s),
         "test": ("test", test),
         "item": ("test", item),
+        "proposed": ("decline", proposed),
     }
     _check_kind(kind, given)
     _check_whole(kind, instrument, whole=whole, spanned=bool(start or end))
+    if kind == "decline":
+        from lodewalk.services.evening.proposals import decline
+
+        if readings:
+            raise InputError("A proposal isn't about readings.", remedy="Leave out --reading.")
+        about = {"kind": proposed, "instrument": instrument, "start": start, "end": end}
+        return decline(folder, about, reason=reason, who=who)
     if instrument is not None:
         _check_instrument(folder, instrument, ROLES.get(kind, ("base", "rover")))
     values: dict[str, Mapping[str, Any]] = {
@@ -138,7 +155,7 @@ def decide(
         made = append_decision(
             folder, kind=kind, target=target, value=values.get(kind), reason=reason, who=who
         )
-    return _result(made)
+    return result_of(made)
 
 
 def add_pick(
@@ -201,7 +218,7 @@ def add_pick(
             reason=reason,
             who=who,
         )
-    return _result(made)
+    return result_of(made)
 
 
 def refuse(folder: Folder, name: str, *, reason: str, who: str) -> DecideResult:
@@ -222,7 +239,7 @@ def refuse(folder: Folder, name: str, *, reason: str, who: str) -> DecideResult:
             reason=reason,
             who=who,
         )
-    return _result(made)
+    return result_of(made)
 
 
 def _check_kind(kind: str, given: Mapping[str, tuple[str, Any]]) -> None:
@@ -288,16 +305,16 @@ def withdraw(folder: Folder, decision: str, *, reason: str, who: str) -> DecideR
             who=who,
             withdraws=old.id,
         )
-    return _result(made)
+    return result_of(made)
 
 
 def decisions_in_force(folder: Folder) -> list[DecideResult]:
     """Return the decisions that count, ticks left out, in the order taken."""
     kinds = tuple(kind for kind in KINDS if kind != "tick")
-    return [_result(item) for item in in_force(read_decisions(folder), kinds)]
+    return [result_of(item) for item in in_force(read_decisions(folder), kinds)]
 
 
-def _result(made: Decision) -> DecideResult:
+def result_of(made: Decision) -> DecideResult:
     """Return a decision as plain values."""
     return DecideResult(**made.model_dump(mode="json"))
 

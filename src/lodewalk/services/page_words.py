@@ -50,6 +50,7 @@ PAGE_WORDS: Final = (
     ("package", "one zip file with raw files, settings, decisions, maps and report, to be checked"),
     ("precession frequency", "frequency at which protons turn in the field [Hz]"),
     ("product", "what a step makes; it can be deleted and made again"),
+    ("proposal", "a decision that a finding calls for; nothing is done before a person takes it"),
     (
         "proton sensor",
         "reads the field by protons that turn in a liquid, one reading at a time; the axis of its "

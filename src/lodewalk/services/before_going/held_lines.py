@@ -5,6 +5,7 @@ from functools import lru_cache
 from itertools import pairwise
 from math import hypot
 from pathlib import Path
+from typing import cast
 
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
@@ -40,12 +41,13 @@ def held_lines(folder: Folder) -> list[HeldLine]:
 def _lines(path: Path, digests: tuple[str, ...], crs: str) -> tuple[HeldLine, ...]:
     """Read the plan's files; they are known by their digests, so that they are read once."""
     from lodewalk.adapters.projection import to_projected
+    from lodewalk.records.recorded import Route
     from lodewalk.survey.ingest import read_role
 
     folder = Folder(path)
     held = read_ledger(folder)
     entries = [item for item in held if item.role == "plan" and item.sha256 in digests]
-    frame = read_role(folder, entries, role="plan")["plan_recorded"].frame
+    frame = cast(Route, read_role(folder, entries, role="plan")["plan_recorded"]).frame
     east, north = to_projected(
         frame["longitude_deg"].to_numpy(), frame["latitude_deg"].to_numpy(), crs=crs
     )

@@ -4,7 +4,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Annotated, Any
 
-from fastapi import APIRouter, File, Query, UploadFile
+from fastapi import File, Query, UploadFile
 from fastapi import Path as PathField
 from fastapi.responses import FileResponse
 from pydantic import BaseModel, Field
@@ -25,13 +25,14 @@ from lodewalk.services.before_going.plan_tried import (
     write_drawn,
 )
 from lodewalk.services.intake.names import safe_name
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.problems import NotFoundError, beside
 from lodewalk.web.routes.site import TriedForm, beside_setting
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(prefix="/plan", tags=["plan"])
+router = router_of("plan", below="/plan")
 
 Metres = Annotated[float, Field(ge=-1e8, le=1e8)]
 Corner = Annotated[list[Metres], Field(min_length=2, max_length=2)]

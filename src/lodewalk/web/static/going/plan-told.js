@@ -22,7 +22,7 @@ export function effortOf(found) {
     h("p", { class: "hint" }, `Days with storms and what is walked again. Base: ${number(found.base.easting_m, 0)} m E, ${number(found.base.northing_m, 0)} m N. ${found.base_hours} ${found.on_site_test}`),
     found.optimised_when_made && note("info", h("p", {}, "Neither spacing nor azimuth is set: when the plan is made better lines are sought, which takes too long for this view. It shows the rule of thumb.")),
     ...[...found.warnings, ...found.repairs].map((/** @type {string} */ text) => note("doubt", h("p", {}, typeset(text)))),
-    h("details", {}, h("summary", {}, "Why these lines, and what the effort rests on"),
+    h("details", { class: "told" }, h("summary", {}, "Why these lines, and what the effort rests on"),
       h("ul", {}, ...Object.entries(found.why).map(([name, text]) => h("li", {}, `${name}: ${text}`)), ...effort.assumptions.map((/** @type {string} */ text) => h("li", {}, text))))];
 }
 

@@ -112,7 +112,7 @@ export function showing(tried, rocks) {
     dials.get("host.susceptibility")?.told(found.susceptibility.host.typical);
     fill(figures, h("p", {}, typeset(found.anomaly.text)), figuresOf(found));
     refilled(notes, ...found.warnings.map((/** @type {string} */ text) => note("doubt", h("p", {}, typeset(text)))),
-      found.assumed.length > 0 && h("details", {}, h("summary", {}, "What is assumed"), h("ul", {}, ...found.assumed.map((/** @type {string} */ text) => h("li", {}, typeset(text))))));
+      found.assumed.length > 0 && h("details", { class: "told" }, h("summary", {}, "What is assumed"), h("ul", {}, ...found.assumed.map((/** @type {string} */ text) => h("li", {}, typeset(text))))));
     told = found;
     tableOf(values, told);
   }
