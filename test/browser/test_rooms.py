@@ -132,6 +132,23 @@ def test_the_guided_path_hinders_nobody_and_can_be_left(demo_pages, visit, theme
     expect(there.page.get_by_role("main")).to_be_focused()
 
 
+#: Controls that are seen and lower than a finger wants; words that explain themselves lie in text.
+LOW = """(least) => [...document.querySelectorAll("button, select, input, summary")]
+  .filter((one) => one.checkVisibility() && !one.matches(".term, .sort, [type=checkbox]"))
+  .map((one) => [one.getBoundingClientRect().height, one.outerHTML.slice(0, 120)])
+  .filter(([height]) => height < least)"""
+
+
+@pytest.mark.parametrize("room", ["start", "site", "plan", "settings"])
+def test_on_a_phone_a_finger_finds_what_it_presses(demo_pages, visit, room):
+    there = visit(demo_pages, f"/{room}", size=PHONE, has_touch=True)
+    assert there.page.evaluate("matchMedia('(pointer: coarse)').matches")
+    assert there.page.evaluate(LOW, 34) == []
+    nav = there.seen("navigation", "Rooms")
+    wide = nav.evaluate("element => [element.scrollWidth, element.clientWidth]")
+    assert wide[0] <= wide[1], "a room is out of sight"
+
+
 def test_a_printed_page_is_light_and_keeps_names_and_headings_without_buttons(demo_pages, visit):
     there = visit(demo_pages, "/site", theme="dark")
     there.page.emulate_media(media="print")
