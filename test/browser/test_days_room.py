@@ -5,7 +5,7 @@ import re
 import pytest
 
 from lodewalk.services.new import new_survey
-from pages_browser import PHONE
+from pages_browser import PHONE, barriers
 
 
 def logger(day):
@@ -29,6 +29,7 @@ def test_a_strange_file_is_mapped_and_the_next_goes_in_without_asking(hill, visi
     pick.set_input_files(str(tmp_path / "K7_0.txt"))
     card = there.seen("article", "File K7_0.txt")
     card.get_by_text("The columns can't be told for sure").wait_for()
+    assert barriers(there.page) == []
     assert there.page.get_by_text("The survey holds no files yet.").is_visible()
     card.get_by_label("Role").select_option("rover")
     for number, name, meaning in ((1, "Tag", "date"), (2, "Uhr", "time"), (3, "Gang", "line")):
@@ -105,6 +106,19 @@ def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_onc
     there.seen("button", "Take it back").click()
     there.seen("button", gap).wait_for()
     todo.first.wait_for()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_what_opens_in_the_room_hinders_nobody(demo_pages, visit, theme):
+    there = visit(demo_pages, "/days?day=2026-03-11&line=T2", theme=theme)
+    there.page.get_by_text("Verdict of each minute of the base record").click()
+    assert barriers(there.page) == []
+    for name in ("Keep a span…", "Set a lag…", "Bridge a gap…", "The base was moved…",
+                 "Mark a test…", "Decide this clock…", "Set aside…", "It is a test…"):  # fmt: skip
+        there.seen("button", name, exact=True).first.click()
+        there.page.get_by_role("dialog").wait_for()
+        assert barriers(there.page) == [], name
+        there.page.keyboard.press("Escape")
 
 
 def test_a_right_proposal_is_confirmed_once_its_date_is_chosen_and_add_is_clicked_once(

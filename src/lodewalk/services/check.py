@@ -225,9 +225,10 @@ def _told(folder: Folder, result: CheckResult) -> list[Finding]:
 def _idle(folder: Folder) -> list[Finding]:
     """Return findings on picks and refusals that meet nothing, if those of the last run hold."""
     from lodewalk.services.rocks.idle import idle_findings
-    from lodewalk.services.why import why_step
+    from lodewalk.services.stale import pending
 
-    if not product_path(folder, "pick_notes").exists() or why_step(folder, "picks").stale:
+    due = (row.step for row in pending(folder, to="picks").steps)
+    if not product_path(folder, "pick_notes").exists() or "picks" in due:
         return []
     return [
         Finding(row["kind"], row["instrument"], None, None, row["severity"], row["text"])

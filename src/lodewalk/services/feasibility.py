@@ -287,7 +287,7 @@ def _checked_place(longitude_deg: float, latitude_deg: float) -> tuple[float, fl
         raise InputError(
             "Without a survey folder a place must lie from 80° S to 84° N.",
             value=latitude_deg,
-            remedy="Make a folder with a reference system that serves there: lodewalk new.",
+            remedy="Make a survey with a reference system that serves there.",
         )
     return longitude_deg, latitude_deg
 

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from lodewalk.services.set_aside import as_if_aside
-from lodewalk.steps.declarations import needed_for
+from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.step import Step
 from lodewalk.survey.decisions import read_decisions
 from lodewalk.survey.folder import Folder
@@ -14,7 +14,7 @@ from lodewalk.survey.ledger import RawFile, read_ledger
 from lodewalk.survey.state import read_state
 
 #: Journals that are looked through for how long a step took.
-JOURNALS = 12
+JOURNALS = 100
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,10 @@ def _stale(
 def last_seconds(folder: Folder) -> dict[str, float]:
     """Return how long each step took when it last ran [s], as far back as the journals tell."""
     found: dict[str, float] = {}
+    wanted = {step.name for step in STEPS}
     for path in sorted(folder.journal.glob("*.json"), reverse=True)[:JOURNALS]:
+        if found.keys() >= wanted:
+            break
         try:
             rows = json.loads(path.read_text(encoding="utf-8")).get("steps", [])
             took = {row["step"]: float(row["seconds"]) for row in rows if row["ran"]}

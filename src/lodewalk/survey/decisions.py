@@ -303,7 +303,7 @@ def append_decision(
     except ValidationError as error:
         raise InputError(
             f"This decision can't be taken: {_broken_rule(error)}.",
-            remedy="lodewalk decide --help and doc/howto/decisions show what each kind takes.",
+            remedy="The guide to decisions shows what each kind takes.",
         ) from error
     path = folder.decisions_file
     before = {item.id: item.withdraws is None for item in read_decisions(folder)}

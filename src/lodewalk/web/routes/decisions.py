@@ -2,15 +2,16 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from lodewalk.services import decide as service
 from lodewalk.services.decide import DecideResult, DecisionList, TickResult
+from lodewalk.web.depends import Survey
+from lodewalk.web.described import router_of
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Survey
 
-router = APIRouter(tags=["decisions"])
+router = router_of("decisions")
 
 Text = Annotated[str, Field(max_length=2000)]
 Name = Annotated[str, Field(max_length=200)]

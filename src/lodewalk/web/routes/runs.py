@@ -2,15 +2,16 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from lodewalk.services.stale import PendingResult, pending
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(tags=["run"])
+router = router_of("run")
 
 StepName = Annotated[str, Field(max_length=60)]
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from lodewalk.errors import InputError, SettingsError
@@ -18,12 +18,13 @@ from lodewalk.services.before_going.place import SiteHere, SurveyPlace, site_for
 from lodewalk.services.before_going.rocks import RockList, rock_list
 from lodewalk.services.before_going.warm import warm
 from lodewalk.services.feasibility import ExpectedResult
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.routes.settings import Name, Value
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(tags=["site"])
+router = router_of("site")
 
 Tried = Annotated[dict[Name, Value], Field(max_length=60)]
 
