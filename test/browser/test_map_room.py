@@ -2,6 +2,8 @@
 
 from urllib.parse import parse_qs, urlsplit
 
+import pytest
+
 from pages_browser import barriers
 
 
@@ -83,6 +85,61 @@ def test_a_section_is_typed_and_drawn_and_its_values_stand_in_a_table(demo_pages
     there.page.go_back()
     there.page.get_by_text("A to B is 721.1 m long").first.wait_for()
     assert barriers(there.page) == []
+
+
+def test_the_strip_tells_who_walked_and_a_lane_chooses_the_rover(demo_pages, visit):
+    there = visit(demo_pages, "/map?line=L20&at=2026-03-11T13:03:00Z")
+    card = there.seen("region", "Base record")
+    card.get_by_text("13:03:00 UTC: R1 on L20, R2 on L22").wait_for()
+    card.get_by_role("button", name="Choose L22, which R2 walked then").click()
+    there.page.wait_for_url("**line=L22*")
+    box = card.get_by_role("application").bounding_box()
+    # The chosen moment as a share of the whole record, by its times: both days from 11:24 on.
+    share = ((24 * 60) + 13 * 60 + 3 - (11 * 60 + 24)) / (24 * 60 + 19 * 60 + 29 - (11 * 60 + 24))
+    x = box["x"] + 64 + share * (box["width"] - 64 - 36)
+    for part, rover, line in ((0.3, "R1", "L20"), (0.6, "R2", "L22")):
+        there.page.mouse.click(x, box["y"] + part * box["height"])
+        there.page.wait_for_url(f"**line={line}*")
+        there.page.mouse.move(x, box["y"] + part * box["height"] - 2)
+        told = card.get_by_text(f"{rover} on {line}").first.inner_text()
+        assert "UTC: 22,4" in told, told
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_what_opens_in_the_room_hinders_nobody(demo_pages, visit, theme):
+    there = visit(demo_pages, "/map?line=L31&spot=560300,7246100&look=sd:veil", theme=theme)
+    for name in ("Colours and layers", "The grid as a table", "Readings of the chosen line as a"):
+        there.page.get_by_text(name).click()
+    there.seen("button", "Tell its story").click()
+    there.seen("heading", "Story of").wait_for()
+    assert barriers(there.page) == []
+    there.seen("button", "percentiles").click()
+    assert barriers(there.page) == []
+
+
+#: How light the lightest letters of a drawing's left margin are, of 255.
+LIGHTEST = """() => {
+  const canvas = document.querySelector('.chart .view canvas');
+  const { data } = canvas.getContext('2d').getImageData(0, 0, 50 * devicePixelRatio, canvas.height);
+  let most = 0;
+  for (let i = 0; i < data.length; i += 4) if (data[i + 3] > 250) most = Math.max(most, data[i]);
+  return most;
+}"""
+
+
+def test_a_dark_room_is_printed_in_dark_letters_with_the_heads_of_its_tables(demo_pages, visit):
+    there = visit(demo_pages, "/map?line=L31", theme="dark")
+    there.page.get_by_text("Readings of the chosen line as a").click()
+    head = there.seen("columnheader", "Standard error")
+    head.wait_for()
+    assert there.page.evaluate(LIGHTEST) > 200
+    there.page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert there.page.evaluate(LIGHTEST) < 100
+    there.page.emulate_media(media="print")
+    assert head.get_by_text("Standard error").is_visible()
+    there.page.emulate_media(media="screen")
+    there.page.evaluate("dispatchEvent(new Event('afterprint'))")
+    there.page.wait_for_function(f"({LIGHTEST})() > 200")
 
 
 def test_any_view_is_kept_as_a_picture(demo_pages, visit):

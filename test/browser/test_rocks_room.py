@@ -6,7 +6,7 @@ from urllib.parse import parse_qs, urlsplit
 import polars as pl
 import pytest
 
-from pages_browser import Keyboard
+from pages_browser import Keyboard, barriers
 
 
 def told(value):
@@ -49,6 +49,40 @@ def test_a_typed_span_is_fitted_and_one_that_ends_first_is_refused_beside_its_fi
     assert fields[0].get_attribute("aria-invalid") == "true"
     title = there.seen("region", "Section").get_by_role("heading", level=2)
     assert title.inner_text() == "Fit on L05, 100 to 240 m"
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_what_opens_in_the_room_hinders_nobody(demo_pages, visit, theme):
+    there = visit(demo_pages, "/rocks?spot=560243.5,7246104.5&line=L05", theme=theme)
+    there.seen("button", "Add a pick at the chosen place").click()
+    there.seen("button", "Decide", exact=True).click()
+    there.page.get_by_text("This is needed.").wait_for()
+    assert barriers(there.page) == []
+    there.page.keyboard.press("Escape")
+    for name in ("Between two points of the map", "Around a spot, for a compact body"):
+        there.page.get_by_text(name).click()
+    there.seen("grid", "Picks and depths").locator("tbody tr").first.click()
+    there.page.get_by_text("Depth by each method").click()
+    assert barriers(there.page) == []
+    there.seen("button", "Refuse R1").first.click()
+    there.page.get_by_role("dialog").wait_for()
+    assert barriers(there.page) == []
+
+
+def test_a_chosen_row_is_legible_in_forced_colours(demo_pages, visit):
+    there = visit(demo_pages, "/rocks?pick=R1-L01", forced_colors="active")
+    cell = there.seen("grid", "Picks and depths").locator('[aria-selected="true"] td').nth(1)
+    cell.wait_for()
+    system = """(cell) => {
+      const probe = document.createElement('span');
+      probe.style.cssText =
+        'background: Highlight; color: HighlightText; forced-color-adjust: none';
+      document.body.append(probe);
+      const seen = [cell, probe].map((one) => getComputedStyle(one));
+      return seen.map((style) => style.color + style.backgroundColor);
+    }"""
+    own, wanted = cell.evaluate(system)
+    assert own == wanted
 
 
 @pytest.fixture

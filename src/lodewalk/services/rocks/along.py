@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,7 @@ from lodewalk.services.decide_places import (
 from lodewalk.services.rocks.fit import Body
 from lodewalk.services.rocks.kinds import Kind, kind_told
 from lodewalk.services.rocks.rows import filled
+from lodewalk.services.rocks.stopping import unless_cancelled
 from lodewalk.steps.across import NEEDS, NEEDS_SET, Walked, pick_row, walked
 from lodewalk.steps.bodies import FIELD_NEEDS, bodies_table, body_row
 from lodewalk.steps.context import Reporter
@@ -114,7 +116,7 @@ def fit_along(
         raise InputError(
             "A profile begins before it ends.",
             value=f"from {from_m:g} to {to_m:g} m",
-            remedy="Give --from below --to, in metres along the line.",
+            remedy="Give a begin that lies before the end, in metres along the line.",
         )
     check_figure(figure)
     for step in ("readings", "culture"):
@@ -122,12 +124,14 @@ def fit_along(
     inputs = {name: read_product(folder, name) for name in {*NEEDS, *FIELD_NEEDS}}
     lines = walked(inputs, picked(folder.settings, NEEDS_SET))
     pick, profile_rows = _picked(folder, lines, line, (from_m, to_m), strike_deg)
-    fitted = fit_one(
+    work = partial(
+        fit_one,
         pick.profile,
         kinds=(kind,) if kind else USUAL,
         field=field_there(inputs, folder.settings.survey.crs),
         azimuth_deg=pick.stand.azimuth_deg,
     )
+    fitted = unless_cancelled(work, cancelled)
     if fitted.found.problem:
         raise InputError(fitted.found.problem)
     field = under(inputs, picked(folder.settings, DIP_SETTINGS))

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from lodewalk.services.rocks.along import NAME, Hear, check_figure, check_kind, 
 from lodewalk.services.rocks.fit import Body
 from lodewalk.services.rocks.kinds import Kind
 from lodewalk.services.rocks.rows import filled
+from lodewalk.services.rocks.stopping import unless_cancelled
 from lodewalk.steps.across import NEEDS, NEEDS_SET, UNKNOWN_HEIGHT, Walked, sensor_sd, walked
 from lodewalk.steps.bodies import FIELD_NEEDS
 from lodewalk.steps.context import Reporter
@@ -115,7 +117,7 @@ def fit_between(
     """
     check_kind(kind)
     check_azimuth(strike_deg)
-    check_finite(**{"from-point": sum(start), "to-point": sum(end)})
+    check_finite(begin=sum(start), end=sum(end))
     check_figure(figure)
     for step in ("grid", "culture"):
         run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
@@ -128,7 +130,9 @@ def fit_between(
     level = float(np.sqrt(np.mean(cut.sd**2)))
     length = ERROR_LENGTH * lines.line_spacing_m
     noise = Noise(1.0, level, length)
-    fitted = Fitted(noise, fit_profile(pick.profile, noise=noise, kinds=(kind,) if kind else USUAL))
+    kinds = (kind,) if kind else USUAL
+    work = partial(fit_profile, pick.profile, noise=noise, kinds=kinds)
+    fitted = Fitted(noise, unless_cancelled(work, cancelled))
     if fitted.found.problem:
         raise InputError(fitted.found.problem)
     field = under(inputs, picked(folder.settings, DIP_SETTINGS))
@@ -160,12 +164,12 @@ def _grid_of(record: object) -> tuple[Grid, Grid]:
     if grid is None:
         raise InputError(
             "There is no grid of the anomaly to cut a profile from.",
-            remedy="lodewalk run says why; readings on two lines or more make one.",
+            remedy="A run says why; readings on two lines or more make one.",
         )
     if error is None:
         raise InputError(
             "The grid has no map of its error, so a profile of it would have no interval.",
-            remedy="Fit to a piece of a line instead, with --line, --from and --to.",
+            remedy="Fit to a piece of a line instead.",
         )
     return grid, error
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import polars as pl
@@ -10,6 +11,7 @@ from lodewalk.errors import InputError
 from lodewalk.methods.inversion.compact import CompactFit, fit_compact
 from lodewalk.methods.inversion.results import Estimate
 from lodewalk.services.rocks.rows import frame_of
+from lodewalk.services.rocks.stopping import unless_cancelled
 from lodewalk.steps.across import NEEDS, NEEDS_SET, UNKNOWN_HEIGHT, sensor_sd, walked
 from lodewalk.steps.bodies import FIELD_NEEDS, below_ground
 from lodewalk.steps.context import Reporter
@@ -106,16 +108,18 @@ def fit_spot(
         raise InputError(
             "No kept reading lies there.",
             value=f"{easting_m:g} E {northing_m:g} N",
-            remedy="Give --east and --north in the survey's CRS.",
+            remedy="Give easting and northing in the survey's CRS.",
         )
     ambient = ambient_on_grid(inputs, folder.settings.survey.crs)
-    found = fit_compact(
+    work = partial(
+        fit_compact,
         *(own[name].to_numpy() for name in ("easting_m", "northing_m", "height_m", "anomaly_nT")),
         ambient_nT=ambient,
         sd_nT=own["sd_nT"].to_numpy(),
     )
+    found = unless_cancelled(work, cancelled)
     if found.problem:
-        raise InputError(found.problem, remedy="Give another place, or another --reach.")
+        raise InputError(found.problem, remedy="Give another place, or another reach.")
     above = own["height_above_ground_m"].median()
     sd = sensor_sd(lines, own["row"].to_numpy())
     if not isinstance(above, float) or sd is None:

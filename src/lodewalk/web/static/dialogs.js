@@ -13,7 +13,7 @@ export function dialog(title, content, { wide = false } = {}) {
   const close = () => box.close();
   const inside = content(close);
   box.append(
-    h("header", {}, h("h2", { id }, title), h("button", { type: "button", class: "quiet", ariaLabel: "Close", onclick: close }, "×")),
+    h("div", { class: "top" }, h("h2", { id }, title), h("button", { type: "button", class: "quiet", ariaLabel: "Close", onclick: close }, "×")),
     h("div", { class: "inside" }, ...(Array.isArray(inside) ? inside : [inside])),
   );
   box.addEventListener("close", () => {

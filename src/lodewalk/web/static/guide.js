@@ -1,6 +1,5 @@
 // What comes next in this room, in one line; it changes with what the survey holds.
 import { get } from "./api.js";
-import "./dropped.js"; // in every room, also where files are not taken
 import { fill, h } from "./elements.js";
 import { onChange } from "./live.js";
 

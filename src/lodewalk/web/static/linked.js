@@ -3,7 +3,9 @@
 import { Latest, columns } from "./api.js";
 import { COLOURS } from "./colours.js";
 import { fill, h, number } from "./elements.js";
+import { bandsOf, curveOf, nearestTime } from "./line-curves.js";
 import { MapView } from "./map.js";
+import { Moment, readingText } from "./moment.js";
 import { note, show } from "./notices.js";
 import { onSelect, select, selected } from "./selection.js";
 import { SeriesView } from "./series.js";
@@ -22,6 +24,9 @@ export function verdictMark(verdict) {
   const found = VERDICTS[verdict ?? ""];
   return h("span", { class: `verdict ${verdict ?? "none"}` }, found ? `${found.sign} ${found.word}` : "– not judged");
 }
+
+/** Where a line's readings are asked for. @param {string} name */
+export const lineAt = (name) => `lines/${encodeURIComponent(name)}`;
 
 export class Linked {
   constructor() {
@@ -45,6 +50,11 @@ export class Linked {
     /** @type {Map<string, import("./mesh.js").Mesh>} */
     this.meshes = new Map();
     this.readout = h("p", { class: "readout dim", "aria-live": "off" });
+    /** What is told above the strip and above the profile, of where the pointer or the choice is. */
+    this.moment = new Moment(() => this);
+    this.reading = h("p", { class: "moment", "aria-live": "off" });
+    this.stripBox = h("div", { class: "told-view" }, this.strip.element, this.moment.element);
+    this.profileBox = h("div", { class: "told-view" }, this.profile.element, this.reading);
     /** What the selected span is, with the way to choose one by a plain drag. */
     this.spanBar = h("div", { class: "spanbar" });
     this.spanMode = false;
@@ -61,7 +71,7 @@ export class Linked {
       if (name !== null) this.chooseOnMap(name, place);
     };
     this.map.onHover = (at) => this.hoverMap(at);
-    this.strip.onChoose = (time) => this.chooseTime(time);
+    this.strip.onChoose = (time, rover) => this.chooseTime(time, rover);
     this.strip.onHover = (time) => this.hoverTime(time);
     this.strip.onSpan = (span, done) => this.chooseSpan(span, done);
     this.profile.onChoose = (distance) => this.chooseDistance(distance);
@@ -78,20 +88,20 @@ export class Linked {
     if (row >= 0 && this.line) this.chooseReading(this.line.columns.row.indexOf(row), true);
   }
 
-  /** @param {number} time */
-  chooseTime(time) {
+  /** @param {number} time @param {string|null} [rover] whose lane was pointed at */
+  chooseTime(time, rover = null) {
     const iso = new Date(time * 1000).toISOString();
-    const passage = this.passageIn(iso, iso);
+    const passage = this.passageIn(iso, iso, rover);
     select({ at: iso, line: passage ? passage.line : selected().line ?? null, day: passage?.day ?? selected().day ?? null, reading: null });
   }
 
-  /** The passage in a span of time: that of the chosen line, else of the rover that walked it, else of any. @param {string} from @param {string} to */
-  passageIn(from, to) {
+  /** The passage in a span of time: of the rover pointed at, else of the chosen line, of the rover that walked it, of any. @param {string} from @param {string} to @param {string|null} [rover] */
+  passageIn(from, to, rover = null) {
     const now = selected();
     const inside = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc);
     const own = this.passages.filter((one) => one.line === now.line);
     const near = own.find((one) => one.day === now.day) ?? own[0];
-    return inside.find((one) => one.line === now.line) ?? inside.find((one) => one.instrument === near?.instrument) ?? inside[0];
+    return inside.find((one) => one.instrument === rover) ?? inside.find((one) => one.line === now.line) ?? inside.find((one) => one.instrument === near?.instrument) ?? inside[0];
   }
 
   /** The reading nearest to a distance, kept ones first. @param {number} distance */
@@ -120,6 +130,7 @@ export class Linked {
   /** A pointer over one view shows in the others; nothing is selected. @param {number} place among the line's readings, -1 for none @param {{map?: boolean, strip?: boolean, profile?: boolean}} [on] */
   hoverPlace(place, { map = true, strip = true, profile = false } = {}) {
     const own = place >= 0 ? this.line.columns : null;
+    this.reading.textContent = readingText(this.line, own ? place : this.placeOf(selected().reading));
     if (map) this.map.ghost = own ? { x: own.easting_m[place] - this.origin.easting, y: own.northing_m[place] - this.origin.northing } : null;
     if (strip) this.strip.ghost = own && Number.isFinite(own.time_s[place]) ? own.time_s[place] : null;
     if (profile) this.profile.ghost = own ? own.distance_m[place] : null;
@@ -130,6 +141,7 @@ export class Linked {
 
   /** @param {number|null} time */
   hoverTime(time) {
+    this.moment.hover(time);
     const place = time === null || !this.line ? -1 : nearestTime(this.line.columns.time_s, time);
     this.hoverPlace(place, { strip: false, profile: true });
   }
@@ -199,9 +211,10 @@ export class Linked {
   }
 
   async load() {
-    const found = await columns("walks");
+    const { line } = selected();
+    const [found, chosen] = await Promise.all([columns("walks"), line ? this.fetchLine(line).catch(() => null) : null]);
     this.meshes.clear();
-    this.line = null;
+    this.line = chosen ?? null;
     this.walked = found.columns;
     this.passages = found.about.passages;
     this.startS = found.about.start_s;
@@ -215,7 +228,13 @@ export class Linked {
     });
     if (this.base) this.tellStrip(this.base);
     if (this.base) this.paintStrip([this.base.about.start_s, this.base.about.end_s], true);
+    if (this.line) this.paintProfile();
     await this.follow(selected(), new Set(["line", "reading", "at", "day", "from", "to"]));
+  }
+
+  /** A line's readings; undefined where another was wanted meanwhile. @param {string} name */
+  fetchLine(name) {
+    return this.latest.line.take((signal) => columns(lineAt(name), {}, signal));
   }
 
   /** @param {string} name @param {{low?: number|null, high?: number|null, sun?: import("./mesh.js").Sun|null}} [how] ends of the colours, relief */
@@ -273,6 +292,7 @@ export class Linked {
     const meanwhile = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc).length;
     const range = low > high ? "none of them kept" : `from ${number(about.datum_nT + low, 1)} to ${number(about.datum_nT + high, 1, "nT")}`;
     this.strip.label = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC: ${about.readings} readings, ${range}; ${meanwhile === 1 ? "1 passage of a line" : `${meanwhile} passages of lines`} in that time`;
+    this.strip.notes = () => ["Bars: when each rover walked which line, in the colour of the line's verdict."];
     this.strip.heading = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC`;
   }
 
@@ -300,9 +320,10 @@ export class Linked {
   /** @param {[number, number]} ends @param {boolean} [keep] */
   paintStrip(ends, keep = false) {
     const { time_s, low_nT, high_nT } = this.base?.columns ?? {};
+    this.strip.lanes = [...new Set(this.passages.map((one) => one.instrument))].sort();
     this.strip.set({
       curves: time_s ? [{ x: time_s, y: low_nT, top: high_nT, style: "--curve-1", name: "" }] : [],
-      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", label: one.line })),
+      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),
       ends,
     }, { keep });
   }
@@ -310,7 +331,7 @@ export class Linked {
   /** @param {string} name */
   async showLine(name) {
     if (this.line?.about.line === name) return;
-    const found = await this.latest.line.take((signal) => columns(`lines/${encodeURIComponent(name)}`, {}, signal));
+    const found = await this.fetchLine(name);
     if (!found) return;
     this.line = found;
     this.paintProfile();
@@ -323,9 +344,10 @@ export class Linked {
     const curves = passages.map((number_, index) => curveOf(own, number_, styles[index % styles.length], passages.length > 1 ? `passage ${index + 1}` : ""));
     const whole = spanOf(this.line, -Infinity, Infinity);
     this.profile.label = `Profile of ${about.line}: ${whole.readings} readings, ${whole.kept} kept, over ${number(whole.end_m - whole.start_m, 0, "m")}; anomaly ${number(whole.low_nT, 1)} to ${number(whole.high_nT, 1, "nT")}, noise ${number(whole.noise_nT, 3, "nT")}`;
+    this.profile.notes = () => [`Kept readings of ${about.line}${this.profile.bands.length ? "; band: 90 %, 1.645 standard errors to each side" : ""}.`];
     this.profile.heading = `Line ${about.line}: total-field anomaly`;
     this.profile.yTitle = `${about.line}: total-field anomaly [nT]`;
-    this.profile.set({ curves });
+    this.profile.set({ curves, bands: bandsOf(own) });
   }
 
   /** @param {import("./selection.js").Selection} now @param {Set<string>} changed */
@@ -349,10 +371,13 @@ export class Linked {
     const passage = [...walked.filter((one) => now.at && one.start_utc <= now.at && now.at <= one.end_utc), ...walked];
     this.strip.at = now.at ? Date.parse(now.at) / 1000 : null;
     this.strip.chosen = passage.length ? [Date.parse(passage[0].start_utc) / 1000, Date.parse(passage[0].end_utc) / 1000] : null;
+    this.strip.chosenLane = this.strip.lanes.length > 1 && passage.length ? this.strip.lanes.indexOf(passage[0].instrument) : -1;
     const place = this.placeOf(now.reading);
     const own = this.line?.columns;
     this.profile.at = place >= 0 ? own.distance_m[place] : null;
     this.map.cross = place >= 0 ? { x: own.easting_m[place] - this.origin.easting, y: own.northing_m[place] - this.origin.northing } : null;
+    this.moment.follow();
+    this.reading.textContent = readingText(this.line, place);
     for (const view of [this.strip, this.profile, this.map]) view.remark();
   }
 
@@ -364,27 +389,4 @@ export class Linked {
   }
 }
 
-/** A passage's kept readings in the order of distance. @param {any} own @param {number} passage @param {string} style @param {string} name */
-function curveOf(own, passage, style, name) {
-  const places = [];
-  for (let i = 0; i < own.passage.length; i++) if (own.passage[i] === passage) places.push(i);
-  places.sort((a, b) => own.distance_m[a] - own.distance_m[b]);
-  return {
-    x: Float32Array.from(places, (i) => own.distance_m[i]),
-    y: Float32Array.from(places, (i) => (own.kept[i] ? own.anomaly_nT[i] : NaN)),
-    style, name,
-  };
-}
-
 const EMPTY = { time_s: [], distance_m: [], anomaly_nT: [], kept: [], raw_nT: [] };
-
-/** @param {ArrayLike<number>} times @param {number} wanted */
-function nearestTime(times, wanted) {
-  let best = -1;
-  let least = 30;
-  for (let i = 0; i < times.length; i++) {
-    const apart = Math.abs(times[i] - wanted);
-    if (apart < least) [least, best] = [apart, i];
-  }
-  return best;
-}

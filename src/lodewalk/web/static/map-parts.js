@@ -23,6 +23,19 @@ export function tag(pen, text, x, y, style) {
   pen.fillText(text, x, y);
 }
 
+/** A name beside a place, where it is inside the frame and on no other name, if there is such a side. @param {MapView} map @param {Pen} pen @param {string} text @param {number} px @param {number} py @param {number} off @param {string} style */
+export function nameAt(map, pen, text, px, py, off, style) {
+  pen.font = FONT;
+  const { width } = pen.measureText(text);
+  const box = map.frame();
+  const sides = [[off, -8], [off, 10], [-width - off, -8], [-width - off, 10], [-width / 2, -off - 12], [-width / 2, off + 12], [off, -26], [off, 28]];
+  const places = sides.map(([dx, dy]) => ({ left: px + dx - 3, right: px + dx + width + 3, top: py + dy - 8, bottom: py + dy + 8 }));
+  const free = (/** @type {Box} */ one) => one.left >= box.left && one.right <= box.right && one.top >= box.top && one.bottom <= box.bottom && !map.names.some((other) => one.left < other.right && one.right > other.left && one.top < other.bottom && one.bottom > other.top);
+  const own = places.find(free) ?? places[0];
+  map.names.push(own);
+  tag(pen, text, own.left + 3, own.top + 8, style);
+}
+
 /** @param {MapView} map @param {Pen} pen @param {Box} box */
 export function drawAxes(map, pen, box) {
   pen.strokeStyle = colour("--dim");
@@ -117,7 +130,17 @@ export function drawMark(pen, mark, px, py) {
   if (mark.shape !== "cross" && !mark.hollow) pen.fill();
   if (mark.hollow) halo(pen, mark);
   pen.stroke();
-  if (mark.label) tag(pen, mark.label, px + size + 4, py, "--ink");
+}
+
+/** @param {MapView} map @param {Pen} pen @param {import("./map.js").Stroke} stroke */
+export function drawStroke(map, pen, stroke) {
+  pen.strokeStyle = colour(stroke.style);
+  pen.lineWidth = stroke.width ?? 2;
+  pen.setLineDash(stroke.dash ?? []);
+  pen.beginPath();
+  stroke.x.forEach((x, i) => pen[i ? "lineTo" : "moveTo"](...map.toPixels(x, stroke.y[i])));
+  pen.stroke();
+  pen.setLineDash([]);
 }
 
 /** What is drawn hollow shows on any colour. @param {Pen} pen @param {import("./map.js").Mark} mark */

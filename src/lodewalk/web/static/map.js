@@ -1,6 +1,6 @@
 // The map: a grid, the walks over it, contours, layers, marks; projected metres with one scale for both axes.
 import { contourPaths, drawContours } from "./contours.js";
-import { drawAxes, drawMark, drawSection, drawSigns, drawSpot, tag } from "./map-parts.js";
+import { drawAxes, drawMark, drawSection, drawSigns, drawSpot, drawStroke, nameAt } from "./map-parts.js";
 import { coloured, nodeAt, veil } from "./mesh.js";
 import { View, colour } from "./view.js";
 import { WalkPaths } from "./walk-paths.js";
@@ -20,6 +20,8 @@ const MARGIN = { left: 64, top: 8, right: 12, bottom: 44 };
 const PICK_PX = 10;
 /** How wide a walk is drawn, since colour alone must not tell its verdict. */
 const WIDTHS = /** @type {Record<string, number>} */ ({ "--doubt": 2, "--bad": 3.2 });
+/** Upon a grid they are finer, since the anomaly is what is looked at. */
+const FINER = 0.55;
 
 export class MapView extends View {
   /** @param {string} label */
@@ -57,6 +59,8 @@ export class MapView extends View {
     this.strokes = [];
     /** @type {Mark[]} */
     this.points = [];
+    /** Where names stand. @type {import("./view.js").Box[]} */
+    this.names = [];
     this.chosen = /** @type {string|null} */ (null);
     /** Parts of walks by first place and end. @type {[number, number][]} */
     this.span = [];
@@ -123,6 +127,8 @@ export class MapView extends View {
     const zone = this.crs ? ` in ${this.crs}` : "";
     const found = [`Easting and northing in metres${zone}; grid north is up.`];
     if (this.section) found.unshift(`Cross-section from ${this.placeText(this.section[0], this.section[1])} (A) to ${this.placeText(this.section[2], this.section[3])} (B).`);
+    const signs = this.walks && this.walksShown && this.verdictsShown ? this.walks.parts.map((part) => part.style) : [];
+    if (signs.includes("--doubt") || signs.includes("--bad")) found.unshift("Lines as walked; ? in doubt, ↺ to walk again.");
     if (this.contours) found.unshift(`Contours every ${this.contours.interval} ${this.contours.unit}.`);
     if (this.veiled) found.unshift(`Grey veil: standard error above ${this.veiled.limit} ${this.veiled.mesh.unit}.`);
     if (this.mesh) {
@@ -253,7 +259,7 @@ export class MapView extends View {
     if (this.veiled) this.drawImage(pen, this.veiled.mesh, this.veiled.image);
     if (this.contours) drawContours(this, pen, this.contours, this.contourPaths);
     if (this.walksShown) this.drawWalks(pen);
-    for (const stroke of this.strokes) this.drawStroke(pen, stroke);
+    for (const stroke of this.strokes) drawStroke(this, pen, stroke);
     pen.restore();
     drawAxes(this, pen, this.frame());
   }
@@ -283,12 +289,15 @@ export class MapView extends View {
     const { walks, paths } = this;
     if (!walks || !paths) return;
     const styleOf = (/** @type {{style: string}} */ part) => this.styleOf(part);
+    const widthOf = (/** @type {string} */ style) => (WIDTHS[style] ?? 1.2) * (this.mesh ? FINER : 1);
+    const strongOf = (/** @type {string} */ style) => (!this.mesh ? 1 : style in WIDTHS ? 0.85 : 0.5);
     if (pen instanceof CanvasRenderingContext2D) {
       pen.lineJoin = "bevel";
       this.inMetres(pen, () => {
         for (const [style, found] of paths.inSight(this.scale, this.sight(), styleOf)) {
           pen.strokeStyle = colour(style);
-          pen.lineWidth = (WIDTHS[style] ?? 1.2) / this.scale;
+          pen.globalAlpha = strongOf(style);
+          pen.lineWidth = widthOf(style) / this.scale;
           for (const path of found) pen.stroke(path);
         }
       });
@@ -296,38 +305,28 @@ export class MapView extends View {
     } else {
       for (const part of walks.parts) {
         pen.strokeStyle = colour(styleOf(part));
-        pen.lineWidth = WIDTHS[styleOf(part)] ?? 1.2;
+        pen.globalAlpha = strongOf(styleOf(part));
+        pen.lineWidth = widthOf(styleOf(part));
         pen.beginPath();
         paths.trace(pen, part.first, part.end, 0.5 / this.scale, (x, y) => this.toPixels(x, y));
         pen.stroke();
       }
     }
+    pen.globalAlpha = 1;
     drawSigns(this, pen, walks);
-  }
-
-  /** @param {Pen} pen @param {Stroke} stroke */
-  drawStroke(pen, stroke) {
-    pen.strokeStyle = colour(stroke.style);
-    pen.lineWidth = stroke.width ?? 2;
-    pen.setLineDash(stroke.dash ?? []);
-    pen.beginPath();
-    stroke.x.forEach((x, i) => pen[i ? "lineTo" : "moveTo"](...this.toPixels(x, stroke.y[i])));
-    pen.stroke();
-    pen.setLineDash([]);
-    if (stroke.label) {
-      const [px, py] = this.toPixels(stroke.x[0], stroke.y[0]);
-      tag(pen, stroke.label, px + 6, py - 8, stroke.style);
-    }
   }
 
   /** @param {Pen} pen @param {boolean} [picture] */
   drawMarks(pen, picture = false) {
     if (!this.scale) return;
+    this.names = [];
     pen.save();
     this.clip(pen);
     this.drawChosen(pen);
     if (this.section) drawSection(pen, this.toPixels(this.section[0], this.section[1]), this.toPixels(this.section[2], this.section[3]));
     for (const mark of this.points) drawMark(pen, mark, ...this.toPixels(mark.x, mark.y));
+    for (const { label, x, y, style } of this.strokes) if (label) nameAt(this, pen, label, ...this.toPixels(x[0], y[0]), 6, style);
+    for (const { label, x, y, size } of this.points) if (label) nameAt(this, pen, label, ...this.toPixels(x, y), (size ?? 6) + 4, "--ink");
     if (this.spotted) drawSpot(pen, ...this.toPixels(this.spotted.x, this.spotted.y));
     if (this.cross) drawMark(pen, { ...this.cross, shape: "ring", style: "--mark" }, ...this.toPixels(this.cross.x, this.cross.y));
     if (!picture && this.ghost) drawMark(pen, { ...this.ghost, shape: "ring", style: "--dim", size: 4 }, ...this.toPixels(this.ghost.x, this.ghost.y));

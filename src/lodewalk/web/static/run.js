@@ -12,6 +12,10 @@ let pending = null;
 /** @type {import("./live.js").Job|null} */
 let job = null;
 let survey = /** @type {string|null} */ (null);
+/** What each step does. @type {Map<string, string>} */
+const known = new Map();
+/** How many steps were finished when `pending` was asked for. */
+let finished = 0;
 
 /** What each kind of work is called. @type {Record<string, string>} */
 const WORDS = {
@@ -32,7 +36,10 @@ export function atWork(work) {
 async function refresh() {
   if (!survey || (pageSurvey !== null && survey !== pageSurvey)) return paint();
   try {
+    const before = job && atWork(job) ? Math.max(0, job.steps.length - 1) : 0;
     pending = await get("run/pending");
+    finished = before;
+    for (const { step, about } of pending?.steps ?? []) known.set(step, about);
   } catch (error) {
     pending = null;
     if (/** @type {any} */ (error).status !== 409) show(error);
@@ -47,6 +54,19 @@ export async function startRun(to = null) {
   } catch (error) {
     show(error);
   }
+}
+
+/** A button in a room that starts a run; it says so while there is one. @param {string} [look] its class @param {string|null} [to] last step wanted */
+export function runButton(look = "primary", to = null) {
+  const button = h("button", { type: "button", class: look, onclick: () => button.ariaDisabled !== "true" && startRun(to) }, "Run");
+  let shown = false;
+  const end = follow((now) => {
+    if (shown && !button.isConnected) return end();
+    shown ||= button.isConnected;
+    button.textContent = atWork(now.job) ? "At work…" : "Run";
+    button.ariaDisabled = String(atWork(now.job)); // a button that is off would lose the focus
+  });
+  return button;
 }
 
 async function stopRun() {
@@ -80,9 +100,13 @@ function paint() {
 /** @param {import("./live.js").Job} work */
 function working(work) {
   const last = work.steps.at(-1);
-  const label = last ? `${work.kind === "run" ? "" : `${called(work.kind)}: `}${last.step}` : called(work.kind);
+  const name = last?.step.replaceAll("_", " ");
+  const label = last ? `${work.kind === "run" ? "" : `${called(work.kind)}: `}${name}` : called(work.kind);
+  const part = last ? last.done / (last.total || 1) : 0;
+  const all = work.kind === "run" ? Math.max(work.steps.length, finished + (pending?.steps.length ?? 0)) : 1;
+  const done = work.kind === "run" && last ? work.steps.length - 1 + part : part;
   return [
-    h("progress", { max: last?.total || 1, value: last?.done ?? 0, ariaLabel: `Progress of ${label}` }),
+    h("progress", { max: all || 1, value: done, ariaLabel: `Progress of ${label}` }),
     h("button", { type: "button", class: "quiet", data: { part: "detail" }, onclick: detail }, `${label}, ${duration(work.seconds)}`),
     h("button", { type: "button", data: { part: "stop" }, disabled: work.status === "stopping", onclick: stopRun },
       work.status === "stopping" ? "Stopping…" : "Stop"),
@@ -99,14 +123,20 @@ function detail() {
   box.addEventListener("close", end);
 }
 
+/** What a step does, as far as it was told before the run. @param {string} step */
+function told(step) {
+  const about = known.get(step);
+  return about && h("span", { class: "hint step" }, about);
+}
+
 function ranSteps() {
   if (!job) return [h("p", {}, "Nothing has run since lodewalk was opened.")];
   return [
     h("p", {}, `${called(job.kind)}, ${duration(job.seconds)}.`),
     job.problem && problemBox(job.problem),
     h("table", { class: "grid" },
-      h("thead", {}, h("tr", {}, h("th", {}, "Step"), h("th", {}, "Why it runs"), h("th", {}, "Parts"))),
-      h("tbody", {}, ...job.steps.map((row) => h("tr", {}, h("td", {}, row.step), h("td", {}, row.why.join("; ")), h("td", { class: "num" }, `${row.done} of ${row.total}`))))),
+      h("thead", {}, h("tr", {}, h("th", {}, "Step"), h("th", {}, "Why it runs"), h("th", { class: "num" }, "Parts"))),
+      h("tbody", {}, ...job.steps.map((row) => h("tr", {}, h("td", {}, row.step, told(row.step)), h("td", {}, row.why.join("; ")), h("td", { class: "num" }, `${row.done} of ${row.total}`))))),
   ];
 }
 
@@ -114,11 +144,11 @@ function ranSteps() {
 export function pendingSteps(found) {
   if (!found.steps.length) return [note("good", "Nothing has to run: every product is up to date.")];
   return [
-    h("p", {}, `These ${found.steps.length} steps run${found.seconds ? `, about ${duration(found.seconds)} by their last times` : ""}. Steps marked “perhaps” run only where the one before makes something new.`),
+    h("p", {}, `${found.steps.length === 1 ? "One step runs" : `These ${found.steps.length} steps run`}${found.seconds ? `, about ${duration(found.seconds)} by ${found.steps.length === 1 ? "its last time" : "their last times"}` : ""}.${found.steps.every((row) => row.sure) ? "" : " Steps marked “perhaps” run only where the one before makes something new."}`),
     h("table", { class: "grid" },
-      h("thead", {}, h("tr", {}, h("th", {}, "Step"), h("th", {}, "Why"), h("th", {}, "Last time"))),
+      h("thead", {}, h("tr", {}, h("th", {}, "Step"), h("th", {}, "Why"), h("th", { class: "num" }, "Last time"))),
       h("tbody", {}, ...found.steps.map((row) => h("tr", {},
-        h("td", { title: row.about }, row.step, !row.sure && h("span", { class: "dim" }, " perhaps")),
+        h("td", {}, row.step, !row.sure && h("span", { class: "dim" }, " perhaps"), h("span", { class: "hint step" }, row.about)),
         h("td", {}, row.why.join("; ")), h("td", { class: "num" }, duration(row.seconds) || "–"))))),
   ];
 }

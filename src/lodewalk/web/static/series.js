@@ -1,15 +1,18 @@
 // Curves over time or distance: several in one frame, shaded bands, spans, marks; gaps stay open.
 import { drawColumns } from "./dense.js";
-import { decimals, ticks, timeLabel, timeTicks } from "./ticks.js";
+import { drawEmpty, drawLegend, drawSpans, legendHeight } from "./series-parts.js";
+import { decimals, ticks, ticksOf, timeLabel, timeTicks } from "./ticks.js";
 import { FONT, View, colour } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
 /** @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, top?: ArrayLike<number>, style: string, name: string, width?: number, dots?: boolean}} Curve */
-/** @typedef {{from: number, to: number, style: string, label?: string, name?: string}} Span */
+/** @typedef {{from: number, to: number, style: string, label?: string, name?: string, lane?: number}} Span */
 /** @typedef {{x: number, style: string, label?: string}} Upright */
 /** @typedef {{x: ArrayLike<number>, low: ArrayLike<number>, high: ArrayLike<number>, style?: string, name?: string}} Band */
 
 const MARGIN = { left: 64, top: 22, right: 12, bottom: 34 };
+/** Beside the frame, where lanes are named. */
+const NAMES = 36;
 
 export class SeriesView extends View {
   /**
@@ -30,6 +33,8 @@ export class SeriesView extends View {
     this.bands = [];
     /** @type {Span[]} */
     this.spans = [];
+    /** Names of the lanes that the spans lie in, such as rovers, from above. @type {string[]} */
+    this.lanes = [];
     /** @type {Upright[]} */
     this.uprights = [];
     /** @type {[number, number]|null} */
@@ -37,11 +42,13 @@ export class SeriesView extends View {
     /** @type {[number, number]} */
     this.shown = [0, 1];
     this.chosen = /** @type {[number, number]|null} */ (null);
+    /** The lane of what is chosen; over all of them where none is told. */
+    this.chosenLane = -1;
     this.at = /** @type {number|null} */ (null);
     /** The span that is selected, and where another view's pointer is. */
     this.span = /** @type {[number, number]|null} */ (null);
     this.ghost = /** @type {number|null} */ (null);
-    this.onChoose = (/** @type {number} */ _x) => {};
+    this.onChoose = (/** @type {number} */ _x, /** @type {string|null} name of the lane that was pointed at */ _lane) => {};
     this.onHover = (/** @type {number|null} */ _x) => {};
     this.onSpan = (/** @type {[number, number]|null} */ _span, /** @type {boolean} */ _done) => {};
     this.onMove = (/** @type {[number, number]} */ _shown) => {};
@@ -59,12 +66,16 @@ export class SeriesView extends View {
   }
 
   box() {
-    return { left: MARGIN.left, top: MARGIN.top, right: this.width - MARGIN.right, bottom: this.height - MARGIN.bottom };
+    return { left: MARGIN.left, top: MARGIN.top + legendHeight(this), right: this.width - this.beside(), bottom: this.height - MARGIN.bottom };
+  }
+
+  beside() {
+    return this.lanes.length > 1 ? NAMES : MARGIN.right;
   }
 
   /** @param {number} x */
   px(x) {
-    return MARGIN.left + ((x - this.shown[0]) / (this.shown[1] - this.shown[0])) * (this.width - MARGIN.right - MARGIN.left);
+    return MARGIN.left + ((x - this.shown[0]) / (this.shown[1] - this.shown[0])) * (this.width - this.beside() - MARGIN.left);
   }
 
   /** @param {number} px */
@@ -101,9 +112,17 @@ export class SeriesView extends View {
     if (this.ends) this.show([this.ends[0], this.ends[1]]);
   }
 
-  /** @param {number} px */
-  choose(px) {
-    this.onChoose(this.xAt(px));
+  /** @param {number} px @param {number} py */
+  choose(px, py) {
+    this.onChoose(this.xAt(px), this.laneAt(py));
+  }
+
+  /** The lane that is pointed at; none where keys went along the middle. @param {number} py */
+  laneAt(py) {
+    const box = this.box();
+    const part = (py - box.top) / (box.bottom - box.top);
+    if (this.lanes.length < 2 || !(part >= 0 && part < 1) || ((this.keyed || !this.pointer) && Math.abs(part - 0.5) < 0.02)) return null;
+    return this.lanes[Math.floor(part * this.lanes.length)];
   }
 
   hover() {
@@ -161,11 +180,11 @@ export class SeriesView extends View {
   /** @param {Pen} pen */
   drawStill(pen) {
     const box = this.box();
-    if (!this.curves.length && this.empty) return this.drawEmpty(pen, box);
+    if (!this.curves.length && this.empty) return drawEmpty(this, pen, box);
     const [low, high] = this.range();
     this.scaleY = { low, high };
     const py = (/** @type {number} */ y) => box.bottom - ((y - low) / (high - low)) * (box.bottom - box.top);
-    this.drawSpans(pen, box);
+    drawSpans(this, pen, box);
     this.drawAxes(pen, box, low, high, py);
     pen.save();
     pen.beginPath();
@@ -174,36 +193,7 @@ export class SeriesView extends View {
     for (const band of this.bands) this.drawBand(pen, band, py);
     for (const curve of this.curves) this.drawCurve(pen, curve, py);
     pen.restore();
-    this.drawLegend(pen, box);
-  }
-
-  /** @param {Pen} pen @param {import("./view.js").Box} box */
-  drawEmpty(pen, box) {
-    pen.fillStyle = colour("--dim");
-    pen.font = FONT.replace("12px", "14px");
-    pen.textAlign = "center";
-    pen.textBaseline = "middle";
-    pen.fillText(this.empty, this.width / 2, (box.top + box.bottom) / 2, this.width - 16);
-  }
-
-  /** @param {Pen} pen @param {import("./view.js").Box} box */
-  drawSpans(pen, box) {
-    for (const span of this.spans) {
-      const from = Math.max(box.left, this.px(span.from));
-      const to = Math.min(box.right, this.px(span.to));
-      if (to < box.left || from > box.right) continue;
-      pen.fillStyle = colour(span.style);
-      pen.globalAlpha = 0.16;
-      pen.fillRect(from, box.top, Math.max(1.5, to - from), box.bottom - box.top);
-      pen.globalAlpha = 1;
-      pen.fillRect(from, box.top, Math.max(1.5, to - from), 4);
-      if (span.label && to - from > 7 * span.label.length) {
-        pen.font = FONT;
-        pen.textAlign = "left";
-        pen.textBaseline = "top";
-        pen.fillText(span.label, from + 3, box.top + 6);
-      }
-    }
+    drawLegend(this, pen, box);
   }
 
   /** @param {Pen} pen @param {Band} band @param {(y: number) => number} py */
@@ -267,8 +257,8 @@ export class SeriesView extends View {
     pen.lineWidth = 1;
     pen.textAlign = "right";
     pen.textBaseline = "middle";
-    const up = ticks(low, high, (box.bottom - box.top) / 36);
-    const digits = up.length > 1 ? decimals(up[1] - up[0]) : 1;
+    const up = ticksOf(low, high, (box.bottom - box.top) / 36, (box.bottom - box.top) / 15);
+    const digits = up.length > 1 ? decimals(up[1] - up[0]) : up[0] ? 1 : 0;
     for (const value of up) {
       const y = py(value);
       pen.beginPath();
@@ -303,24 +293,6 @@ export class SeriesView extends View {
     return found.map((value) => [value, value.toFixed(digits)]);
   }
 
-  /** @param {Pen} pen @param {import("./view.js").Box} box */
-  drawLegend(pen, box) {
-    let x = box.right;
-    pen.font = FONT;
-    pen.textAlign = "right";
-    pen.textBaseline = "top";
-    const keys = [...this.bands.map((band) => ({ name: band.name ?? "", style: band.style ?? "--band" })), ...this.curves];
-    for (const curve of keys.reverse()) {
-      if (!curve.name || x < box.left + 120) continue;
-      pen.fillStyle = colour("--ink");
-      pen.fillText(curve.name, x, 4);
-      x -= pen.measureText(curve.name).width + 6;
-      pen.fillStyle = colour(curve.style);
-      pen.fillRect(x - 16, 9, 16, 3);
-      x -= 28;
-    }
-  }
-
   /** @param {Pen} pen @param {boolean} [picture] */
   drawMarks(pen, picture = false) {
     const box = this.box();
@@ -329,7 +301,8 @@ export class SeriesView extends View {
       const [from, to] = this.chosen.map((x) => Math.min(box.right, Math.max(box.left, this.px(x))));
       pen.strokeStyle = colour("--mark");
       pen.lineWidth = 2;
-      pen.strokeRect(from, box.top, Math.max(2, to - from), box.bottom - box.top);
+      const tall = (box.bottom - box.top) / (this.chosenLane < 0 ? 1 : this.lanes.length);
+      pen.strokeRect(from, box.top + Math.max(0, this.chosenLane) * tall, Math.max(2, to - from), tall);
     }
     for (const upright of this.uprights) this.upright(pen, box, upright);
     if (this.at !== null) this.upright(pen, box, { x: this.at, style: "--mark" });

@@ -46,8 +46,19 @@ export function table(wanted) {
     body.addEventListener("focusin", (event) => current(body, /** @type {HTMLElement} */ (event.target).closest("tr")));
   }
   const made = h("table", { class: "grid", ariaLabel: wanted.name, role: wanted.choose ? "grid" : null }, h("thead", {}, head), body);
-  return h("div", { class: "table" }, made,
-    h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), counted(wanted)));
+  return overflowing(h("div", { class: "table" }, made,
+    h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), counted(wanted))));
+}
+
+/** Show at its sides that there is more to scroll to. @param {HTMLElement} box */
+function overflowing(box) {
+  const tell = () => {
+    box.classList.toggle("more-left", box.scrollLeft > 1);
+    box.classList.toggle("more-right", box.scrollLeft + box.clientWidth < box.scrollWidth - 1);
+  };
+  box.addEventListener("scroll", tell, { passive: true });
+  new ResizeObserver(tell).observe(box);
+  return box;
 }
 
 /** @param {Column} column */
@@ -64,7 +75,7 @@ function counted({ rows, columns, most = Infinity }) {
 /** @param {Column} column @param {{key: string, down: boolean}|null} order @param {(next: {key: string, down: boolean}) => void} sort */
 function headOf(column, order, sort) {
   const own = order?.key === column.key ? order : null;
-  return h("th", { scope: "col", "aria-sort": own ? (own.down ? "descending" : "ascending") : "none" },
+  return h("th", { scope: "col", class: column.digits === undefined ? "" : "num", "aria-sort": own ? (own.down ? "descending" : "ascending") : "none" },
     h("button", { type: "button", class: "quiet sort", data: { key: column.key }, onclick: () => sort({ key: column.key, down: own ? !own.down : false }) },
       column.title, column.unit && ` [${column.unit}]`, own && h("span", { ariaHidden: "true" }, own.down ? " ↓" : " ↑")));
 }

@@ -9,6 +9,17 @@ export function ticks(low, high, wanted) {
   return found;
 }
 
+/** Two at least, where there is room for them: one alone gives no scale. @param {number} low @param {number} high @param {number} wanted @param {number} most */
+export function ticksOf(low, high, wanted, most) {
+  let found = ticks(low, high, wanted);
+  for (let n = Math.ceil(wanted) + 1; found.length < 2 && n <= 12; n++) {
+    const more = ticks(low, high, n);
+    if (more.length > most) break;
+    found = more;
+  }
+  return found;
+}
+
 /** @param {number} rough */
 export function roundStep(rough) {
   const power = 10 ** Math.floor(Math.log10(rough));

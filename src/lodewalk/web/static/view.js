@@ -53,6 +53,10 @@ export class View {
     this.asked = false;
     new ResizeObserver(() => this.resize()).observe(this.element);
     addEventListener("lodewalk-theme", () => this.repaint());
+    /** On paper it stays as it was drawn, and is scaled as a picture. */
+    this.onPaper = false;
+    addEventListener("beforeprint", () => this.toPaper(true));
+    addEventListener("afterprint", () => this.toPaper(false));
     this.listen();
   }
 
@@ -69,7 +73,7 @@ export class View {
   resize() {
     const { width, height } = this.element.getBoundingClientRect();
     const ratio = devicePixelRatio || 1;
-    if (!width || !height) return;
+    if (!width || !height || this.onPaper) return;
     for (const canvas of [this.still, this.marks]) {
       canvas.width = Math.round(width * ratio);
       canvas.height = Math.round(height * ratio);
@@ -117,6 +121,14 @@ export class View {
       draw.call(this, pen);
     }
     this.dirty = { still: false, marks: false };
+  }
+
+  /** Paper doesn't wait for the next frame, and one canvas printed over another rubs it out. @param {boolean} on */
+  toPaper(on) {
+    this.onPaper = on;
+    if (!on) return this.resize();
+    this.paint(true);
+    if (this.width) this.drawMarks(/** @type {CanvasRenderingContext2D} */ (this.still.getContext("2d")), true);
   }
 
   // What each kind of view does in its own way.

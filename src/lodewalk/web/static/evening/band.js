@@ -24,8 +24,9 @@ export function band(strip, choose, chooseBase) {
       const right = Math.min(box.right, strip.px(Date.parse(one.end_utc) / 1000));
       const own = /** @type {HTMLElement} */ (piece);
       own.hidden = !(right > left) || !(to > from);
-      own.style.left = `${left}px`;
-      own.style.width = `${Math.max(1, right - left)}px`;
+      // Shares of the strip's width, so that they lie below it on paper too.
+      own.style.left = `${(100 * left) / strip.width}%`;
+      own.style.width = `${(100 * Math.max(1, right - left)) / strip.width}%`;
       own.classList.toggle("narrow", right - left < 16);
       own.classList.toggle("wide", right - left > 76);
     }

@@ -10,10 +10,10 @@ import { say } from "../notices.js";
 export function refill(place, ...children) {
   const held = /** @type {HTMLElement} */ (document.activeElement);
   const before = focusables(place).indexOf(held);
-  const { scrollTop, scrollLeft } = place;
+  const scrolled = place.querySelector(".table");
+  const [top, left] = [scrolled?.scrollTop ?? 0, scrolled?.scrollLeft ?? 0];
   fill(place, ...children);
-  place.scrollTop = scrollTop;
-  place.scrollLeft = scrollLeft;
+  place.querySelector(".table")?.scrollTo({ top, left, behavior: "instant" });
   if (before < 0) return;
   const after = focusables(place);
   const like = held.dataset.part === undefined ? undefined : after.find((one) => one.dataset.part === held.dataset.part);

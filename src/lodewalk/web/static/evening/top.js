@@ -2,6 +2,7 @@
 import { fill, h, number } from "../elements.js";
 import { VERDICTS } from "../linked.js";
 import { note } from "../notices.js";
+import { runButton } from "../run.js";
 import { select, selected } from "../selection.js";
 import { table } from "../tables.js";
 import { goTo, refill } from "./keep.js";
@@ -82,8 +83,8 @@ function stale(pending) {
   return pending?.steps.some((/** @type {any} */ step) => step.step === "check") ?? false;
 }
 
-/** Before there is anything to judge. @param {HTMLElement} place @param {Evening} now @param {() => void} run */
-export function firstSteps(place, now, run) {
+/** Before there is anything to judge. @param {HTMLElement} place @param {Evening} now */
+export function firstSteps(place, now) {
   const { survey, pending } = now;
   if (!survey.files.length) return fill(place, h("div", { class: "card told" }, h("h2", {}, "Bring the day's files in"),
     h("p", {}, "A survey needs two kinds of files: the base's record and the rover's readings, both with times."),
@@ -93,5 +94,5 @@ export function firstSteps(place, now, run) {
   fill(place, h("div", { class: "card told" }, h("h2", {}, lacking.length ? "Some files are still missing" : "The files are here; nothing has been judged yet"),
     lacking.length > 0 && note("doubt", `Without ${lacking.join(" and ")} no line can be judged. Add below.`),
     h("p", {}, `A run takes ${count} steps: times to UTC, positions, checks of the records, lines, the base's correction, verdicts; then the map.`),
-    h("div", { class: "row" }, h("button", { type: "button", class: lacking.length ? "big" : "big primary", onclick: run }, "Run"))));
+    h("div", { class: "row" }, runButton(lacking.length ? "big" : "big primary"))));
 }

@@ -28,7 +28,7 @@ export class FitCard {
     const part = (/** @type {string} */ title, /** @type {boolean} */ open, /** @type {HTMLElement[]} */ ...inside) => h("details", { open }, h("summary", {}, title), ...inside);
     this.element = h("section", { class: "card rocks-fit", data: { tells: "fit" }, ariaLabel: "A fit of your own" }, h("h2", {}, "A ", term("fit", "fit"), " of your own"),
       h("p", { class: "hint" }, "Nothing is kept. Facts from elsewhere, such as a depth in a well, count at picks alone: to use one, add a pick there."),
-      part("Along a line", true, linked.profile.element, linked.spanBar, this.addHere, this.along), part("Between two points of the map", Boolean(selected().section), this.between), part("Around a spot, for a compact body", false, this.spot), this.told);
+      part("Along a line", true, linked.profileBox, linked.spanBar, this.addHere, this.along), part("Between two points of the map", Boolean(selected().section), this.between), part("Around a spot, for a compact body", false, this.spot), this.told);
     this.listen();
   }
 
@@ -78,7 +78,7 @@ export class FitCard {
     return form(async (values) => {
       const found = await asked("along", values, this.told);
       if (found) this.tell(`Fit on ${values.line}, ${values.from_m} to ${values.to_m} m`, found, `${found.told.readings} readings of ${values.line}`);
-    }, h("div", { class: "rocks-fields" }, field("Line", choice("line", lines, { value: selected().line ?? lines[0] })), one("From", "from_m", "m along"), one("To", "to_m", "m along"), ...usual()), run("Fit along the line"));
+    }, h("div", { class: "rocks-fields" }, field("Line", choice("line", [["", "choose…"], ...lines], { value: selected().line ?? "", required: true })), one("From", "from_m", "m along"), one("To", "to_m", "m along"), ...usual()), run("Fit along the line"));
   }
 
   betweenForm() {
@@ -158,7 +158,7 @@ function one(label, name, unit) {
 
 /** What every fit of a long body may be told. */
 function usual() {
-  return [field("Kind", choice("kind", KINDS)), field("Strike", input("strike_deg", { type: "number", step: "any", placeholder: "straight across" }), { unit: "deg" })];
+  return [field("Kind", choice("kind", KINDS)), field("Strike", input("strike_deg", { type: "number", step: "any", placeholder: "across" }), { unit: "deg" })];
 }
 
 /** @param {string} words */

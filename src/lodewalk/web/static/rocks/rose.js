@@ -43,6 +43,6 @@ export class RoseView extends View {
     pen.textBaseline = "middle";
     for (const [text, angle] of /** @type {[string, number][]} */ ([["N", 0], ["E", 90], ["S", 180], ["W", 270]])) pen.fillText(text, ...spot(angle, full + 11));
     pen.textAlign = "left";
-    pen.fillText(`ring: ${most.toFixed(0)} m`, 4, this.height - 8);
+    pen.fillText(`Rings: ${(most / 2).toFixed(0)}, ${most.toFixed(0)} m`, 4, this.height - 8);
   }
 }

@@ -17,7 +17,7 @@ export class SectionCard {
     this.about = h("div", {});
     this.figures = h("div", { class: "rocks-figures" });
     this.views = h("div", { hidden: true }, this.field.element, this.rest.element, this.ground.element,
-      h("div", { class: "row" }, pictureButtons(this.field, "profile"), pictureButtons(this.ground, "section")));
+      h("div", { class: "row" }, pictureButtons(this.field, "profile", "Picture of the profile"), pictureButtons(this.ground, "section", "of the section")));
     this.element = h("section", { class: "card", ariaLabel: "Section" }, this.head, this.about, this.views, this.figures);
     this.field.onMove = (shown) => this.follow(shown);
     this.rest.onMove = (shown) => this.field.show(shown);
@@ -70,7 +70,7 @@ export class SectionCard {
       ["Place", `${number(one.easting_m, 1)} E, ${number(one.northing_m, 1)} N ± ${number(1.645 * one.position_sd_m, 1)}`, "m (90 %)"],
       ["Magnetic moment", interval(one, "moment", "A_m2", 0), "A m²"],
       ["Direction of magnetisation", one.inclination_deg === null ? one.direction || "not told" : `inclination ${number(one.inclination_deg, 0)}, declination ${number(one.declination_deg, 0)}, within ${number(one.cone_deg, 0)}`, "degrees, from true north"],
-      [term("misfit", "Misfit"), number(one.misfit, 2), "1 is all noise"],
+      [term("misfit", "Misfit"), number(one.misfit, 2), "(1 is all noise)"],
     ]));
   }
 
@@ -102,14 +102,14 @@ function numbers(body, depth, sd, joint = false) {
     ["Kind", `${body.kind}, probability ${probability(body.probability)}${unsure(body) && `: ${unsure(body)}`}`, ""],
     [term("fit", "Depth by the fit"), interval(body, "depth", "m"), "m below ground"],
     ["Place", `${number(body.easting_m, 1)} E, ${number(body.northing_m, 1)} N; across the strike ± ${number(1.645 * body.position_sd_m, 1)}`, "m (90 %)"],
-    ["Elevation of the top", body.top_height_m === null ? "not told" : `${number(body.top_height_m, 1)}, no interval: the receivers' heights are off besides`, "m above the ellipsoid"],
+    ["Elevation of the top", body.top_height_m === null ? "not told" : `${number(body.top_height_m, 1, "m")} above the ellipsoid; no interval, since the receivers' heights are off besides`, ""],
     ["Width", width(body), "m"],
     [term("strike", "Strike"), strike(body.strike_deg, sd), "degrees from grid north (90 %)"],
     [term("dip", "Dip"), dip(body), body.dip_deg === null ? "" : "degrees"],
     ["Magnetisation stated", body.magnetisation || "unknown", ""],
     [term("susceptibility", "Susceptibility times width"), interval(body, "susceptibility_width", "SI_m", 2), "m (SI)"],
     [term("index angle", "Index angle"), interval(body, "index_angle", "deg", 0), "degrees"],
-    [term("misfit", "Misfit"), number(body.misfit, 2), "1 is all noise"],
+    [term("misfit", "Misfit"), number(body.misfit, 2), "(1 is all noise)"],
     ...(joint ? [] : /** @type {[import("../elements.js").Child, string, string][]} */ ([["Disagreement of methods", depth?.disagreement == null ? "one method holds" : `${number(depth.disagreement, 1)}${depth.disagreement > 2 ? ": they disagree by more than the interval tells" : ""}`, "sd of the answer"]])),
   ]);
   return figuresTable(rows);
@@ -117,7 +117,7 @@ function numbers(body, depth, sd, joint = false) {
 
 /** @param {[import("../elements.js").Child, string, string][]} rows */
 function figuresTable(rows) {
-  return h("table", { class: "grid", ariaLabel: "Numbers of the body with 90 % intervals" }, h("tbody", {}, ...rows.map(([name, value, unit]) => h("tr", {}, h("th", { scope: "row" }, name), h("td", {}, value), h("td", { class: "dim" }, unit)))));
+  return h("table", { class: "grid", ariaLabel: "Numbers of the body with 90 % intervals" }, h("tbody", {}, ...rows.map(([name, value, unit]) => h("tr", {}, h("th", { scope: "row" }, name), h("td", {}, value, /\d/.test(value) && unit && h("span", { class: "dim" }, ` ${unit}`))))));
 }
 
 /** @param {any[]} rows */

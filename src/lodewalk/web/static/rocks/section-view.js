@@ -1,5 +1,5 @@
 // The ground below a profile: surface, sensor, the body with its intervals; depth goes down, the distance axis is the profile's.
-import { decimals, ticks } from "../ticks.js";
+import { decimals, ticks, ticksOf } from "../ticks.js";
 import { FONT, View, colour } from "../view.js";
 
 /** @typedef {import("../view.js").Pen} Pen */
@@ -64,7 +64,7 @@ export class SectionView extends View {
   }
 
   notes() {
-    return ["Depth below the ground at the body; dashed: ends of 90 % intervals; the foot of a body is not told by the field.", `${this.scaleWords()}.`];
+    return ["Depth below the ground at the body; dashed: ends of 90 % intervals; the foot of a body is not told by the field.", `${this.scaleWords().replace(/^v/, "V")}.`];
   }
 
   /** @param {number} dx */
@@ -166,7 +166,7 @@ export class SectionView extends View {
     pen.strokeStyle = colour("--dim");
     pen.lineWidth = 1;
     pen.strokeRect(box.left, box.top, box.right - box.left, box.bottom - box.top);
-    const down = ticks(this.levels.top, this.levels.foot, (box.bottom - box.top) / 32);
+    const down = ticksOf(this.levels.top, this.levels.foot, (box.bottom - box.top) / 32, (box.bottom - box.top) / 15);
     pen.textAlign = "right";
     pen.textBaseline = "middle";
     for (const value of down) pen.fillText(value.toFixed(decimals(down.length > 1 ? down[1] - down[0] : 1)), box.left - 6, this.py(value));

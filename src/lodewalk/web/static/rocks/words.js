@@ -31,7 +31,7 @@ export function dip(body) {
 /** @param {number|null} value @param {number|null} sd */
 export function strike(value, sd) {
   if (value === null) return "not told";
-  return `${number(value, 0)} ± ${sd === null ? "not known" : number(1.645 * sd, 1)}`;
+  return sd === null ? `${number(value, 0)}, error not known` : `${number(value, 0)} ± ${number(1.645 * sd, 1)}`;
 }
 
 /** @param {number} share @param {number} [digits] */

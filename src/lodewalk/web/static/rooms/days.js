@@ -3,8 +3,7 @@ import { fill, h } from "../elements.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { show } from "../notices.js";
-import { startRun } from "../run.js";
-import { onSelect, select, selected } from "../selection.js";
+import { onSelect } from "../selection.js";
 import { band } from "../evening/band.js";
 import { chosen } from "../evening/chosen.js";
 import { checklists } from "../evening/checklists.js";
@@ -20,6 +19,9 @@ import { firstSteps, top } from "../evening/top.js";
 const PARTS = [["again", "Walk again"], ["strip", "Base and map"], ["lines", "Lines"], ["findings", "Findings"], ["clocks", "Clocks"], ["activity", "Base and tests"], ["decisions", "Decisions"], ["checklists", "Checklists"], ["files", "Files"]];
 /** What can be shown before anything has been judged. */
 const EARLY = ["decisions", "checklists", "files"];
+
+/** What is asked for once base record and map are drawn, since it stands below them. */
+const BELOW = ["checklists", "files"];
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
@@ -68,12 +70,16 @@ class Room {
     for (const [name, one] of Object.entries(this.parts)) one.element.hidden = !judged && !EARLY.includes(name);
     this.top.element.hidden = this.top.days.hidden = this.bench.hidden = !judged;
     fill(this.first, null);
-    if (!judged) firstSteps(this.first, now, () => startRun());
+    if (!judged) firstSteps(this.first, now);
     this.order(now, judged);
     this.paintNav(judged);
     this.top.update(now);
-    for (const one of Object.values(this.parts)) one.update(now);
-    if (judged) await this.draw(now, before);
+    for (const [name, one] of Object.entries(this.parts)) if (!judged || !BELOW.includes(name)) one.update(now);
+    if (!judged) return;
+    await this.draw(now, before);
+    painted(() => {
+      if (mine === this.number) for (const name of BELOW) this.parts[/** @type {"checklists"|"files"} */ (name)].update(now);
+    });
   }
 
   /** Files come first where there are none or some are lacking. @param {import("../evening/state.js").Evening} now @param {boolean} judged */
@@ -111,15 +117,16 @@ class Room {
     const bases = [...new Set((now.day?.bands ?? []).map((one) => one.instrument))];
     const base = bases.find((name) => name === this.wanted) ?? bases[0] ?? null;
     if (made) fill(this.bench,
-      h("div", { class: "card strip" }, linked.strip.element, own.element),
+      h("div", { class: "card strip" }, linked.stripBox, own.element),
       h("div", { class: "card chart" }, linked.map.element, linked.readout),
-      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profile.element), this.chosen.element));
+      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profileBox), this.chosen.element));
     const anew = made || before?.survey.mark !== now.survey.mark;
     const other = base !== null && base !== linked.base?.about.instrument;
     if (anew || other) {
       const shown = linked.strip.shown;
       if (anew) linked.line = null;
-      await Promise.all([anew && linked.load(), linked.showBase(base)]);
+      // The first base is asked for without its name: that is asked before the day is known.
+      await Promise.all([anew && linked.load(), linked.showBase(base === bases[0] ? null : base)]);
       const move = linked.strip.onMove;
       linked.strip.onMove = (shown) => {
         move(shown);
@@ -131,7 +138,6 @@ class Room {
     this.showDay(now, made || before?.day?.date !== now.day?.date);
     this.parts.findings.update(now);
     this.chosen.update(now);
-    if (made && !selected().line) this.chooseWorst(now);
   }
 
   /** The strip shows the chosen day, no more than was recorded. @param {import("../evening/state.js").Evening} now @param {boolean} other */
@@ -147,13 +153,6 @@ class Room {
     strip.show([from - 0.01 * (to - from), to + 0.01 * (to - from)]);
   }
 
-  /** The line that needs a look first is chosen where nothing is. @param {import("../evening/state.js").Evening} now */
-  chooseWorst(now) {
-    const own = now.check.days.find((/** @type {any} */ one) => one.date === now.day?.date)?.lines ?? [];
-    const worst = own.find((/** @type {any} */ one) => one.verdict === "re-walk") ?? own.find((/** @type {any} */ one) => one.verdict === "doubt") ?? own[0];
-    if (worst) select({ line: worst.line }, { replace: true });
-  }
-
   /** The passage of a rover at a moment. @param {string} utc @param {string|null} instrument */
   passageAt(utc, instrument) {
     const time = Date.parse(utc);
@@ -167,6 +166,11 @@ class Room {
     this.chosen.update(this.now);
     this.parts.findings.update(this.now);
   }
+}
+
+/** Go on once the page has been painted. @param {() => void} then */
+function painted(then) {
+  requestAnimationFrame(() => setTimeout(then));
 }
 
 /** Move something on the page without taking the focus out of it. @param {() => void} move */

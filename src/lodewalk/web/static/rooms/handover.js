@@ -35,7 +35,7 @@ export async function fillRoom(place) {
   const refresh = async () => {
     const [ready, state, made, files] = await Promise.all([get("handover"), get("report"), get("package"), get("outputs")]);
     fill(parts.ready.body, ...readyList(ready));
-    report.paint(state);
+    report.paint(state, ready.ready);
     pack.paint(made, ready);
     paintFiles(parts.files.body, files.files);
   };
@@ -60,7 +60,7 @@ function card(title) {
 /** @param {{head: string, text: string}[]} cautions */
 function cautionBox(cautions) {
   return note("doubt", h("p", {}, h("strong", {}, "This survey is not a clearance for explosives or for buried services."), " Local codes and licensed practice come first."),
-    h("details", {}, h("summary", {}, "All cautions, as the report carries them"),
+    h("details", { class: "told" }, h("summary", {}, "All cautions, as the report carries them"),
       h("dl", { class: "cautions" }, ...cautions.flatMap(({ head, text }) => [h("dt", {}, head), h("dd", {}, text)]))));
 }
 
@@ -163,11 +163,11 @@ function reportCard(place) {
   let shown = "";
   const tell = progress(working, "report", "Writing the report");
   return {
-    /** @param {Report} report */
-    paint(report) {
+    /** @param {Report} report @param {boolean} ready whether there is anything to report */
+    paint(report, ready) {
       const button = one("button[data-begins]", write);
       button.textContent = report.there ? "Write it again" : "Write the report";
-      button.className = report.stale.length ? "primary" : "";
+      button.className = report.stale.length && ready ? "primary" : "";
       if (report.scale && !shown) /** @type {HTMLSelectElement} */ (scale).value = String(report.scale);
       fill(state, !report.there ? note("info", "There is no report yet. Write it: maps, verdicts, errors, sources and cautions on one page that needs nothing else.")
         : report.stale.length ? note("doubt", `Written ${when(report.made_utc)}, and no longer up to date: ${report.stale.join(", ")}.`)
@@ -209,7 +209,7 @@ function packageCard(place) {
   const other = form(async () => {
     const chosen = /** @type {HTMLInputElement} */ (file).files?.[0];
     if (!chosen) {
-      const text = "Choose a package first: a zip that lodewalk pack made.";
+      const text = "Choose a package first: a zip that was packed here or by lodewalk pack.";
       throw Object.assign(new Error(text), { problem: { text, rule: text, field: "file" } });
     }
     const body = new FormData();
@@ -289,7 +289,7 @@ function paintFiles(place, files) {
       { key: "about", title: "What it is" },
       { key: "file", title: "File", show: (row) => keep(row.file, row.file.split("/").at(-1), `Download ${row.file}`) },
       { key: "format", title: "Format" },
-      { key: "kB", title: "Size", unit: "kB", digits: 1 },
+      { key: "kB", title: "Size", unit: "kB", digits: 1, show: (row) => number(row.kB, row.kB < 1 ? 3 : 1) },
       { key: "crs", title: "CRS" },
       { key: "group", title: "Part" },
     ],

@@ -45,7 +45,8 @@ export class LookCard {
     this.about = h("p", { class: "hint grid-about" });
     this.controls = /** @type {Record<string, any>} */ ({});
     this.limits = h("output", { class: "hint" });
-    this.element = h("div", { class: "look" }, this.firstRow(), this.more());
+    this.element = h("div", { class: "look" }, this.firstRow());
+    this.knobs = this.more();
     this.paint();
   }
 
@@ -53,13 +54,13 @@ export class LookCard {
     const id = freshId("grid");
     this.pick.id = id;
     const sd = h("select", { onchange: () => setLook({ sd: /** @type {any} */ (this.controls.sd.value) }) },
-      ...[["none", "not shown"], ["beside", "beside the map"], ["veil", "as a veil where it is large"]].map(([value, text]) => h("option", { value }, text)));
+      ...[["none", "not shown"], ["beside", "beside"], ["veil", "as a veil"]].map(([value, text]) => h("option", { value }, text)));
     this.controls.sd = sd;
     sd.id = freshId("sd");
     return h("div", { class: "row" },
       h("div", { class: "pair" }, h("label", { htmlFor: id }, "Grid"), this.pick),
       h("div", { class: "pair" }, h("label", { htmlFor: sd.id }, "Standard error"), sd),
-      this.tick("shade", "Shading"), this.tick("contours", "Contours"), this.tick("lines", "Lines walked"));
+      this.tick("shade", "Shading"), this.tick("contours", "Contours"), this.tick("lines", "Lines"));
   }
 
   more() {

@@ -20,13 +20,17 @@ export class SectionCard {
     this.text = h("p", { role: "status" });
     this.figures = h("div", {});
     this.mode = h("button", { type: "button", "aria-pressed": "false", onclick: () => this.draws(!linked.map.draws) }, "Draw a line on the map");
+    this.away = h("button", { type: "button", class: "quiet", onclick: () => {
+      this.mode.focus();
+      select({ section: null });
+    } }, "Take it away");
     this.typed = this.fields();
     this.result = h("div", {}, h("div", { class: "section-curve" }, this.view.element), pictureButtons(this.view, "cross-section"),
       h("details", {}, h("summary", {}, "Values along the section"), this.figures));
     this.element = h("section", { class: "card section" }, h("h2", {}, term("cross-section", "Cross-section")),
       h("div", { class: "row" }, this.mode,
         h("button", { type: "button", onclick: () => this.alongLine() }, "Along the chosen line"),
-        h("button", { type: "button", class: "quiet", onclick: () => select({ section: null }) }, "Take it away")),
+        this.away),
       h("details", { class: "typed" }, h("summary", {}, "Type two places"), this.typed), this.text, this.result);
     linked.map.drawable = true;
     linked.map.onSection = (line, done) => this.drawn(line, done);
@@ -75,6 +79,7 @@ export class SectionCard {
   follow() {
     const places = placesIn(selected().section);
     const { easting, northing } = this.linked.origin;
+    this.away.hidden = !places;
     this.linked.map.section = places ? [places[0] - easting, places[1] - northing, places[2] - easting, places[3] - northing] : null;
     this.linked.map.remark();
     ["east_a", "north_a", "east_b", "north_b"].forEach((name, i) => {

@@ -8,6 +8,7 @@ import { blocks, ordered, percentile } from "../mesh.js";
 import { note, show } from "../notices.js";
 import { digitsOf, pictureButtons, rampImage } from "../pictures.js";
 import { COLOURS } from "../colours.js";
+import { runButton } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
 import { table } from "../tables.js";
 import { HereCard } from "./map-here.js";
@@ -21,7 +22,7 @@ export async function fillRoom(place) {
   const { grids } = await get("grids");
   if (grids.length) return new MapRoom(place, grids).open();
   const survey = await get("survey");
-  fill(place, note("info", survey.files.length ? "There is no grid yet. Press Run above: it makes the map." : "There is no grid yet, and no files to make one of. ", !survey.files.length && h("a", { href: "/days" }, "Add base and rover files in Days"), !survey.files.length && ", then press Run."));
+  fill(place, note("info", survey.files.length ? "There is no grid yet: a run makes the map. " : "There is no grid yet, and no files to make one of. ", !survey.files.length && h("a", { href: "/days" }, "Add base and rover files in Days"), !survey.files.length && ", then press Run.", survey.files.length > 0 && runButton()));
   onChange(() => fillRoom(place).catch((error) => show(error, place)));
 }
 
@@ -58,10 +59,10 @@ class MapRoom {
     fill(place,
       h("div", { class: "map-room" },
         this.stale,
-        h("section", { class: "card strip", ariaLabel: "Base record" }, linked.strip.element, h("div", { class: "row foot" }, linked.spanBar, pictureButtons(linked.strip, "base record"))),
-        h("section", { class: "card chart", ariaLabel: "Map" }, this.look.element, this.maps, this.look.about, h("div", { class: "row foot" }, linked.readout, pictureButtons(linked.map, "map")), this.told, this.figures),
+        h("section", { class: "card strip", ariaLabel: "Base record" }, linked.stripBox, h("div", { class: "row foot" }, linked.spanBar, pictureButtons(linked.strip, "base record"))),
+        h("section", { class: "card chart", ariaLabel: "Map" }, this.look.element, this.maps, h("div", { class: "row foot" }, this.look.knobs, linked.readout, pictureButtons(linked.map, "map")), this.told, this.look.about, this.figures),
         h("div", { class: "column" },
-          h("section", { class: "card curve", ariaLabel: "Profile" }, linked.profile.element, pictureButtons(linked.profile, "profile")),
+          h("section", { class: "card curve", ariaLabel: "Profile" }, linked.profileBox, pictureButtons(linked.profile, "profile")),
           this.here.element),
         this.section.element,
         this.readings,
@@ -151,7 +152,8 @@ class MapRoom {
     this.maps?.classList.toggle("two", beside);
     map.setVeil(null);
     let text = "";
-    if (look.sd !== "none" && !error) text = "No standard error is made for this grid: its errors can't be carried on by a rule that holds.";
+    if (look.sd !== "none" && this.look.grid().group === "standard errors") text = "This grid is a standard error itself.";
+    else if (look.sd !== "none" && !error) text = "No standard error is made for this grid: its errors can't be carried on by a rule that holds.";
     else if (error && look.sd === "veil") {
       const limit = look.veil ?? Number(percentile(ordered(error.values), 80).toPrecision(2));
       map.setVeil(error, limit);

@@ -12,14 +12,16 @@ import { drawLayers } from "../rocks/layers.js";
 import { LineamentsCard } from "../rocks/lineaments-card.js";
 import { PicksCard } from "../rocks/picks-card.js";
 import { SectionCard } from "../rocks/section-card.js";
-import { startRun } from "../run.js";
+import { runButton, startRun } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
   const view = await get("rocks");
   if (!view.missing.includes("grid")) return new Rocks(place, view).begin();
-  fill(place, note("info", "There is no grid yet, so nothing can be traced. ", h("a", { href: "/days" }, "Add base and rover files in Days"), ", then press Run above."));
+  const { files } = await get("survey");
+  fill(place, files.length ? note("info", "There is no grid yet, so nothing can be traced: a run makes both. ", runButton())
+    : note("info", "There is no grid yet, so nothing can be traced. ", h("a", { href: "/days" }, "Add base and rover files in Days"), ", then press Run above."));
   const end = onChange(() => {
     end();
     fillRoom(place).catch((error) => show(error, place));
@@ -72,7 +74,7 @@ class Rocks {
     const { linked } = this;
     const map = h("section", { class: "card chart", ariaLabel: "Map" }, linked.map.element, h("div", { class: "row rocks-below" }, linked.readout, pictureButtons(linked.map, "lineaments and picks")), this.actions,
       h("p", { class: "hint" }, "Lines: ridges; long dashes: edges; short dashes: refused. Small diamonds: picks. Bars, when you come nearer: strikes of bodies with their 90 % interval. Squares: compact bodies. Crosses: offsets by faults."));
-    fill(this.place, this.standing, h("p", { class: "hint" }, this.view.caution), h("div", { class: "rocks-room" },
+    fill(this.place, this.standing, h("p", { class: "hint rocks-caution" }, this.view.caution), h("div", { class: "rocks-room" },
       map, this.picks.element, h("div", { class: "column rocks-right" }, this.section.element, fit), this.lineaments.element),
     h("div", { class: "rocks-rest" }, this.decided.element, this.files));
   }

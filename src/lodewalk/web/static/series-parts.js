@@ -1,0 +1,100 @@
+// What stands in the frame of curves besides them: passages of rovers, names of curves, words where there is nothing.
+import { FONT, colour } from "./view.js";
+
+/** @typedef {import("./view.js").Pen} Pen */
+/** @typedef {import("./view.js").Box} Box */
+/** @typedef {import("./series.js").SeriesView} SeriesView */
+
+const ROW = 16;
+/** Width of a letter at the size of `FONT`, and of what stands beside a name in the legend. */
+const LETTER = 6.6;
+const KEY = 34;
+
+/** @param {SeriesView} view @param {Pen} pen @param {Box} box */
+export function drawEmpty(view, pen, box) {
+  pen.fillStyle = colour("--dim");
+  pen.font = FONT.replace("12px", "14px");
+  pen.textAlign = "center";
+  pen.textBaseline = "middle";
+  pen.fillText(view.empty, view.width / 2, (box.top + box.bottom) / 2, view.width - 16);
+}
+
+/** Each rover has a lane of its own; a name that would touch the one before it isn't drawn. @param {SeriesView} view @param {Pen} pen @param {Box} box */
+export function drawSpans(view, pen, box) {
+  const { lanes } = view;
+  const tall = (box.bottom - box.top) / Math.max(1, lanes.length);
+  const ends = lanes.map(() => -Infinity);
+  pen.font = FONT;
+  for (const span of [...view.spans].sort((a, b) => a.from - b.from)) {
+    const from = Math.max(box.left, view.px(span.from));
+    const to = Math.min(box.right, view.px(span.to));
+    if (to < box.left || from > box.right) continue;
+    const lane = span.lane ?? 0;
+    const top = box.top + lane * tall;
+    pen.fillStyle = colour(span.style);
+    pen.globalAlpha = 0.16;
+    pen.fillRect(from, top, Math.max(1.5, to - from), tall);
+    pen.globalAlpha = 1;
+    pen.fillRect(from, top, Math.max(1.5, to - from - 1), 4);
+    if (!span.label || tall < 20 || to - from < pen.measureText(span.label).width + 4 || from < (ends[lane] ?? -Infinity)) continue;
+    ends[lane] = from + pen.measureText(span.label).width + 6;
+    pen.textAlign = "left";
+    pen.textBaseline = "top";
+    pen.fillText(span.label, from + 3, top + 6);
+  }
+  drawLanes(view, pen, box, tall);
+}
+
+/** @param {SeriesView} view @param {Pen} pen @param {Box} box @param {number} tall */
+function drawLanes({ lanes }, pen, box, tall) {
+  if (lanes.length < 2) return;
+  pen.fillStyle = colour("--dim");
+  pen.textAlign = "left";
+  pen.textBaseline = "middle";
+  lanes.forEach((name, lane) => {
+    if (lane) pen.fillRect(box.left, box.top + lane * tall, box.right - box.left, 0.5);
+    pen.fillText(name, box.right + 4, box.top + (lane + 0.5) * tall, 40);
+  });
+}
+
+/** Rows of names, from right to left; the first has the title of the axis on its left. @param {SeriesView} view */
+export function legendRows(view) {
+  const keys = [...view.bands.map((band) => ({ name: band.name ?? "", style: band.style ?? "--band" })), ...view.curves].filter((one) => one.name).reverse();
+  const title = view.yTitle.length * LETTER + 24;
+  /** @type {{name: string, style: string}[][]} */
+  const rows = [[]];
+  let room = view.width - title;
+  for (const key of keys) {
+    const wide = key.name.length * LETTER + KEY;
+    if (wide > room && (rows.length > 1 || rows[0].length || view.width > title)) {
+      rows.push([]);
+      room = view.width - 16;
+    }
+    rows[rows.length - 1].push(key);
+    room -= wide;
+  }
+  return rows;
+}
+
+/** How much lower the frame begins for the names above it. @param {SeriesView} view */
+export function legendHeight(view) {
+  return ROW * (legendRows(view).length - 1);
+}
+
+/** @param {SeriesView} view @param {Pen} pen @param {Box} box */
+export function drawLegend(view, pen, box) {
+  pen.font = FONT;
+  pen.textAlign = "right";
+  pen.textBaseline = "top";
+  legendRows(view).forEach((row, index) => {
+    let x = box.right;
+    for (const { name, style } of row) {
+      pen.fillStyle = colour("--ink");
+      pen.fillText(name, x, 4 + ROW * index);
+      x -= pen.measureText(name).width + 6;
+      pen.fillStyle = colour(style);
+      pen.fillRect(x - 16, 9 + ROW * index, 16, 3);
+      x -= 28;
+    }
+  });
+}
