@@ -1,5 +1,6 @@
 """The rooms *Site* and *Plan*: sliders move the odds; an area becomes a plan to take along."""
 
+import json
 import re
 
 import gpxpy
@@ -129,6 +130,55 @@ def test_a_corner_is_drawn_dragged_and_put_back_by_mouse(hill, visit):
     assert float(east.input_value()) > float(before)
     there.seen("button", "Undo").click()
     expect(east).to_have_value(before)
+
+
+def fill_corners(there, corners):
+    for corner in corners:
+        for box, value in zip(corner_boxes(there), corner, strict=True):
+            box.fill(str(value))
+        there.page.keyboard.press("Enter")
+
+
+def closed_by_escape(there, name):
+    """A dialog hinders nobody, and Escape closes it."""
+    dialog = there.seen("dialog", name)
+    expect(dialog).to_be_visible(timeout=LONG_MS)
+    assert barriers(there.page) == [], name
+    there.page.keyboard.press("Escape")
+    expect(dialog).to_have_count(0)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_what_opens_in_site_and_plan_hinders_nobody(demo_pages, visit, theme):
+    there = visit(demo_pages, "/site", theme=theme)
+    expect(there.page.locator(".odds .verdict")).to_be_visible(timeout=LONG_MS)
+    there.page.get_by_role("button", name="Optically pumped sensor").click()
+    expect(there.page.get_by_text("a cell of vapour")).to_be_visible()
+    assert barriers(there.page) == []
+    there.page.keyboard.press("Escape")
+    for folded in ("What is assumed", "The profile as a table"):
+        there.page.get_by_text(folded).click()
+    expect(there.seen("table", "Expected anomaly")).to_be_visible()
+    assert barriers(there.page) == []
+    there.page.get_by_role("textbox", name="Longitude").fill("x")
+    expect(there.page.get_by_text("Give degrees, such as")).to_be_visible()
+    assert barriers(there.page) == []
+    there.seen("button", "Back to the survey's place").click()
+    there.seen("button", "Use these in the survey…").click()
+    closed_by_escape(there, "Use these in the survey")
+    there.go("/plan")
+    fill_corners(there, [(560_100, 7_245_700), (560_700, 7_245_700), (560_400, 7_246_300)])
+    there.seen("button", "Make the plan…").click(timeout=LONG_MS)
+    closed_by_escape(there, "Make the plan")
+    rings = [
+        [[west, -24.9], [west + 0.002, -24.9], [west, -24.898], [west, -24.9]]
+        for west in (-50.405, -50.402)
+    ]
+    two = {"type": "MultiPolygon", "coordinates": [[ring] for ring in rings]}
+    there.page.get_by_label("Area from a file", exact=True).set_input_files(
+        {"name": "two.geojson", "mimeType": "", "buffer": json.dumps(two).encode()}
+    )
+    closed_by_escape(there, "Add this area")
 
 
 def test_planned_lines_of_the_survey_stand_behind_an_area_to_come(demo_pages, demo_survey, visit):

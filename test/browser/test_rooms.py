@@ -99,6 +99,37 @@ def test_a_setting_is_found_told_with_its_range_and_changed_by_keys(tmp_path, op
     expect(forms).to_have_count(3)  # name and reference system are set too
 
 
+@pytest.mark.parametrize("theme", THEMES)
+def test_what_opens_on_the_start_page_hinders_nobody(tmp_path, opened, visit, theme):
+    (tmp_path / "shelf" / "broken").mkdir(parents=True)
+    (tmp_path / "shelf" / "broken" / "survey.toml").write_text("format = ")
+    new_survey(tmp_path / "shelf" / "hill", name="Hill", crs="EPSG:31982")
+    there = visit(opened(tmp_path / "shelf"), "/start", theme=theme)
+    expect(there.page.get_by_text("can't be opened")).to_be_visible()
+    there.page.get_by_text("Find the code").click()
+    there.seen("textbox", "Latitude").fill("24.9 S")
+    there.seen("textbox", "Longitude").fill("50.4 W")
+    there.page.keyboard.press("Enter")
+    expect(there.seen("button", "EPSG:32722")).to_be_visible()
+    there.seen("button", "Make it").click()
+    expect(there.page.get_by_text("This is needed.")).to_be_visible()
+    assert barriers(there.page) == []
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_the_guided_path_hinders_nobody_and_can_be_left(demo_pages, visit, theme):
+    there = visit(demo_pages, "/start", theme=theme)
+    there.seen("button", "Follow the guided path").click()
+    there.page.wait_for_url("**/site*")
+    there.ready()
+    card = there.seen("region", "Guided path")
+    expect(card.get_by_role("heading")).to_be_focused()
+    assert barriers(there.page) == []
+    card.get_by_role("button", name="Leave the path").click()
+    expect(card).to_have_count(0)
+    expect(there.page.get_by_role("main")).to_be_focused()
+
+
 def test_a_printed_page_is_light_and_keeps_names_and_headings_without_buttons(demo_pages, visit):
     there = visit(demo_pages, "/site", theme="dark")
     there.page.emulate_media(media="print")

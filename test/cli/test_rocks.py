@@ -189,7 +189,7 @@ def test_a_pick_is_added_refused_and_taken_back(lodewalk, dyked):
     assert made["value"] == {"name": "P1", "strike_deg": 110.0}
     early = lodewalk("refuse", dyked, "P1", *WHO)
     assert early.code == 1
-    assert f"withdraw --id {made['id'][:8]}" in early.err.replace("\n", " ")
+    assert f"the decision that added it: {made['id'][:8]}" in early.err.replace("\n", " ")
     bodies = told(lodewalk("fit", dyked, "--json"))["bodies"]
     assert "P1" in [row["body"] for row in bodies]
     assert lodewalk("refuse", dyked, "P1", *WHO).code == 0
@@ -214,8 +214,8 @@ def test_a_pick_is_added_refused_and_taken_back(lodewalk, dyked):
     [
         (("pick", "--line", "L9", "--distance", "5", *WHO), "Lines are L1"),
         (("pick", "--line", "L2", "--distance", "900", *WHO), "run from 0 to 240 m"),
-        (("pick", "--line", "L2", *WHO), "--line and --distance"),
-        (("pick", "--easting", "5", *WHO), "--easting and --northing"),
+        (("pick", "--line", "L2", *WHO), "Give line and distance"),
+        (("pick", "--easting", "5", *WHO), "or easting and northing"),
         (("pick", "--easting", "5", "--northing", "5", *WHO), "within 25 m"),
         (("pick", "--line", "L2", "--distance", "9", "--strike", "400", *WHO), "Give the strike"),
         (("pick", "--line", "L2", "--distance", "nan", *WHO), "finite number"),

@@ -171,7 +171,7 @@ def test_after_the_first_rover_file_a_new_plan_waits_for_replace(survey, area, t
     walk(survey, tmp_path, easting=225)
     assert plan(survey).adopted == "raw/adopted-plan.gpx"  # the same plan is no new one
     wider = reopened(survey, line_spacing_m=75.0)
-    with pytest.raises(InputError, match=r"Rover files are in the survey.*--replace.*--draft"):
+    with pytest.raises(InputError, match=r"Rover files are in the survey.*replace it.*a draft"):
         plan(wider)
     assert roles(survey)["adopted-plan.gpx"] == "plan"
     draft = plan(wider, draft=True)
@@ -209,7 +209,7 @@ def test_exclusions_and_terrain_are_added_with_their_roles(survey, area, tmp_pat
 
 
 def test_without_an_area_the_remedy_is_named(survey):
-    with pytest.raises(InputError, match=r"no area to survey.*--area FILE"):
+    with pytest.raises(InputError, match=r"no area to survey.*file of role area"):
         plan(survey)
 
 

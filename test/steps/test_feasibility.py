@@ -107,7 +107,7 @@ def test_area_tells_the_place(bench, going):
 
 
 def test_without_area_or_place(going):
-    with pytest.raises(InputError, match=r"Neither an area nor a place.*--role area"):
+    with pytest.raises(InputError, match=r"Neither an area nor a place.*role area"):
         going(plan={"latitude_deg": None, "longitude_deg": None})
 
 

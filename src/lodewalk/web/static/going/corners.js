@@ -29,7 +29,7 @@ export class Corners {
     };
     for (const box of [this.easting, this.northing]) box.addEventListener("keydown", (event) => event.key === "Enter" && typed());
     this.element = h("div", {}, h("div", { class: "corner-table" }, h("table", { class: "grid", ariaLabel: "Corners of the area" },
-      h("thead", {}, h("tr", {}, ...["Corner", "Easting [m]", "Northing [m]", "Change"].map((text) => h("th", { scope: "col" }, text)))), this.body,
+      h("thead", {}, h("tr", {}, ...["Corner", "Easting [m]", "Northing [m]"].map((text) => h("th", { scope: "col" }, text)), h("th", { scope: "col" }, h("span", { class: "sr" }, "Change")))), this.body,
       h("tfoot", {}, h("tr", {}, h("td", {}, "new"), h("td", {}, this.easting), h("td", {}, this.northing), h("td", {}, h("button", { type: "button", onclick: typed }, "Add")))))));
     this.paint();
   }
@@ -110,7 +110,7 @@ export class Corners {
         return h("td", {}, box);
       });
       return h("tr", {}, h("td", {}, index + 1), ...boxes,
-        h("td", {}, h("button", { type: "button", class: "quiet", ariaLabel: `Remove corner ${index + 1}`, onclick: () => this.remove(index) }, "Remove")));
+        h("td", {}, h("button", { type: "button", class: "quiet", ariaLabel: `Remove corner ${index + 1}`, title: "Remove", onclick: () => this.remove(index) }, "×")));
     }));
   }
 }

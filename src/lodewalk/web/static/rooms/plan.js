@@ -43,7 +43,10 @@ class Desk {
     this.made = made;
     this.area = new AreaMap(where, held, () => {
       this.paintTools();
-      if (this.hasArea()) oddsAwaited(this.odds, this.last);
+      if (this.hasArea()) {
+        clearTold(this.panel, this.wrong);
+        oddsAwaited(this.odds, this.last);
+      }
       this.asker.ask();
     });
     this.dials = DIALS.map((wanted) => dial(tried, wanted));
