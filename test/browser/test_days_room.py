@@ -87,7 +87,7 @@ def test_what_opens_in_the_room_hinders_nobody(demo_pages, visit, theme):
     assert barriers(there.page) == []
     for name in ("Keep a span…", "Set a lag…", "Bridge a gap…", "The base was moved…",
                  "Mark a test…", "Decide this clock…", "Set aside…", "It is a test…"):  # fmt: skip
-        there.seen("button", name, exact=True).first.click()
+        there.page.get_by_text(name, exact=True).first.click()
         there.page.get_by_role("dialog").wait_for()
         assert barriers(there.page) == [], name
         there.page.keyboard.press("Escape")
