@@ -54,7 +54,7 @@ def head(rows: pl.DataFrame, surveys: int) -> list[str]:
 def table_lines(rows: pl.DataFrame) -> list[str]:
     lines = [
         "| what | dyke | quantity | surveys | intervals a survey | one a survey | all "
-        "| median error [m] | median half interval [m] |",
+        "| median error [m, deg] | median half interval [m, deg] |",
         "|---|---|---|---:|---:|---:|---:|---:|---:|",
     ]
     keys = ("scope", "dyke", "quantity")

@@ -1,9 +1,12 @@
-"""Trials of fits whose strikes come from the trace: planted dykes, inner lines and end lines.
+"""Trials of strikes that come from the trace, and of the fits that use them.
 
-Each survey is made, read, gridded, traced and fitted by the program itself; the truth is what was
-planted. Strikes, depths, widths and places are asked whether their 90 % intervals hold it.
+Three tables. Strikes of dykes, straight and bent, that were walked with errors of place
+(`test/bent_dykes.py`; gridded and traced only, so that there are many). Strikes of bodies that
+swing to both sides, whose trace is made up (`test/crossed_traces.py`). And planted dykes, inner and
+end lines: each survey is made, read, gridded, traced and fitted by the program itself. The truth is
+what was planted; strikes, depths, widths and places are asked whether their 90 % intervals hold it.
 
-    python bench/evidence_strike.py [--surveys N] [--first SEED]
+    python bench/evidence_strike.py [--surveys N] [--first SEED] [--traced N] [--traced-first SEED]
 """
 
 import argparse
@@ -17,12 +20,16 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "test"))
 
+import bent_dykes
+from crossed_traces import SPACING, crossed, held, swing
 from dyked_survey import SENSOR, Dyke, make_dyked_survey
+from lodewalk.methods.lineaments.local_strike import local_strikes
 from lodewalk.survey.run import run
 from lodewalk.survey.store import read_product
 from small_survey import SOUTH, WEST
 
 SURVEYS, FIRST = 60, 43_000
+TRACED, TRACED_FIRST, SWINGING = 200, 52_000, 40
 NAMES = ("strike", "depth", "width", "place")
 NINETY = 1.6448536269514722
 
@@ -73,12 +80,55 @@ def rows_of(folder: Path, seed: int) -> Iterator[dict[str, Any]]:
         }
 
 
+def traced_table(surveys: int, first: int) -> None:
+    """Print how often strikes of traced dykes are held, by where on the dyke they are told."""
+    rows = [row for seed in range(first, first + surveys) for row in bent_dykes.rows_of(seed)]
+    parts = [(where, [row for row in rows if row["where"] == where])
+             for where in sorted({row["where"] for row in rows})]  # fmt: skip
+    parts.append(("shorter than ten lines", [row for row in rows if row["length"] < 10.0]))
+    parts.append(("all", rows))
+    print("| where | surveys | strikes | held | off, rms [deg] | told, median [deg] |")
+    print("|---|---:|---:|---:|---:|---:|")
+    for where, own in parts:
+        held_, off, sd = (np.array([row[key] for row in own]) for key in ("held", "off", "sd"))
+        count = len({row["seed"] for row in own})
+        print(f"| {where} | {count} | {len(own)} | {held_.mean():.2f} "
+              f"| {np.sqrt(np.mean(off**2)):.1f} | {np.median(sd):.1f} |", flush=True)  # fmt: skip
+    print()
+
+
+def swinging_table(traces: int, first: int) -> None:
+    """Print how often strikes of bodies that swing are held, by length and size of the swing."""
+    print("| swing, lines long | to either side [deg] | held | off, rms [deg] | told, rms [deg] |")
+    print("|---:|---:|---:|---:|---:|")
+    for length, size in ((40.0, 5.0), (20.0, 5.0), (10.0, 5.0), (6.0, 5.0), (10.0, 2.0)):
+        rng = np.random.default_rng(first)
+        right, off, sd = [], [], []
+        for _ in range(traces):
+            turn = swing(length, size, rng.uniform(0.0, 2.0 * np.pi))
+            corners, strikes, _ = crossed(rng, lines=24, turn=turn, error=0.05)
+            found = local_strikes(corners, corners[::2], line_spacing_m=SPACING, towards_deg=30.0)
+            one, how = held(found, strikes[::2])
+            right += one.tolist()
+            off += how.tolist()
+            sd += [told.sd_deg for told in found]
+        rms = (np.sqrt(np.mean(np.square(values))) for values in (off, sd))
+        print(f"| {length:g} | {size:g} | {np.mean(right):.2f} |",
+              " | ".join(f"{value:.1f}" for value in rms), "|", flush=True)  # fmt: skip
+    print()
+
+
 def main() -> None:
     """Print how often each interval holds what was planted."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--surveys", type=int, default=SURVEYS)
     parser.add_argument("--first", type=int, default=FIRST)
+    parser.add_argument("--traced", type=int, default=TRACED)
+    parser.add_argument("--traced-first", type=int, default=TRACED_FIRST)
     options = parser.parse_args()
+    if options.traced:
+        traced_table(options.traced, options.traced_first)
+        swinging_table(SWINGING, options.traced_first)
     rows: list[dict[str, Any]] = []
     for seed in range(options.first, options.first + options.surveys):
         with TemporaryDirectory() as folder:

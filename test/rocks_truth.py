@@ -84,8 +84,8 @@ def survey_rows(directory, *, seed):
     """Return what one demo survey tells of its dykes, one row an interval.
 
     `scope` is pick, joint, answer, or none: a body on no dyke; `quantity` depth, position, index
-    angle or width, the last only where it is told as resolved. The depth of a joint fit is that
-    below the mean ground of its profiles.
+    angle, strike (of picks) or width, the last only where it is told as resolved. The depth of a
+    joint fit is that below the mean ground of its profiles.
     """
     _write(directory, seed)
     run(open_folder(directory), to="depth", workers=1)
@@ -153,6 +153,8 @@ def rows_of(dykes, bodies, answers, ambient=None):
         reach = NINETY * row["position_sd_m"]
         rows.append((*head, "position", 0.0, offset, offset - reach, offset + reach,
                      row["position_sd_m"]))  # fmt: skip
+        if scope == "pick" and row.get("strike_sd_deg") is not None:
+            rows.append((*head, "strike", *_strike(dyke, row)))
         if row.get("decidable"):
             right = float(row["kind"] in STRIPS)
             rows.append((*head, "kind", 1.0, right, right, right, 0.0))
@@ -168,6 +170,13 @@ def rows_of(dykes, bodies, answers, ambient=None):
         inside=(pl.col("low") <= pl.col("truth")) & (pl.col("truth") <= pl.col("high")),
         error=pl.col("value") - pl.col("truth"),
     )
+
+
+def _strike(dyke, row):
+    """Return the true strike, that of a pick on the same side, its ends and its sd [deg]."""
+    off = (row["strike_deg"] - dyke.strike_deg + 90.0) % 180.0 - 90.0
+    told, reach = dyke.strike_deg + off, NINETY * row["strike_sd_deg"]
+    return dyke.strike_deg, told, told - reach, told + reach, row["strike_sd_deg"]
 
 
 def _told(row, name, unit="m"):

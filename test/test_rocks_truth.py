@@ -52,6 +52,17 @@ def test_bodies_at_the_truth_are_inside(path):
     assert rows["error"].abs().max() < 0.2
 
 
+def test_strikes_are_held_whichever_way_they_look(path):
+    crossings = pl.read_csv(path)
+    told = bodies(
+        crossings, pick=lambda row: row["body"], strike_sd_deg=lambda row: 1.0,
+        strike_deg=lambda row: row["strike_deg"] + (181.0 if row["body"] == "D1" else 2.0),
+    )  # fmt: skip
+    rows = rows_of(dykes_of(path), told, NO_ANSWERS).filter(pl.col("quantity") == "strike")
+    assert (rows["inside"] == (rows["dyke"] == "D1")).all()
+    assert rows["error"].round(6).unique().sort().to_list() == [1.0, 2.0]
+
+
 def test_bodies_off_the_truth_are_outside(path):
     """2 m too deep at an sd of 1 m; and 3 m to the right of the strike."""
     crossings = pl.read_csv(path)

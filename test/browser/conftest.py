@@ -8,9 +8,13 @@ demo to tests that change nothing; ``demo_copy`` is a copy to change.
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from pages_browser import LAPTOP, TELL_BREACHES, Served, Visit, chromium_path, launch
+
+#: What is waited for may take this long on a busy machine [ms].
+WAIT_MS = 15_000
+expect.set_options(timeout=WAIT_MS)
 
 PICTURES = Path(__file__).parents[2] / "build" / "pages"
 
@@ -73,7 +77,7 @@ def visit(chromium):
                 accept_downloads=True,
                 **more,
             )
-            context.set_default_timeout(15_000)
+            context.set_default_timeout(WAIT_MS)
             context.add_init_script(TELL_BREACHES)
         else:
             context = beside.page.context

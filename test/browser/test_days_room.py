@@ -51,6 +51,11 @@ def test_a_strange_file_is_mapped_and_the_next_goes_in_without_asking(hill, visi
     card.get_by_text("columns read as in K7_0.txt").wait_for()
     assert card.get_by_text("2026-03-13 13:00:00 to 2026-03-13 13:01:59 UTC").is_visible()
     pick.set_input_files(str(tmp_path / "K7_0.txt"))
+    there.seen("button", "Set aside: K7_0.txt").click()
+    runs = there.page.get_by_role("dialog").get_by_text(re.compile("The next run does [0-9]"))
+    runs.click()
+    there.page.get_by_role("row", name=re.compile("^ingest_rover")).wait_for()
+    there.seen("button", "Leave it", exact=True).click()
     again = there.seen("article", "File K7_0.txt")
     again.get_by_text("This file is in the survey already").wait_for()
     assert again.get_by_role("button", name="Read it this way").is_disabled()
@@ -78,6 +83,29 @@ def test_a_day_is_told_in_words_and_a_row_chooses_its_line_everywhere(demo_pages
     with there.page.expect_download() as download:
         there.seen("link", "Route as GPX").click()
     assert download.value.suggested_filename.endswith("walk-again.gpx")
+
+
+def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_once_undone(
+    demo_copy, opened, visit
+):
+    there = visit(opened(demo_copy), "/days?day=2026-03-10")
+    # The base of the demo is silent from 13:17 to 13:39 UTC on its first day.
+    gap = re.compile(r"^Refuse: Bridge the gap of B1 at 2026-03-10 \d\d:17$")
+    todo = there.page.get_by_text("Decide: the gap in the record of B1.")
+    todo.first.wait_for()
+    there.seen("button", gap).click()
+    there.page.get_by_text("no number changes").wait_for()
+    there.page.get_by_label("Reason").fill("the storm began")
+    there.page.get_by_label("Decided by").fill("AB")
+    there.page.get_by_role("dialog").get_by_role("button", name="Decide").click()
+    there.page.get_by_text("the storm began. Nothing was changed by it.").wait_for()
+    assert todo.count() == 0
+    assert there.seen("button", gap).count() == 0
+    there.seen("button", "Undo the refusal: Bridge the gap of B1").click()
+    there.page.get_by_label("Reason").fill("it didn't")
+    there.seen("button", "Take it back").click()
+    there.seen("button", gap).wait_for()
+    todo.first.wait_for()
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

@@ -53,6 +53,29 @@ def test_at_an_empty_site_keys_alone_move_the_odds(hill, visit):
     assert barriers(there.page) == []
 
 
+def test_while_odds_are_reckoned_those_before_are_no_answer(demo_pages, visit):
+    """The answer is held back, so that what stands meanwhile can be read."""
+    there = visit(demo_pages, "/site")
+    verdict = there.page.locator(".odds .verdict")
+    expect(verdict).to_be_visible(timeout=LONG_MS)
+    before = verdict.inner_text()
+    held = []
+    there.page.route("**/api/expected/odds", lambda route: held.append(route))
+    there.page.get_by_role("slider", name="Depth of its top").press("PageUp")
+    waiting = there.page.get_by_text("Reckoning the odds…")
+    expect(waiting).to_be_visible()
+    expect(verdict).to_have_count(0)
+    expect(there.page.get_by_text("with a probability of")).to_have_count(0)
+    share = re.search(r"\d+", before).group()
+    expect(waiting).to_contain_text(f"before the change {share}")
+    assert barriers(there.page) == []
+    for one in held:
+        one.continue_()
+    there.page.unroute("**/api/expected/odds")
+    there.page.get_by_role("slider", name="Depth of its top").press("PageDown")
+    expect(verdict).to_be_visible(timeout=LONG_MS)
+
+
 def sketch_of_all(answer):
     """Whether this answers the question with all corners, not with the first three."""
     asked = answer.url.endswith("/api/plan/sketch") and answer.request.post_data_json["corners"]
@@ -106,3 +129,16 @@ def test_a_corner_is_drawn_dragged_and_put_back_by_mouse(hill, visit):
     assert float(east.input_value()) > float(before)
     there.seen("button", "Undo").click()
     expect(east).to_have_value(before)
+
+
+def test_planned_lines_of_the_survey_stand_behind_an_area_to_come(demo_pages, demo_survey, visit):
+    plan = demo_survey / "incoming" / "planned_lines.gpx"
+    routes = gpxpy.parse(plan.read_text()).routes
+    there = visit(demo_pages, "/plan")
+    expect(there.page.get_by_text(f"The survey has {len(routes)} planned lines")).to_be_visible()
+    expect(there.seen("application", f"the survey's {len(routes)} planned lines")).to_be_visible()
+    expect(there.seen("button", "Make the plan…")).to_be_hidden()
+    there.page.get_by_text("Lines as a table").click()
+    rows = there.seen("table", "Planned lines of the survey").get_by_role("row")
+    expect(rows).to_have_count(1 + len(routes))
+    assert barriers(there.page) == []

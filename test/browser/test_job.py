@@ -1,16 +1,21 @@
 """The whole job in a browser, from an empty folder to the package: by mouse, and by keyboard."""
 
 import re
+from datetime import datetime, timedelta
 
+import polars as pl
 import pytest
 from playwright.sync_api import expect
 
+from dyked_survey import LENGTH, SENSOR, SPACING, write_dyked_survey
+from leaning_dyke import DIP, Leaning
 from lodewalk.errors import InputError
 from lodewalk.services.add import add_files
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
+from lodewalk.services.verify import verify
 from pages_browser import Keyboard
-from small_survey import CRS, write_small_survey
+from small_survey import CRS, SOUTH, WEST, main_field, write_small_survey
 
 #: Long work may take this long on a busy machine [ms].
 LONG_MS = 240_000
@@ -56,7 +61,109 @@ def add(there, path, *, role, instrument="", zone=""):
     expect(shown).to_be_hidden()
 
 
-def test_the_whole_job_by_mouse(demo_survey, shelf, opened, visit):
+def three_files(folder, dyke):
+    """Write a day over a dyke: the base in local time without a zone, the rover, planned lines."""
+    write_dyked_survey(folder, dyke)
+    base, rover, plan = (folder / name for name in ("base.csv", "rover.csv", "planned_lines.gpx"))
+    head, *rows = base.read_text().splitlines()
+    local = [row.split(",") for row in rows]
+    shifted = [
+        f"{datetime.fromisoformat(utc) - timedelta(hours=3):%Y-%m-%dT%H:%M:%S},{value}"
+        for utc, value in local
+    ]
+    base.write_text("\n".join([head.replace("time_utc", "time"), *shifted, ""]))
+    routes = "".join(
+        f"<rte><name>L{n + 1}</name>{planned(WEST + SPACING * n, SOUTH)}"
+        f"{planned(WEST + SPACING * n, SOUTH + LENGTH)}</rte>"
+        for n in range(6)
+    )
+    plan.write_text(
+        f'<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">{routes}</gpx>'
+    )
+    return base, rover, plan
+
+
+def planned(easting, northing):
+    """Return a point of a route."""
+    _, longitude, latitude = main_field(easting, northing)
+    return f'<rtept lat="{latitude:.8f}" lon="{longitude:.8f}"/>'
+
+
+def holds(text, truth):
+    """Whether an interval as it is shown, ``value (low to high)``, holds a number."""
+    low, high = re.search(r"\(([-\d.]+) to ([-\d.]+)\)", text).groups()
+    return float(low) < truth < float(high)
+
+
+def drag_along(there, view, start, end):
+    """Drag along a view, from one share of its width to another."""
+    view.scroll_into_view_if_needed()
+    box = view.bounding_box()
+    across = [box["x"] + box["width"] * share for share in (start, end)]
+    there.page.mouse.move(across[0], box["y"] + box["height"] / 2)
+    there.page.mouse.down()
+    there.page.mouse.move(across[1], box["y"] + box["height"] / 2, steps=5)
+    there.page.mouse.up()
+
+
+def set_to(there, name, value, reason):
+    """Choose a value of a setting, and say why."""
+    setting = there.page.locator(f'form[data-name="{name}"]')
+    setting.locator("[name=value]").select_option(value)
+    setting.get_by_role("button", name="Change").click()
+    dialog = there.seen("dialog", f"Change {name}")
+    dialog.get_by_label("Reason").fill(reason)
+    dialog.get_by_label("Decided by").fill("K. F.")
+    dialog.get_by_role("button", name="Change it").click()
+    expect(dialog).to_be_hidden()
+    expect(setting.locator("[name=value]")).to_have_value(value)
+
+
+def figure(there, name):
+    """The text of a row of the section's numbers."""
+    row = there.seen("region", "Section").get_by_role("row", name=re.compile(f"^{name}"))
+    return row.inner_text()
+
+
+def look_at_rocks(there, place, dyke):
+    """Choose a pick by its row and read depth, dip and strike, as planted and as in the product."""
+    picks = there.seen("grid", "Picks and depths").get_by_role("row")
+    picks.filter(has_text=re.compile(r"-L\d")).nth(2).click()
+    there.page.wait_for_url("**pick=*")
+    name = re.search(r"pick=([\w-]+)", there.page.url)[1]
+    expect(there.seen("region", "Section").get_by_role("heading", level=2)).to_have_text(name)
+    depths = pl.read_parquet(place / "products" / "depths.parquet")
+    own = depths.filter(pl.col("pick") == name, pl.col("method") == "answer").row(0, named=True)
+    depth = figure(there, "Depth, calibrated")
+    assert f"{own['depth_m']:.1f} ({own['depth_low_m']:.1f} to {own['depth_high_m']:.1f})" in depth
+    assert holds(depth, dyke.depth - SENSOR)
+    assert holds(figure(there, "Dip"), DIP)
+    strike, off = re.search(r"(\d+) ± ([\d.]+)", figure(there, "Strike")).groups()
+    assert abs(int(strike) - dyke.strike) <= float(off) + 0.5  # shown in whole degrees
+
+
+def fit_a_span(there, line, dyke):
+    """Fit what a drag along a line's profile chooses, with the strike that was seen."""
+    fit = there.seen("region", "A fit of your own")
+    fit.get_by_label("Line", exact=True).select_option(line)
+    profile = there.seen("application", f"Profile of {line}")
+    there.seen("button", "Select a span by dragging").click()
+    drag_along(there, profile, 0.2, 0.9)
+    ends = [fit.get_by_label(f"{which} [m along]") for which in ("From", "To")]
+    expect(ends[1]).not_to_have_value("")
+    start, end = (float(one.input_value()) for one in ends)
+    assert 0 < start < dyke.middle[1] - SOUTH < end < LENGTH
+    fit.get_by_label("Strike").first.fill(f"{dyke.strike:g}")
+    there.seen("button", "Fit along the line").click()
+    expect(fit.get_by_text("The section shows it.")).to_be_visible()
+    title = there.seen("region", "Section").get_by_role("heading", level=2)
+    expect(title).to_have_text(f"Fit on {line}, {start:g} to {end:g} m")
+    assert holds(figure(there, "Depth by the fit"), dyke.depth - SENSOR)
+
+
+def test_the_whole_job_by_mouse(tmp_path, shelf, opened, visit):
+    dyke = Leaning()
+    files = three_files(tmp_path, dyke)
     there = visit(opened(shelf))
     page = there.page
     fresh = card(there, "New survey")
@@ -66,11 +173,10 @@ def test_the_whole_job_by_mouse(demo_survey, shelf, opened, visit):
     page.wait_for_url("**/site")
     there.ready()
 
+    to_room(there, "Settings")
+    set_to(there, "fits.magnetisation", "induced", "no sign of remanence on the samples")
+
     to_room(there, "Days")
-    files = [
-        demo_survey / "incoming" / name
-        for name in ("base_2026-03-10.txt", "R1_2026-03-10.csv", "planned_lines.gpx")
-    ]
     choose_files(there, files)
     add(there, files[0], role="base", instrument="B1", zone="-03:00")
     add(there, files[1], role="rover", instrument="R1")
@@ -104,13 +210,25 @@ def test_the_whole_job_by_mouse(demo_survey, shelf, opened, visit):
     expect(there.seen("application", re.compile("Map of Total field anomaly"))).to_be_visible()
     there.seen("application", f"Profile of {line}").click()
     expect(there.seen("heading", "Story of")).to_be_visible()
-    expect(page.get_by_role("listitem").filter(has_text="raw/R1_2026-03-10.csv")).to_be_visible()
+    expect(page.get_by_role("listitem").filter(has_text="raw/rover.csv")).to_be_visible()
 
+    place = shelf / "north-hill"
     to_room(there, "Rocks")
+    look_at_rocks(there, place, dyke)
+    fit_a_span(there, line, dyke)
+
     to_room(there, "Hand over")
     there.seen("button", "Make the package").click()
-    expect(there.seen("link", re.compile(r"\.zip"))).to_be_visible(timeout=LONG_MS)
-    place = shelf / "north-hill"
+    package = there.seen("link", re.compile(r"Download .*\.zip"))
+    expect(package).to_be_visible(timeout=LONG_MS)
+    with page.expect_download() as kept:
+        package.click()
+    found = verify(kept.value.path())
+    there.seen("button", "Verify it").click()
+    name = kept.value.suggested_filename
+    expect(there.seen("heading", f"{name}: grade {found.grade}")).to_be_visible(timeout=LONG_MS)
+    expect(card(there, "Package").get_by_text(found.text)).to_be_visible()
+    assert found.grade == 1  # made here, with these versions
     assert (place / "report" / "report.html").is_file()
     assert open_survey(place).settings.survey.name == "North hill"
 

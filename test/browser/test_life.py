@@ -61,6 +61,27 @@ def run_button(there):
     return there.page.get_by_role("banner").get_by_role("button", name="Run", exact=True)
 
 
+def sign(dialog, reason, button):
+    """Give a decision's reason and person, and take it."""
+    dialog.get_by_label("Reason").fill(reason)
+    dialog.get_by_label("Decided by").fill("K. F.")
+    dialog.get_by_role("button", name=button, exact=True).click()
+    expect(dialog).to_be_hidden()
+
+
+def setting(there, name):
+    """The control of a setting."""
+    return there.page.locator(f'form[data-name="{name}"] [name=value]')
+
+
+def change_setting(there, name, value, reason):
+    """Change a setting by its form."""
+    setting(there, name).fill(value)
+    form = there.page.locator(f'form[data-name="{name}"]')
+    form.get_by_role("button", name="Change").click()
+    sign(there.seen("dialog", f"Change {name}"), reason, "Change it")
+
+
 def start(there):
     """Start a run and see it begin."""
     run_button(there).click()
@@ -100,14 +121,46 @@ def test_two_pages_show_one_run_and_one_decision_and_a_reload_loses_nothing(smal
         expect(up_to_date(one)).to_be_visible(timeout=RUN_MS)
     expect(here.seen("application", "Map")).to_be_visible()  # the room filled itself anew
 
-    body = {"kind": "drop", "readings": ["x:1"], "reason": "fence", "who": "K. F."}
-    made = there.page.request.post(
-        f"{served.home}/api/decisions", data=body, headers={"origin": served.home}
-    )
-    assert made.status == 201, made.text()
-    for one in (here, there):
+    there.go("/days?line=L2")
+    there.seen("button", "Drop this line").click()
+    sign(there.seen("dialog", "Drop a span"), "a fence beside it", "Decide")
+    decided = [one.seen("table", "Decisions in force").get_by_role("row") for one in (here, there)]
+    for one, rows in zip((here, there), decided, strict=True):
         expect(run_button(one)).to_be_visible()
-    expect(here.page.get_by_text("fence")).to_be_visible()
+        expect(rows.filter(has_text="a fence beside it")).to_be_visible()
+    decided[0].get_by_role("button", name="Take back: drop R1").click()
+    sign(here.seen("dialog", "Take a decision back"), "no fence was there", "Take it back")
+    for one in (here, there):
+        expect(up_to_date(one)).to_be_visible()
+        expect(one.page.get_by_text("No decision has been taken yet")).to_be_visible()
+
+
+def test_what_one_page_changes_takes_nothing_from_the_other(small, opened, visit):
+    served = opened(small)
+    here = visit(served, "/settings")
+    there = visit(served, "/settings", beside=here)
+    setting(here, "fits.window").fill("7")
+    change_setting(there, "grid.spacing_m", "4", "closer lines")
+    expect(here.page.get_by_text("Settings were changed elsewhere")).to_be_visible()
+    expect(setting(here, "fits.window")).to_have_value("7")
+    expect(setting(here, "grid.spacing_m")).not_to_have_value("4")
+    change_setting(here, "fits.window", "7", "wider bodies")
+    for one in (here, there):  # nothing of the two is lost, here or there
+        expect(setting(one, "fits.window")).to_have_value("7")
+        expect(setting(one, "grid.spacing_m")).to_have_value("4")
+
+    for one in (here, there):
+        one.go("/days")
+    files = [one.seen("table", "Files of the survey").get_by_role("row") for one in (here, there)]
+    files[0].get_by_role("button", name="Set aside: rover.csv").click()
+    sign(here.seen("dialog", "Set rover.csv aside?"), "walked by a visitor", "Set aside")
+    for rows in files:
+        expect(rows.filter(has_text="set aside: walked by a visitor")).to_be_visible()
+    files[1].get_by_role("button", name="Bring back: rover.csv").click()
+    there.seen("article", "File rover.csv").get_by_role("button", name="Read it this way").click()
+    for rows in files:
+        expect(rows.filter(has_text="rover.csv")).to_contain_text("rover")
+        expect(rows.filter(has_text="walked by a visitor")).to_have_count(0)
 
 
 def test_after_a_sudden_end_in_a_run_the_products_are_sound_and_the_page_tells_what_to_do(

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from lodewalk.services.new import new_survey
-from lodewalk.web.frame import ROOMS
+from lodewalk.web.frame import ASKED, ASKED_IN, ROOMS
 from pages_browser import DESK, LAPTOP, PHONE, Visit, barriers, launch
 
 ALL = ("start", *(room for room, _, _ in ROOMS))
@@ -56,6 +56,64 @@ def test_open_dialogs_hinder_nobody(demo_pages, visit, theme):
         assert barriers(there.page) == [], name
         there.page.keyboard.press("Escape")
         expect(dialog).to_have_count(0)
+
+
+@pytest.mark.parametrize("room", [room for room, _, _ in ROOMS])
+def test_what_is_asked_before_the_scripts_come_is_what_the_room_asks(demo_pages, visit, room):
+    there = visit(demo_pages, "/start")
+    there.page.route("**/static/first.js", lambda route: route.fulfill(body=""))
+    there.asked.clear()
+    there.go(f"/{room}")
+    asked = {path for _, path in there.asked}
+    early, judged = ASKED_IN[room]
+    assert {f"/api/{path}" for path in (*ASKED, *early, *judged)} <= asked
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_a_setting_is_found_told_with_its_range_and_changed_by_keys(tmp_path, opened, visit, theme):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    there = visit(opened(tmp_path / "hill"), "/settings", theme=theme)
+    there.seen("navigation", "Sections of the settings").get_by_role("link", name="Fits").click()
+    section = there.page.locator('[id="section-fits"]')
+    expect(section).to_be_in_viewport()
+    window = section.locator('form[data-name="fits.window"]')
+    expect(window).to_contain_text("2 to 20; default 4")  # as the settings' reference has it
+    button = window.get_by_role("button", name="Change…")
+    expect(button).to_be_hidden()
+    window.get_by_role("textbox", name="Window").fill("1")
+    expect(button).to_be_visible()
+    with there.forgiven("400"):
+        there.page.keyboard.press("Enter")
+        expect(window.get_by_text("greater than or equal to 2")).to_be_visible()
+    assert barriers(there.page) == []
+    window.get_by_role("textbox", name="Window").fill("6")
+    there.page.keyboard.press("Enter")
+    dialog = there.seen("dialog", "Change fits.window")
+    expect(dialog.get_by_label("Reason")).to_be_focused()
+    assert barriers(there.page) == []
+    dialog.get_by_label("Reason").fill("wide bodies")
+    dialog.get_by_label("Decided by").fill("K. L.")
+    there.page.keyboard.press("Enter")
+    expect(window).to_contain_text("changed")
+    assert barriers(there.page) == []  # with the notice that offers to undo it
+    there.seen("checkbox", "changed ones only").check()
+    forms = there.page.locator("form.setting:visible")
+    expect(forms).to_have_count(3)  # name and reference system are set too
+
+
+def test_a_printed_page_is_light_and_keeps_names_and_headings_without_buttons(demo_pages, visit):
+    there = visit(demo_pages, "/site", theme="dark")
+    there.page.emulate_media(media="print")
+    there.page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    paper = there.page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert paper == "rgb(255, 255, 255)"
+    ink = there.page.evaluate("getComputedStyle(document.querySelector('.card h2')).color")
+    assert max(int(part) for part in ink[4:-1].split(",")) < 80
+    expect(there.page.get_by_role("banner").locator(".survey")).to_be_visible()
+    expect(there.seen("columnheader", "Error, 1 sd")).to_contain_text("Error, 1 sd")
+    expect(there.seen("button", "Error, 1 sd")).to_be_visible()
+    for name in ("Help", "Keep as CSV", "Use these in the survey…"):
+        expect(there.seen("button", name)).to_have_count(0)
 
 
 def labels(there):

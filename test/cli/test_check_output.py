@@ -4,6 +4,7 @@ import pytest
 
 from lodewalk.cli.check import _clock_lines, _finding_lines
 from lodewalk.services.check import CheckResult, ClockDay, ClockState, Finding, Missed, Rewalk
+from lodewalk.services.evening.answers import Refusal
 from small_survey import CRS, write_small_survey
 
 
@@ -53,6 +54,16 @@ def test_findings_stand_gravest_first_with_their_time():
     assert [row.split()[0] for row in rows] == ["loss", "doubt", "information"]
     assert "03-11 09:01" in rows[1]
     assert "03-10 12:53" in rows[2]
+
+
+def test_a_refused_proposal_is_told_with_its_reason_and_one_whose_evidence_changed_as_well():
+    def told(*, holds):
+        refusal = Refusal("1", "GPS time was set by hand", "AB", "2026-03-11T20:00:00Z", holds)
+        clock = Finding("clock", "R1", None, None, "doubt", "R1: off.", None, refusal)
+        return _finding_lines(result(findings=[clock]))[0]
+
+    assert told(holds=True).endswith("Refused by AB: GPS time was set by hand")
+    assert "the evidence changed" in told(holds=False)
 
 
 def test_the_first_command_after_adding_may_be_check(lodewalk, tmp_path):

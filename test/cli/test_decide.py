@@ -1,9 +1,12 @@
 """Decisions and checklists from the command line."""
 
 import json
+from dataclasses import asdict
 
 import pytest
 
+from lodewalk.services.check import CheckResult, Missed, Rewalk
+from lodewalk.steps.proposed import Proposal
 from small_survey import write_small_survey
 
 WHO = ("--reason", "seen in the field", "--who", "AB")
@@ -38,6 +41,41 @@ def test_a_decision_is_written_shown_and_taken_back(lodewalk, folder):
     assert len((folder / "decisions" / "decisions.jsonl").read_text().splitlines()) == 2
 
 
+def proposing(folder, *proposals):
+    """Write a check whose findings propose decisions."""
+    findings = [
+        {"kind": "x", "instrument": None, "start_utc": None, "end_utc": None, "severity": "doubt",
+         "text": "x", "proposal": asdict(item)}
+        for item in proposals
+    ]  # fmt: skip
+    missed = Missed(5.0, 0.05, 2.0, 1.0, 0.9, None, None, None, None, 0)
+    empty = CheckResult([], [], [], [], missed, [], Rewalk(0.0, 0.0, 0, None, []))
+    (folder / "products").mkdir(exist_ok=True)
+    text = json.dumps(asdict(empty) | {"findings": findings})
+    (folder / "products" / "check.json").write_text(text)
+
+
+def test_a_proposal_is_refused_and_the_refusal_taken_back(lodewalk, folder, refused):
+    words = ("decide", folder, "decline", "--proposed", "clock")
+    assert "hasn't been checked yet" in refused(folder, *words, *WHO)
+    day = ("2026-03-10T12:00:00", "2026-03-10T16:00:00")
+    clocks = [Proposal("clock", name, *day, offset_s=17.4) for name in ("R1", "R2")]
+    proposing(folder, *clocks)
+    message = refused(folder, *words, *WHO)
+    assert "Several proposals fit" in message
+    assert "decide clock --instrument R2 --start" in message
+    made = json.loads(lodewalk(*words, *R1, *WHO, "--json").out)
+    assert made["target"] == {"instrument": "R1", "start": day[0], "end": day[1], "readings": []}
+    assert (made["value"]["proposed"], made["value"]["offset_s"]) == ("clock", 17.4)
+    assert "proposed clock" in lodewalk("decide", folder, "list").out
+    assert "No proposal that waits" in refused(folder, *words, *R1, *WHO)
+    proposing(folder, Proposal("clock", "R1", *day, offset_s=3617.4))  # other evidence by now
+    anew = json.loads(lodewalk(*words, *R1, *WHO, "--json").out)
+    assert anew["value"]["offset_s"] == 3617.4
+    lodewalk("decide", folder, "withdraw", "--id", anew["id"], *WHO)
+    assert lodewalk(*words, *R1, *WHO).code == 0
+
+
 def test_a_span_is_marked_as_a_test(lodewalk, folder):
     words = ("--instrument", "R1", "--test", "with", "--item", "radio")
     span = ("--start", "2026-03-10T14:00:00", "--end", "2026-03-10T14:01:00")
@@ -49,7 +87,7 @@ def test_a_span_is_marked_as_a_test(lodewalk, folder):
     ("words", "told"),
     [
         (("clock", "--instrument", "R9", "--offset", "1", *WHO), "Instruments are B1, R1"),
-        (("clock", "--instrument", "R1", *WHO), "Give --offset"),
+        (("clock", "--instrument", "R1", *WHO), "Give the offset"),
         (("drop", "--instrument", "R1", "--who", "AB"), "Give --reason"),
         (("drop", "--instrument", "R1", "--reason", "x"), "Give --who"),
         (("nap", "--instrument", "R1", *WHO), "kind: Input should be 'clock'"),
@@ -59,11 +97,14 @@ def test_a_span_is_marked_as_a_test(lodewalk, folder):
         (("drop", *WHO), "either readings or an instrument"),
         (("drop", "--reading", "", *WHO), "at least 1 character"),
         (("drop", *R1, *WHO), "all of the record of R1"),
-        (("keep", *R1, "--whole", *WHO), "--whole goes with a drop"),
+        (("keep", *R1, "--whole", *WHO), "whole record goes with a drop"),
         (("drop", *R1, "--whole", *spanned("14:00:00", "14:10:00"), *WHO), "without a span"),
-        (("drop", *R1, "--offset", "4", *WHO), "A drop decision takes no --offset"),
-        (("drop", *R1, "--test", "static", *WHO), "takes no --test"),
-        (("clock", *R1, "--offset", "4", "--item", "radio", *WHO), "takes no --item"),
+        (("drop", *R1, "--offset", "4", *WHO), "A drop decision takes no offset"),
+        (("drop", *R1, "--test", "static", *WHO), "takes no test"),
+        (("clock", *R1, "--offset", "4", "--item", "radio", *WHO), "takes no item"),
+        (("decline", *R1, *WHO), "Give the kind proposed"),
+        (("decline", "--proposed", "move", "--reading", "x", *WHO), "Leave out --reading"),
+        (("drop", *R1, "--proposed", "move", *WHO), "takes no proposed"),
         (("bridge", *R1, *WHO), "No file of role base"),
         (("test", "--instrument", "B1", "--test", "static", *WHO), "No file of role rover"),
         (("tick", *R1, "--item", "clock", *WHO), "lodewalk tick"),
@@ -113,7 +154,7 @@ def test_items_are_ticked_and_kept_with_time_and_initials(lodewalk, folder):
         (("clock", "--instrument", "B1", "--who", "AB"), "Give --day"),
         (("clock", "--day", "2026-03-10", "--who", "AB"), "Give --instrument"),
         (("clock", "--instrument", "B1", "--day", "10.3.2026", "--who", "AB"), "YYYY-MM-DD"),
-        (("clock", "--instrument", "B1", "--day", "2026-03-10"), "Give --who"),
+        (("clock", "--instrument", "B1", "--day", "2026-03-10"), "Give who"),
         (("clock", "--instrument", "B1", "--day", "2026-02-30", "--who", "AB"), "of the calendar"),
         (("--instrument", "B1", "--day", "2026-02-30"), "of the calendar"),
         (("--instrument", "R9", "--day", "2026-03-10"), "Instruments are B1, R1"),
@@ -137,12 +178,12 @@ def test_a_lag_is_written_shown_and_taken_back(lodewalk, folder):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("lag", *R1, *WHO), "Give --lag"),
+        (("lag", *R1, *WHO), "Give the lag"),
         (("lag", *R1, "--lag", "11", *WHO), "between -10 and 10 s; a larger shift is an error"),
         (("lag", *R1, "--lag", "nan", *WHO), "lag_s"),
         (("lag", *R1, "--lag", "1", "--sd", "-1", *WHO), "sd_s: Input should be greater"),
-        (("lag", *R1, "--lag", "1", "--offset", "1", *WHO), "A lag decision takes no --offset"),
-        (("clock", *R1, "--offset", "1", "--lag", "1", *WHO), "A clock decision takes no --lag"),
+        (("lag", *R1, "--lag", "1", "--offset", "1", *WHO), "A lag decision takes no offset"),
+        (("clock", *R1, "--offset", "1", "--lag", "1", *WHO), "A clock decision takes no lag"),
         (("lag", "--instrument", "B1", "--lag", "1", *WHO), "No file of role rover"),
         (("lag", "--reading", "a:1", "--lag", "1", *WHO), "is about an instrument"),
     ],

@@ -151,7 +151,7 @@ def test_points_that_are_none_are_told(lodewalk, dyked_job):
         ((*WHOLE, "--figure", "/nowhere/at/all.png"), "no such folder"),
         ((*WHOLE, "--figure", "section.pdf"), "written as PNG"),
         ((*WHOLE, "--strike", "nan"), "azimuth from grid north"),
-        (("--line", "L3", "--from=-inf", "--to", "inf"), "--from must be a finite number"),
+        (("--line", "L3", "--from=-inf", "--to", "inf"), "From must be a finite number"),
     ],
 )
 def test_what_can_not_be_fitted_is_refused_in_one_line(refused, dyked_job, words, message):
@@ -217,12 +217,12 @@ def test_a_pick_is_added_refused_and_taken_back(lodewalk, dyked):
         (("pick", "--line", "L2", *WHO), "--line and --distance"),
         (("pick", "--easting", "5", *WHO), "--easting and --northing"),
         (("pick", "--easting", "5", "--northing", "5", *WHO), "within 25 m"),
-        (("pick", "--line", "L2", "--distance", "9", "--strike", "400", *WHO), "Give --strike"),
+        (("pick", "--line", "L2", "--distance", "9", "--strike", "400", *WHO), "Give the strike"),
         (("pick", "--line", "L2", "--distance", "nan", *WHO), "finite number"),
         (("pick", "--reading", "nosuch", *WHO), "No kept reading on a line has this id"),
         (
             ("pick", "--line", "L2", "--distance", "9", "--reading", "x", *WHO),
-            "--reading with --line and --distance",
+            "reading with line and distance",
         ),
         (("pick", "--line", "L2", "--distance", "9", "--who", "AB"), "Give --reason"),
         (("refuse", "Q7", *WHO), "No pick and no lineament"),

@@ -115,7 +115,7 @@ def test_a_file_set_aside_is_read_by_no_step_and_comes_back(survey, tmp_path):
         app, ["add", str(survey.path), str(survey.raw / "beside.geojson"), "--role", "set_aside"]
     )
     assert told.exit_code == 0, told.output
-    assert "no step reads it; --role area brings it back" in told.output
+    assert "no step reads it; role area brings it back" in told.output
     run(survey, to="plan")
     assert read_product(survey, "plan")["area_m2"] == pytest.approx(40_000.0, rel=0.001)
     with pytest.raises(InputError, match="set aside already"):

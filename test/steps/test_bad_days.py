@@ -1,5 +1,7 @@
 """Days that went wrong: each gives a finding or a clear error, never a silent number."""
 
+from datetime import datetime
+
 import numpy as np
 import pytest
 
@@ -100,6 +102,11 @@ def test_a_base_that_hangs_is_told(bench):
     (told,) = bench.findings("base stuck")
     assert told.severity == "doubt"
     assert "in 100 readings over 16 min" in told.text
+    first, last = (rows[place].split(",")[0].removesuffix("Z") for place in (200, 299))
+    assert told.proposal is not None
+    given = [datetime.fromisoformat(end) for end in (told.proposal.start, told.proposal.end)]
+    assert (told.proposal.kind, told.proposal.instrument) == ("drop", "B1")
+    assert given == [datetime.fromisoformat(end) for end in (first, last)]
 
 
 def test_two_bases_whose_site_ties_disagree_with_their_records_are_told(bench):

@@ -17,6 +17,7 @@ from lodewalk.records.products import Crossings
 from lodewalk.records.recorded import Observatory
 from lodewalk.steps import bridges
 from lodewalk.steps.bridges import total_field
+from lodewalk.steps.proposed import Proposal
 from small_survey import START
 
 DECIDED = {"kind": "bridge", "target": {"instrument": "B1"}, "value": None}
@@ -62,6 +63,13 @@ def test_without_a_decision_the_gap_stays_empty_and_the_bridge_is_proposed(eveni
     )
     worst = 1.96 * np.nanmax(plain.floats("bridge_sd_nT"))
     assert f"error up to {worst:.1f} nT (95 %)" in told.text
+    # The base writes UTC, so that its gap as recorded is that of the finding.
+    ends = ("2026-03-10T14:11:20", "2026-03-10T14:16:40")
+    about = {"source": "sides", "error_95_nT": round(float(worst), 1)}
+    assert told.proposal == Proposal("bridge", "B1", *ends, **about)
+    assert all(
+        f"--{name} {end}" in told.text for name, end in zip(("start", "end"), ends, strict=True)
+    )
 
 
 def test_a_decided_bridge_fills_the_gap_with_true_values(built, evening, time, silent):

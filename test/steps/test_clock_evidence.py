@@ -12,6 +12,7 @@ from pyproj import Transformer
 
 from lodewalk.services.check import check
 from lodewalk.services.decide import decide
+from lodewalk.steps.proposed import Proposal
 from lodewalk.survey.folder import open_folder
 from planted_survey import red_noise
 from small_survey import CRS, SOUTH, START, WEST
@@ -145,9 +146,12 @@ def test_the_decision_that_is_advised_settles_the_day_and_leaves_the_evidence(be
     add_walks(bench, [0.0, HOUR_S])
     folder = open_folder(bench.path)
     before = check(folder)
-    words = doubts(before, "clock")[0].text.split("To confirm: ")[1].rstrip(".").split()
+    (told,) = doubts(before, "clock")
+    words = told.text.split("To confirm: ")[1].rstrip(".").split()
     given = {key.lstrip("-"): value for key, value in zip(words[2::2], words[3::2], strict=True)}
     assert words[:2] == ["decide", "clock"]
+    offset = float(given["offset"])
+    assert told.proposal == Proposal("clock", "R1", given["start"], given["end"], offset)
     decide(
         folder,
         kind="clock",

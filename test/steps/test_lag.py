@@ -1,5 +1,6 @@
 """Lag and lever arm through the steps and the command line: found, proposed, decided, applied."""
 
+import json
 import shutil
 from dataclasses import replace
 from types import SimpleNamespace
@@ -24,6 +25,7 @@ from lodewalk.services.decide import decide, withdraw
 from lodewalk.services.new import new_survey
 from lodewalk.services.run import run
 from lodewalk.services.why import why
+from lodewalk.steps.proposed import Proposal
 from lodewalk.survey.folder import open_folder
 from lodewalk.survey.state import read_state
 from lodewalk.survey.store import read_product
@@ -129,6 +131,8 @@ def test_half_a_second_is_found_and_proposed(late):
     assert kind == "lag"
     assert float(given["lag"]) == pytest.approx(row["lag_s"], abs=0.006)
     assert row["proposal"] in finding.text
+    lag, sd = float(given["lag"]), float(given["sd"])
+    assert finding.proposal == Proposal("lag", "R1", lag_s=lag, sd_s=sd)
 
 
 def test_nothing_moves_before_a_person_decides(late):
@@ -313,6 +317,8 @@ def test_a_rover_placed_by_a_track_has_a_difference_of_clocks_and_one_proposal(b
     assert "difference of the clocks" in finding.text
     kind, given = proposed(finding.text)
     assert kind == "clock"
+    data = {"kind": "clock", "instrument": "R1", "offset_s": float(given["offset"])}
+    assert json.loads(finding.proposal) == data
     assert not [f for f in told(folder, "clock") if f.severity == "doubt"]
     decide(folder, kind="clock", instrument="R1", offset_s=float(given["offset"]), **WHO)
     run(folder, to="lag")

@@ -10,6 +10,7 @@ from lodewalk.services.check import check
 from lodewalk.services.decide import decide
 from lodewalk.services.why import why_reading
 from lodewalk.steps.base_network import NamedTie, settled, with_shared_ends
+from lodewalk.steps.proposed import Proposal
 from lodewalk.survey.folder import open_folder
 from small_survey import stamp
 from tied_survey import DAY, HEAD, HOUR, base, grid_walk, variation
@@ -89,6 +90,7 @@ def test_a_base_that_moved_is_two_nodes_after_the_decision(bench):
     bench.run()
     step = next(f for f in bench.findings("base step") if f.instrument == "B1")
     assert f"decide move --instrument B1 --start {stamp(MOVED_S)[:19]}" in step.text
+    assert step.proposal == Proposal("move", "B1", stamp(MOVED_S)[:19])
     decide(
         open_folder(bench.path), kind="move", instrument="B1", start=stamp(MOVED_S)[:19],
         reason="a cow", who="AB",

@@ -1,6 +1,7 @@
 """The evening over the API, on a survey with planted trouble: silence, swings, a hole, a fence."""
 
 import xml.etree.ElementTree as ET
+from dataclasses import asdict, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -10,9 +11,9 @@ import evening_survey as planted
 from evening_survey import make_evening
 from lodewalk.services.check import CheckedBase, CheckedDay, CheckedLine, check
 from lodewalk.services.decide import DecideResult
-from lodewalk.services.evening.answers import answer_to, lines_named
+from lodewalk.services.evening.answers import Answer, answer_to, lines_named
 from lodewalk.services.evening.day import sentence
-from lodewalk.services.evening.proposals import Proposal, proposal_in
+from lodewalk.steps.proposed import Proposal
 from small_survey import START
 from web_client import client_of
 
@@ -102,29 +103,131 @@ def decided(kind, value=None, start=None, end=None, instrument="R2"):
     return DecideResult("one", kind, target, value, "seen", "K", "2026-03-10T20:00:00Z", None)
 
 
+def over(proposal, span):
+    """Return a proposal for a span."""
+    return replace(proposal, start=span[0], end=span[1])
+
+
+BRIDGE = Proposal("bridge", "R2", *WEST_DAY, source="sides", error_95_nT=1.0)
+MOVE = Proposal("move", "R2", WEST_DAY[0])
+DROP = Proposal("drop", "R2", *WEST_DAY)
+
+
 @pytest.mark.parametrize(
-    ("proposal", "span", "row", "wanted"),
+    ("proposal", "row", "wanted"),
     [
-        (CLOCK, (None, None), decided("clock", {"offset_s": 17.45}), ("one", "one")),
-        (CLOCK, (None, None), decided("clock", {"offset_s": 0.0}), ("one", "one")),
-        (CLOCK, (None, None), decided("clock", {"offset_s": 18.0}), (None, "one")),
-        (CLOCK, WEST_DAY, decided("clock", {"offset_s": 17.45}, *OTHER_DAY), (None, None)),
-        (CLOCK, WEST_DAY, decided("clock", {"offset_s": 17.45}, *WEST_DAY), ("one", "one")),
-        (CLOCK, (None, None), decided("clock", {"offset_s": 17.45}, *WEST_DAY), (None, "one")),
-        (CLOCK, (None, None), decided("clock", {"offset_s": 17.45}, instrument="R1"), (None, None)),
-        (LAG, (None, None), decided("lag", {"lag_s": -0.56}), ("one", "one")),
-        (LAG, (None, None), decided("lag", {"lag_s": 0.3}), (None, "one")),
-        (Proposal("bridge", "R2"), WEST_DAY, decided("bridge", None, *OTHER_DAY), (None, None)),
-        (Proposal("bridge", "R2"), WEST_DAY, decided("bridge", None, *WEST_DAY), ("one", "one")),
-        (Proposal("move", "R2", WEST_DAY[0]), (None, None), decided("move", None, WEST_DAY[1]),
-         (None, None)),
-        (Proposal("move", "R2", WEST_DAY[0]), (None, None), decided("move", None, WEST_DAY[0]),
-         ("one", "one")),
+        (CLOCK, decided("clock", {"offset_s": 17.45}), ("one", "one")),
+        (CLOCK, decided("clock", {"offset_s": 0.0}), ("one", "one")),
+        (CLOCK, decided("clock", {"offset_s": 18.0}), (None, "one")),
+        (over(CLOCK, WEST_DAY), decided("clock", {"offset_s": 17.45}, *OTHER_DAY), (None, None)),
+        (over(CLOCK, WEST_DAY), decided("clock", {"offset_s": 17.45}, *WEST_DAY), ("one", "one")),
+        (CLOCK, decided("clock", {"offset_s": 17.45}, *WEST_DAY), (None, "one")),
+        (CLOCK, decided("clock", {"offset_s": 17.45}, instrument="R1"), (None, None)),
+        (LAG, decided("lag", {"lag_s": -0.56}), ("one", "one")),
+        (LAG, decided("lag", {"lag_s": 0.3}), (None, "one")),
+        (BRIDGE, decided("bridge", None, *OTHER_DAY), (None, None)),
+        (BRIDGE, decided("bridge", None, *WEST_DAY), ("one", "one")),
+        (BRIDGE, decided("bridge"), ("one", "one")),
+        (MOVE, decided("move", None, WEST_DAY[1]), (None, None)),
+        (MOVE, decided("move", None, WEST_DAY[0]), ("one", "one")),
+        (DROP, decided("drop", None, *WEST_DAY), ("one", "one")),
+        (DROP, decided("drop", None, WEST_DAY[0], "2026-03-10T10:00:00"), (None, None)),
     ],
-)  # fmt: skip
-def test_a_proposal_is_answered_by_its_own_value_and_span_only(proposal, span, row, wanted):
-    found = answer_to(proposal, [row], span)
+)
+def test_a_proposal_is_answered_by_its_own_value_and_span_only(proposal, row, wanted):
+    found = answer_to(proposal, [row])
     assert (found.answered, found.standing) == wanted
+    assert found.refusal is None
+
+
+def declined(proposal, **changed):
+    """Return the refusal of a proposal in force."""
+    old = asdict(replace(proposal, **changed))
+    target = {name: old.pop(name) for name in ("instrument", "start", "end")}
+    return decided("decline", {"proposed": old.pop("kind"), **old}, **target)
+
+
+@pytest.mark.parametrize(
+    ("proposal", "then", "holds"),
+    [
+        (CLOCK, {}, True),
+        (CLOCK, {"offset_s": 17.5}, True),
+        (CLOCK, {"offset_s": 18.0}, False),
+        (over(CLOCK, WEST_DAY), {"start": None, "end": None}, True),
+        (CLOCK, {"start": WEST_DAY[0], "end": WEST_DAY[1]}, False),
+        (over(CLOCK, WEST_DAY), {"start": OTHER_DAY[0], "end": OTHER_DAY[1]}, None),
+        (CLOCK, {"instrument": "R1"}, None),
+        (LAG, {}, True),
+        (LAG, {"lag_s": 0.56}, False),
+        (LAG, {"kind": "clock", "offset_s": 1.0, "lag_s": None}, None),
+        (BRIDGE, {"error_95_nT": 1.1}, True),
+        (BRIDGE, {"error_95_nT": 3.0}, False),
+        (BRIDGE, {"source": "other record"}, False),
+        (BRIDGE, {"start": OTHER_DAY[0], "end": OTHER_DAY[1]}, None),
+        (MOVE, {}, True),
+        (MOVE, {"start": WEST_DAY[1]}, None),
+        (DROP, {}, True),
+        (DROP, {"end": "2026-03-10T10:00:00"}, False),
+    ],
+)
+def test_a_refusal_holds_while_the_same_is_proposed(proposal, then, holds):
+    """None: the refusal is about something else."""
+    found = answer_to(proposal, [declined(proposal, **then)])
+    assert found.answered == ("one" if holds else None)
+    assert (found.refusal and found.refusal.holds) == holds
+
+
+def test_of_a_refusal_and_a_decision_the_later_one_counts():
+    taken = replace(decided("clock", {"offset_s": 17.45}), id="two")
+    assert answer_to(CLOCK, [declined(CLOCK), taken]) == Answer("two", "two")
+    after = answer_to(CLOCK, [taken, declined(CLOCK)])
+    assert (after.answered, after.standing) == ("one", "two")
+    assert after.refusal
+
+
+def bridge_of(client):
+    """Return the finding that proposes the bridge."""
+    findings = client.get(f"/api/days/{DAY}").json()["findings"]
+    (found,) = [item for item in findings if (item["proposal"] or {}).get("kind") == "bridge"]
+    return found
+
+
+def test_a_proposal_is_refused_with_a_reason_and_waits_again_once_that_is_undone(evening):
+    folder, client = evening
+    about = {name: bridge_of(client)["proposal"][name] for name in ("instrument", "start", "end")}
+    body = {"kind": "decline", "proposed": "bridge", "reason": "B2 serves", "who": "K", **about}
+    made = client.post("/api/decisions", json=body)
+    assert made.status_code == 201
+    one = made.json()["id"]
+    try:
+        assert (
+            client.get("/api/run/pending", params={"to": "check"}).json()["steps"] == []
+        )  # no number changes
+        refused = bridge_of(client)
+        assert refused["answered"] == one
+        assert refused["refused"]["holds"] is True
+        assert (refused["refused"]["who"], refused["refused"]["reason"]) == ("K", "B2 serves")
+        todo = client.get(f"/api/days/{DAY}").json()["to_do"]
+        assert not any("gap in the record" in item["text"] for item in todo)
+        (told,) = [item for item in check(folder).findings if item.refused]
+        assert told.kind == "bridge over a gap"
+        again = client.post("/api/decisions", json=body)
+        assert again.status_code == 400
+        assert "No proposal that waits" in again.json()["problem"]["text"]
+    finally:
+        client.delete(f"/api/decisions/{one}", params={"reason": "test", "who": "K"})
+    assert bridge_of(client)["answered"] is None
+    assert bridge_of(client)["refused"] is None
+
+
+def test_what_no_check_proposes_cannot_be_refused(evening):
+    _, client = evening
+    body = {"kind": "decline", "proposed": "move", "instrument": "B1", "reason": "x", "who": "K"}
+    problem = client.post("/api/decisions", json=body).json()["problem"]
+    assert problem["value"] == "move B1"
+    assert "decide bridge --instrument B1 --start" in problem["remedy"]
+    bare = client.post("/api/decisions", json=body | {"proposed": None}).json()["problem"]
+    assert "Give --proposed" in bare["remedy"]
 
 
 def test_a_gap_that_was_not_decided_stays_open_beside_one_that_was(evening):
@@ -223,23 +326,3 @@ def test_a_checklist_is_ticked_by_a_person_and_a_tick_is_taken_back(evening):
     path = f"/api/decisions/{ticked['id']}"
     assert client.delete(path, params={"reason": "slip", "who": "K"}).status_code == 200
     assert client.get("/api/ticks", params=asked).json()["items"][0]["who"] is None
-
-
-@pytest.mark.parametrize(
-    ("text", "wanted"),
-    [
-        ("To confirm: decide clock --instrument R2 --offset 17.44.", ("clock", "R2", 17.44)),
-        ("to do so: decide bridge --instrument B1.", ("bridge", "B1", None)),
-        ("decide move --instrument 'B 1' --start 2026-03-10T12:00:00.", ("move", "B 1", None)),
-        ("To confirm: decide clock --instrument R2 --start 2026-03-10T09:00:00 --end "
-         "2026-03-10T12:00:00 --offset -3600.0. It may be nothing.", ("clock", "R2", -3600.0)),
-    ],
-)  # fmt: skip
-def test_proposals_are_taken_out_of_the_words_of_findings(text, wanted):
-    found = proposal_in(text)
-    assert (found.kind, found.instrument, found.offset_s) == wanted
-
-
-def test_no_proposal_is_seen_where_none_is_made():
-    for text in ("if so, drop the span by decide drop.", "If so: decide move.", "decide clock."):
-        assert proposal_in(text) is None

@@ -1,6 +1,7 @@
 """Who may speak to the pages, and with what headers they answer."""
 
 import json
+import shutil
 from urllib.parse import quote
 
 import pytest
@@ -90,15 +91,121 @@ def test_a_body_that_is_too_large_is_refused_whether_its_length_is_told_or_not(e
     assert client.post("/api/picks", content=parts).status_code == 413
 
 
-def test_answers_forbid_foreign_code_and_guessing_of_kinds(empty):
+def answers_of_every_kind(session, client):
+    """Return answers by their status and what they are, errors of each kind among them."""
+    stranger = bare(session)
+    told = {"content-length": str(MOST_BYTES + 1)}
+    page = {"accept": "text/html"}
+    return {
+        "200 room": client.get("/settings"),
+        "200 data": client.get("/api/survey"),
+        "200 script": client.get("/static/frame.js"),
+        "200 picture": client.get("/favicon.ico"),
+        "303 to a room": client.get("/", follow_redirects=False),
+        "303 entry": stranger.get(f"/enter?token={session.keys.token}", follow_redirects=False),
+        "304 script": client.get("/static/frame.js", headers={"if-none-match": etag(client)}),
+        "400 data": client.get("/api/report/page"),
+        "401 data": bare(session).get("/api/survey"),
+        "401 page": bare(session).get("/days", headers=page),
+        "403 host": client.get("/api/survey", headers={"host": "evil.example"}),
+        "403 entry": bare(session).get("/enter?token=x"),
+        "404 room": client.get("/nowhere"),
+        "404 data": client.get("/api/nowhere"),
+        "404 script": client.get("/static/nowhere.js"),
+        "405 data": client.put("/api/survey"),
+        "405 script": client.post("/static/frame.js"),
+        "413 told": client.post("/api/run", content=iter([b"x"]), headers=told),
+        "413 untold": client.post("/api/run", content=iter([b" " * (MOST_BYTES + 1)])),
+        "422 form": client.post("/api/surveys", json={"nosuch": 1}),
+    }
+
+
+def etag(client):
+    """Return the mark by which a browser asks whether its copy still holds."""
+    return client.get("/static/frame.js").headers["etag"]
+
+
+def test_answers_of_every_kind_forbid_foreign_code_and_guessing_of_kinds(empty):
+    session, client = empty
+    for kind, answer in answers_of_every_kind(session, client).items():
+        assert answer.status_code == int(kind[:3]), (kind, answer.status_code)
+        guarded(kind, answer.headers)
+
+
+def guarded(kind, headers):
+    """Each header of safety is there, and there once."""
+    policy = headers["content-security-policy"]
+    assert "default-src 'self'" in policy, kind
+    assert "object-src 'none'" in policy, kind
+    assert "frame-ancestors 'self'" in policy, kind
+    assert "unsafe" not in policy, kind
+    for name, value in (
+        ("content-security-policy", policy),
+        ("x-content-type-options", "nosniff"),
+        ("referrer-policy", "no-referrer"),
+        ("cross-origin-opener-policy", "same-origin"),
+        ("cross-origin-resource-policy", "same-origin"),
+    ):
+        assert headers.get_list(name) == [value], (kind, name)
+
+
+def test_a_fault_of_lodewalk_itself_is_guarded_too_and_names_no_folder(empty, monkeypatch):
+    session, client = empty
+
+    def fails(*_, **__):
+        raise RuntimeError("unforeseen")
+
+    monkeypatch.setattr("lodewalk.web.session.open_survey", fails)
+    quiet = TestClient(
+        client.app, base_url=str(client.base_url), cookies=client.cookies,
+        raise_server_exceptions=False,
+    )  # fmt: skip
+    answer = quiet.get("/api/survey")
+    assert answer.status_code == 500
+    guarded("500", answer.headers)
+    assert "unforeseen" in answer.json()["problem"]["text"]
+    assert str(session.path) not in answer.text
+
+
+def test_a_change_that_names_no_page_it_comes_from_is_refused(empty):
     _, client = empty
-    for path in ("/settings", "/api/survey", "/static/frame.js", "/nowhere"):
-        headers = client.get(path).headers
-        policy = headers["content-security-policy"]
-        assert "default-src 'self'" in policy
-        assert "unsafe" not in policy
-        assert headers["x-content-type-options"] == "nosniff"
-        assert headers["referrer-policy"] == "no-referrer"
+    del client.headers["origin"]
+    for method in CHANGES:
+        assert client.request(method, "/api/run").status_code == 403
+
+
+def test_no_link_in_the_survey_leads_out_of_it(empty):
+    """A folder that came from elsewhere may hold links, of files and of whole folders."""
+    session, client = empty
+    rows = "".join(f"2026-03-10T13:{m:02d}:00Z,22946.{m}\n" for m in range(50))
+    sent = {"file": ("base.csv", f"time_utc,total_field_nT\n{rows}".encode())}
+    assert client.post("/api/files", files=sent, data={"role": "base"}).status_code == 201
+    outside = session.path.parent / "outside"
+    outside.mkdir()
+    for name in ("summary.json", "report.html", "hill.zip", "base.csv", "map.png"):
+        (outside / name).write_text(f"time_utc,total_field_nT\n{rows}not yours\n")
+    (session.path / "raw" / "base.csv").unlink()
+    for place, name in (("raw", "base.csv"), ("report", "report.html"), ("package", "hill.zip")):
+        (session.path / place).mkdir(exist_ok=True)
+        (session.path / place / name).symlink_to(outside / name)
+    shutil.rmtree(session.path / "products", ignore_errors=True)
+    (session.path / "products").symlink_to(outside)
+    (session.path / "report" / "map.png").symlink_to(outside / "map.png")
+    asked = [
+        client.get("/api/report/page"),
+        client.get("/api/package/file"),
+        client.post("/api/package/verify"),
+        client.post("/api/files/preview", data={"held": "base.csv"}),
+        client.post("/api/files", data={"held": "base.csv", "role": "base"}),
+        *(
+            client.get("/api/outputs/file", params={"file": file})
+            for file in ("products/summary.json", "report/report.html", "report/map.png")
+        ),
+    ]
+    for answer in asked:
+        assert answer.status_code == 400, (answer.request.url, answer.status_code)
+        assert "not yours" not in answer.text
+        assert answer.json()["problem"]["text"]
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ import zipfile
 
 import pytest
 
-from lodewalk.web.uploads import PREFIX, sweep
+from lodewalk.web.uploads import sweep
 from packed_survey import changed, make_small, short_report
 from web_client import client_of
 
@@ -210,12 +210,13 @@ def test_what_an_earlier_process_left_is_swept_and_nothing_else(tmp_path, monkey
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     gone = subprocess.Popen([sys.executable, "-c", ""])
     gone.wait()
-    names = (f"{PREFIX}{gone.pid}-x", f"{PREFIX}{os.getpid()}-x", f"{PREFIX}x-y", "other-1-x")
-    for name in names:
+    gone_too = [f"lodewalk-{kind}-{gone.pid}-x" for kind in ("upload", "verify")]
+    stay = [f"lodewalk-upload-{os.getpid()}-x", "lodewalk-upload-x-y", f"other-{gone.pid}-x"]
+    for name in gone_too + stay:
         (tmp_path / name).mkdir()
         (tmp_path / name / "a.zip").write_bytes(b"a")
     sweep()
-    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(names[1:])
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(stay)
 
 
 def test_cautions_and_words_are_there(served):

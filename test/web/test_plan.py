@@ -2,6 +2,8 @@
 
 import pytest
 
+from lodewalk.services.add import add_files
+
 SQUARE = [[560000, 7245000], [560390, 7245000], [560390, 7245300], [560000, 7245300]]
 CHANGES = {"plan.line_spacing_m": 50.0, "plan.line_azimuth_deg": 0.0}
 
@@ -55,6 +57,24 @@ def test_a_file_of_an_area_is_read_and_not_added(empty):
     answer = client.post("/api/plan/outlines", files={"file": ("a.geojson", "{")})
     assert (answer.status_code, answer.json()["problem"]["field"]) == (400, "file")
     assert everything(session.survey()) == before
+
+
+def test_planned_lines_of_a_file_are_told_in_the_surveys_metres(empty, tmp_path):
+    """On the zone's central meridian the easting is 500 km, and a degree as long as its arc."""
+    session, client = empty
+    assert client.get("/api/plan/outlines").json()["lines"] == []
+    ends = "".join(f'<rtept lat="{lat}" lon="-51"/>' for lat in (-24.91, -24.90))
+    path = tmp_path / "lines.gpx"
+    path.write_text(
+        '<gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">'
+        f"<rte><name>L1</name>{ends}</rte></gpx>"
+    )
+    add_files(session.survey(), [path], role="plan")
+    (line,) = client.get("/api/plan/outlines").json()["lines"]
+    assert line["line"] == "L1"
+    assert [corner[0] for corner in line["corners_m"]] == pytest.approx([5e5, 5e5], abs=0.01)
+    # Length of a degree of latitude on GRS80 at 24.9 degrees: 110 771 m, scaled by 0.9996.
+    assert line["length_m"] == pytest.approx(0.01 * 110_771 * 0.9996, abs=0.3)
 
 
 def test_a_sketch_tells_each_waypoint_of_the_lines_ends(empty):

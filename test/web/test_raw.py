@@ -8,6 +8,7 @@ import pytest
 
 from lodewalk.services.opening import open_survey
 from lodewalk.survey.ledger import read_ledger
+from web_client import ended
 
 #: A made-up logger's layout: semicolons, decimal comma, day first, no names that are known.
 LOGGER = "Tag;Uhr;Profil;Wert;Guete\n" + "".join(
@@ -212,6 +213,27 @@ def test_the_list_has_spans_and_a_file_is_set_aside_and_brought_back(empty):
     assert (session.path / "raw" / "base.csv").read_bytes() == BASE.encode()
 
 
+def test_what_runs_without_a_file_is_told_before_it_is_set_aside(empty):
+    """What is told before is what is told once it was done."""
+    _, client = empty
+    for name, text in (("base.csv", BASE), ("other.csv", BASE.replace("2295", "2296"))):
+        client.post("/api/files", files=sent(text, name), data={"role": "base"})
+    for step in ("ingest_base", "ingest_rover"):
+        client.post("/api/run", json={"to": step})
+        ended(client)
+    assert client.get("/api/run/pending", params={"to": "ingest_base"}).json()["steps"] == []
+    asked = {"to": "time", "aside": "raw/other.csv"}
+    told = client.get("/api/run/pending", params=asked).json()["steps"]
+    why = {row["step"]: row["why"] for row in told}
+    assert why["ingest_base"] == ["raw file other.csv was removed"]
+    assert "step ingest_base has to run first" in why["time"]
+    assert "ingest_rover" not in why
+    assert [row["role"] for row in client.get("/api/files").json()["files"]] == ["base", "base"]
+    body = {"stored_as": "raw/other.csv", "reason": "twice", "who": "K"}
+    assert client.post("/api/files/aside", json=body).status_code == 200
+    assert client.get("/api/run/pending", params={"to": "time"}).json()["steps"] == told
+
+
 @pytest.mark.parametrize("name", ["../survey.toml", "nosuch.csv", "raw/../survey.toml"])
 def test_only_files_of_the_ledger_can_be_read_again(empty, name):
     _, client = empty
@@ -219,6 +241,8 @@ def test_only_files_of_the_ledger_can_be_read_again(empty, name):
         answer = client.post(f"/api/{path}", data={"held": name, "role": "base"})
         assert answer.status_code == 400
         assert "no such file" in answer.json()["problem"]["rule"]
+    answer = client.get("/api/run/pending", params={"aside": name})
+    assert answer.status_code == 400
 
 
 def test_a_file_brought_back_has_the_role_that_it_had(empty):

@@ -4,6 +4,7 @@ import json
 import re
 import threading
 import time
+from datetime import date
 from urllib.parse import quote
 
 import pytest
@@ -239,6 +240,21 @@ def test_settings_say_unit_range_and_default_and_a_change_is_looked_at_first(emp
     client.patch("/api/settings", json={"changes": {"fits.window": None}, **signed})
     assert open_survey(session.path).settings.fits.window == 4.0
     assert _row_of(client, "fits.window")["note"] == ""
+
+
+def test_a_day_is_set_and_taken_back_like_any_other_value(empty):
+    session, client = empty
+    row = _row_of(client, "plan.first_day")
+    assert (row["kind"], row["value"]) == ("date", None)
+    signed = {"reason": "as agreed", "who": "K. L."}
+    changed = {"changes": {"plan.first_day": "2026-12-07"}, **signed}
+    assert client.patch("/api/settings", json=changed).status_code == 200
+    assert open_survey(session.path).settings.plan.first_day == date(2026, 12, 7)
+    assert _row_of(client, "plan.first_day")["value"] == "2026-12-07"
+    wrong = client.patch("/api/settings", json={"changes": {"plan.first_day": "7 Dec"}, **signed})
+    assert (wrong.status_code, wrong.json()["problem"]["field"]) == (400, "value")
+    client.patch("/api/settings", json={"changes": {"plan.first_day": None}, **signed})
+    assert open_survey(session.path).settings.plan.first_day is None
 
 
 def _change(method, name, value):

@@ -165,7 +165,9 @@ def area_polygons(shapes: Shapes, *, crs: str) -> Region:
     if others:
         notes.append(f"Lines and points can't be an area, left aside: {others}.")
     if not pieces:
-        raise InputError("An area needs at least one polygon.", remedy="Add one with --role area.")
+        raise InputError(
+            "An area needs at least one polygon.", remedy="Add one as a file of role area."
+        )
     whole = shapely.union_all([piece.outline for piece in pieces], grid_size=JOIN_M)
     area = float(whole.area)
     if area < LEAST_M2:

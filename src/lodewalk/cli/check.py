@@ -8,6 +8,7 @@ from lodewalk.services.opening import open_survey
 
 if TYPE_CHECKING:
     from lodewalk.services.check import BaseInterval, CheckedDay, CheckResult, ClockState
+    from lodewalk.services.evening.answers import Refusal
 
 SIGNS = {"keep": "+", "doubt": "?", "re-walk": "x"}
 SEVERITIES = ("loss", "doubt", "information")
@@ -98,8 +99,20 @@ def _finding_lines(result: "CheckResult") -> list[str]:
     rank = {severity: place for place, severity in enumerate(SEVERITIES)}
     ordered = sorted(result.findings, key=lambda item: rank[item.severity])
     return columns(
-        [[f.severity, (f.start_utc or "")[5:16].replace("T", " "), f.text] for f in ordered]
+        [
+            [f.severity, (f.start_utc or "")[5:16].replace("T", " "), f.text + _refused(f.refused)]
+            for f in ordered
+        ]
     )
+
+
+def _refused(refusal: "Refusal | None") -> str:
+    """Say who refused what a finding proposes, and whether that still counts."""
+    if refusal is None:
+        return ""
+    if refusal.holds:
+        return f" Refused by {refusal.who}: {refusal.reason}"
+    return f" Refused by {refusal.who} before the evidence changed ({refusal.reason}); it is back."
 
 
 def _rewalk_lines(result: "CheckResult") -> Iterator[str]:

@@ -12,6 +12,16 @@ if TYPE_CHECKING:
     from lodewalk.services.decide import DecideResult
 
 Who = Annotated[str, typer.Option("--who", help="Initials of the person.")]
+Test = Annotated[
+    str | None,
+    typer.Option(
+        help="test: static, side-by-side, turn-around, with, without, check-station or repeat-line."
+    ),
+]
+Proposed = Annotated[
+    str | None,
+    typer.Option(help="decline: kind that the check proposes: clock, lag, drop, bridge or move."),
+]
 
 
 def decide(
@@ -20,8 +30,8 @@ def decide(
         str,
         typer.Argument(
             metavar="KIND",
-            help="clock, lag, drop, keep, bridge, move, test, withdraw; or list, to see those in "
-            "force.",
+            help="clock, lag, drop, keep, bridge, move, test, decline, withdraw; or list, to see "
+            "those in force.",
         ),
     ],
     reason: Annotated[str, typer.Option(help="Why; kept with the decision.")] = "",
@@ -44,17 +54,12 @@ def decide(
     sd: Annotated[
         float | None, typer.Option(help="lag: its standard deviation in seconds, where known.")
     ] = None,
-    test: Annotated[
-        str | None,
-        typer.Option(
-            help="test: static, side-by-side, turn-around, with, without, check-station or "
-            "repeat-line."
-        ),
-    ] = None,
+    test: Test = None,
     item: Annotated[str, typer.Option(help="test: what was taken along or left away.")] = "",
     whole: Annotated[
         bool, typer.Option("--whole", help="drop: all of the instrument's record is meant.")
     ] = False,
+    proposed: Proposed = None,
     decision: Annotated[
         str | None, typer.Option("--id", help="withdraw: id of the decision, or its beginning.")
     ] = None,
@@ -92,6 +97,7 @@ def decide(
             test=test,
             item=item,
             whole=whole,
+            proposed=proposed,
         )
     emit(made, as_json=as_json, lines=[f"{made.id[:8]}: {made.kind} {_told(made)}"])
 

@@ -65,6 +65,7 @@ class Findings(Table):
         Column("check", pl.String(), "", "the check that found it"),
         Column("file", pl.String(), "", "raw file", nullable=True),
         Column("line_in_file", pl.Int64(), "", "line of the raw file", nullable=True),
+        Column("proposal", pl.String(), "", "the decision that it proposes, JSON", optional=True),
     )
 
 

@@ -111,7 +111,7 @@ def add_files(
         return AddResult([about_aside(entry) for entry in set_aside(folder, files)])
     if role not in ROLES:
         raise InputError(f"A role is one of {', '.join((*ROLES, SET_ASIDE))}.", value=role)
-    zone = checked_zone(time_zone, key="--time-zone") if time_zone else None
+    zone = checked_zone(time_zone, key="The time zone") if time_zone else None
     given = None if instrument is None else _checked_name(instrument)
     added = []
     with locked(folder):
@@ -208,7 +208,7 @@ def _format(path: Path, *, role: str, columns: Path | None) -> Format:
             f"A column map is for delimited text, which serves as {', '.join(form.roles)}.",
             file=path.name,
             value=role,
-            remedy="Leave --columns out.",
+            remedy="Leave the column map out.",
         )
     return form
 
@@ -328,13 +328,13 @@ def _joins(entries: list[RawFile], entry: RawFile) -> list[str]:
         return []
     return [
         f"It joins the area that is there already ({', '.join(there)}): both are planned. "
-        "lodewalk plan DIR --area FILE takes the place of it instead."
+        "A plan that is given an area takes that alone instead."
     ]
 
 
 def about_aside(entry: RawFile) -> AddedFile:
     """Say that a file is set aside."""
-    back = f"From now on no step reads it; --role {entry.role} brings it back."
+    back = f"From now on no step reads it; role {entry.role} brings it back."
     return AddedFile(
         entry.original_name, f"raw/{entry.name}", SET_ASIDE, entry.instrument,
         format_named(entry.format).title, 0, entry.zone, entry.sha256, [back],

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 #: Name under which a laid-out plan enters the survey; a plan added by hand has its own.
 ADOPTED_NAME = "adopted-plan.gpx"
-REPLACE = "Say --replace to let the new plan take its place, or --draft to look at it only."
+REPLACE = "Let the new plan replace it, or make a draft, to look at only."
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,10 @@ from typing import Any
 
 from lodewalk.errors import FolderError
 from lodewalk.services.day_pages import write_day_pages
+from lodewalk.services.decide import decisions_in_force
+from lodewalk.services.evening.answers import Refusal, answer_to
 from lodewalk.steps.context import Reporter
+from lodewalk.steps.proposed import Proposal
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import run as run_steps
 from lodewalk.survey.store import product_path
@@ -148,7 +151,7 @@ class Missed:
 
 @dataclass(frozen=True)
 class Finding:
-    """One finding."""
+    """One finding, with the decision that it proposes and the refusal of it, where there are."""
 
     kind: str
     instrument: str | None
@@ -156,6 +159,8 @@ class Finding:
     end_utc: str | None
     severity: str
     text: str
+    proposal: Proposal | None = None
+    refused: Refusal | None = None
 
 
 @dataclass(frozen=True)
@@ -200,19 +205,30 @@ def check(folder: Folder, *, reporter: Reporter | None = None, pages: bool = Fal
     """Bring up what the verdicts need and return them; `pages` draws the page of each day."""
     run_steps(folder, to="check", reporter=reporter)
     result = check_result(json.loads(product_path(folder, "check").read_text(encoding="utf-8")))
-    result = replace(result, findings=[*result.findings, *_idle(folder)])
+    result = replace(result, findings=_told(folder, result))
     if not pages:
         return result
     drawn = write_day_pages(folder)
     return replace(result, days=[replace(day, figure=drawn.get(day.date)) for day in result.days])
 
 
+def _told(folder: Folder, result: CheckResult) -> list[Finding]:
+    """Return the findings with the refusals of what they propose, and those on idle decisions."""
+    live = decisions_in_force(folder)
+    told = [
+        replace(item, refused=answer_to(item.proposal, live).refusal) if item.proposal else item
+        for item in result.findings
+    ]
+    return [*told, *_idle(folder)]
+
+
 def _idle(folder: Folder) -> list[Finding]:
     """Return findings on picks and refusals that meet nothing, if those of the last run hold."""
     from lodewalk.services.rocks.idle import idle_findings
-    from lodewalk.services.why import why_step
+    from lodewalk.services.stale import pending
 
-    if not product_path(folder, "pick_notes").exists() or why_step(folder, "picks").stale:
+    due = (row.step for row in pending(folder, to="picks").steps)
+    if not product_path(folder, "pick_notes").exists() or "picks" in due:
         return []
     return [
         Finding(row["kind"], row["instrument"], None, None, row["severity"], row["text"])
@@ -232,7 +248,7 @@ def checked(folder: Folder) -> CheckResult:
     if not path.exists():
         raise FolderError("The survey hasn't been checked yet. Run it first.")
     result = check_result(json.loads(path.read_text(encoding="utf-8")))
-    return replace(result, findings=[*result.findings, *_idle(folder)])
+    return replace(result, findings=_told(folder, result))
 
 
 def check_result(found: dict[str, Any]) -> CheckResult:
@@ -260,6 +276,12 @@ def check_result(found: dict[str, Any]) -> CheckResult:
         [CheckedTest(**row) for row in found["tests"]],
         [CoveredLine(**row) for row in found["coverage"]],
         Missed(**found["missed"]),
-        [Finding(**row) for row in found["findings"]],
+        [_finding(row) for row in found["findings"]],
         Rewalk(**again | {"spans": [RewalkSpan(**span) for span in again["spans"]]}),
     )
+
+
+def _finding(row: dict[str, Any]) -> Finding:
+    """Return a finding of the check document; before proposals were data it held none."""
+    proposal = row.get("proposal")
+    return Finding(**row | {"proposal": Proposal(**proposal) if proposal else None})

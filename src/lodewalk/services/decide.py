@@ -20,7 +20,9 @@ from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.lock import locked
 
-KINDS = ("clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse")
+KINDS = (
+    "clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse", "decline",
+)  # fmt: skip
 #: What an instrument that a decision is about must have recorded as.
 ROLES = {"bridge": ("base",), "move": ("base",), "test": ("rover",), "lag": ("rover",)}
 
@@ -30,17 +32,22 @@ OWN_COMMAND = {
     "pick": "lodewalk pick DIR --line LINE --distance M --reason TEXT --who INITIALS",
     "refuse": "lodewalk refuse DIR NAME --reason TEXT --who INITIALS",
 }
-#: The option that a kind can't do without, why, and what to give.
+#: What a kind can't do without, why, and what to give.
 NEEDED = {
     "clock": (
-        "--offset",
+        "offset",
         "A clock decision needs the offset, that clock minus UTC.",
-        "Give --offset with the seconds that the clock is ahead; behind is below 0.",
+        "Give the offset: the seconds that the clock is ahead; behind is below 0.",
     ),
     "lag": (
-        "--lag",
+        "lag",
         "A lag decision needs the time of the field reading less that of the position.",
-        "Give --lag with the seconds that the field comes late; early is below 0.",
+        "Give the lag: the seconds that the field comes late; early is below 0.",
+    ),
+    "decline": (
+        "proposed",
+        "To decline a proposal takes the kind of decision that is proposed.",
+        "Give the kind proposed: clock, lag, drop, bridge or move, as the check tells it.",
     ),
 }
 
@@ -105,11 +112,13 @@ def decide(
     test: str | None = None,
     item: str = "",
     whole: bool = False,
+    proposed: str | None = None,
 ) -> DecideResult:
     """Append a decision; nothing is run yet.
 
     An instrument without a span means all of its record. To drop that, `whole` says it in so
-    many words.
+    many words. The kind decline refuses what a finding proposes, see
+    `lodewalk.services.evening.proposals`; `proposed` is the kind that is proposed.
 
     Raises
     ------
@@ -118,14 +127,22 @@ def decide(
         of another kind, or a drop of an instrument without a span or `whole`.
     """
     given = {
-        "--offset": ("clock", offset_s),
-        "--lag": ("lag", lag_s),
-        "--sd": ("lag", sd_s),
-        "--test": ("test", test),
-        "--item": ("test", item),
+        "offset": ("clock", offset_s),
+        "lag": ("lag", lag_s),
+        "sd": ("lag", sd_s),
+        "test": ("test", test),
+        "item": ("test", item),
+        "proposed": ("decline", proposed),
     }
     _check_kind(kind, given)
     _check_whole(kind, instrument, whole=whole, spanned=bool(start or end))
+    if kind == "decline":
+        from lodewalk.services.evening.proposals import decline
+
+        if readings:
+            raise InputError("A proposal isn't about readings.", remedy="Leave out --reading.")
+        about = {"kind": proposed, "instrument": instrument, "start": start, "end": end}
+        return decline(folder, about, reason=reason, who=who)
     if instrument is not None:
         _check_instrument(folder, instrument, ROLES.get(kind, ("base", "rover")))
     values: dict[str, Mapping[str, Any]] = {
@@ -138,7 +155,7 @@ def decide(
         made = append_decision(
             folder, kind=kind, target=target, value=values.get(kind), reason=reason, who=who
         )
-    return _result(made)
+    return result_of(made)
 
 
 def add_pick(
@@ -178,12 +195,12 @@ def add_pick(
     check_azimuth(strike_deg)
     if compact and strike_deg is not None:
         raise InputError(
-            "A compact body has no strike.", value=strike_deg, remedy="Leave out --strike."
+            "A compact body has no strike.", value=strike_deg, remedy="Leave the strike out."
         )
     check_finite(distance=distance_m, easting=easting_m, northing=northing_m)
     if reading is not None:
-        places = {"--line": line, "--distance": distance_m, "--easting": easting_m}
-        reading = reading_named(folder, reading, places | {"--northing": northing_m})
+        places = {"line": line, "distance": distance_m, "easting": easting_m}
+        reading = reading_named(folder, reading, places | {"northing": northing_m})
     else:
         reading = reading_there(
             folder, line=line, distance_m=distance_m, easting_m=easting_m, northing_m=northing_m
@@ -201,7 +218,7 @@ def add_pick(
             reason=reason,
             who=who,
         )
-    return _result(made)
+    return result_of(made)
 
 
 def refuse(folder: Folder, name: str, *, reason: str, who: str) -> DecideResult:
@@ -222,7 +239,7 @@ def refuse(folder: Folder, name: str, *, reason: str, who: str) -> DecideResult:
             reason=reason,
             who=who,
         )
-    return _result(made)
+    return result_of(made)
 
 
 def _check_kind(kind: str, given: Mapping[str, tuple[str, Any]]) -> None:
@@ -251,13 +268,13 @@ def _check_whole(kind: str, instrument: str | None, *, whole: bool, spanned: boo
     """Raise for a drop without a span unless all of the record is said to be meant."""
     if whole and (kind != "drop" or spanned or not instrument):
         raise InputError(
-            "--whole goes with a drop of an instrument without a span.",
-            remedy="Leave it out, or leave out --start and --end.",
+            "The whole record goes with a drop of an instrument without a span.",
+            remedy="Leave that out, or leave out start and end.",
         )
     if kind == "drop" and instrument and not (spanned or whole):
         raise InputError(
             f"Without a span this would drop all of the record of {instrument}.",
-            remedy="Give --start and --end, or --whole if all of it is meant.",
+            remedy="Give start and end, or say that the whole record is meant.",
         )
 
 
@@ -288,16 +305,16 @@ def withdraw(folder: Folder, decision: str, *, reason: str, who: str) -> DecideR
             who=who,
             withdraws=old.id,
         )
-    return _result(made)
+    return result_of(made)
 
 
 def decisions_in_force(folder: Folder) -> list[DecideResult]:
     """Return the decisions that count, ticks left out, in the order taken."""
     kinds = tuple(kind for kind in KINDS if kind != "tick")
-    return [_result(item) for item in in_force(read_decisions(folder), kinds)]
+    return [result_of(item) for item in in_force(read_decisions(folder), kinds)]
 
 
-def _result(made: Decision) -> DecideResult:
+def result_of(made: Decision) -> DecideResult:
     """Return a decision as plain values."""
     return DecideResult(**made.model_dump(mode="json"))
 
@@ -338,7 +355,7 @@ def tick(
                 remedy=f"Items are {', '.join(known)}.",
             )
     if items and not who.strip():
-        raise InputError("A tick has a person.", remedy="Give --who as well.")
+        raise InputError("A tick has a person.", remedy="Give who ticked it as well.")
     about = {"instrument": instrument, "start": f"{day}T00:00:00", "end": f"{day}T23:59:59"}
     shown = ((day, instrument),)
     if not items:

@@ -27,12 +27,12 @@ def check_azimuth(strike_deg: float | None) -> None:
         raise InputError(
             "A strike is an azimuth from grid north, from 0 to less than 360 degrees.",
             value=strike_deg,
-            remedy="Give --strike clockwise from grid north, or leave it out.",
+            remedy="Give the strike clockwise from grid north, or leave it out.",
         )
 
 
 def check_finite(**values: float | None) -> None:
-    """Raise for the first value that is given and isn't a finite number; names are options.
+    """Raise for the first value that is given and isn't a finite number; names are its words.
 
     Examples
     --------
@@ -40,7 +40,7 @@ def check_finite(**values: float | None) -> None:
     """
     for name, value in values.items():
         if value is not None and not math.isfinite(value):
-            raise InputError(f"--{name} must be a finite number.", value=value)
+            raise InputError(f"{name.capitalize()} must be a finite number.", value=value)
 
 
 def reading_named(folder: Folder, reading: str, places: Mapping[str, Any]) -> str:
@@ -57,14 +57,14 @@ def reading_named(folder: Folder, reading: str, places: Mapping[str, Any]) -> st
     if given:
         raise InputError(
             "A pick is placed in one way.",
-            value=f"--reading with {' and '.join(given)}",
-            remedy="Give --reading alone, or --line and --distance, or --easting and --northing.",
+            value=f"reading with {' and '.join(given)}",
+            remedy="Give the reading alone, or line and distance, or easting and northing.",
         )
     if reading not in set(walked_readings(folder)["reading_id"].to_list()):
         raise InputError(
             "No kept reading on a line has this id.",
             value=reading,
-            remedy="Ids stand in column reading_id of the readings; or give --line and --distance.",
+            remedy="Ids stand in column reading_id of the readings; or give line and distance.",
         )
     return reading
 
@@ -99,7 +99,7 @@ def reading_there(
     else:
         raise InputError(
             "A place is a line with a distance along it, or an easting with a northing.",
-            remedy="Give --line and --distance, or --easting and --northing, or --reading.",
+            remedy="Give line and distance, or easting and northing, or a reading.",
         )
     place = int(away.arg_min() or 0)
     if not away[place] <= FARTHEST_M:
@@ -160,7 +160,7 @@ def reading_of(folder: Folder, name: str) -> tuple[str, str]:
     raise InputError(
         "No pick and no lineament has this name.",
         value=name,
-        remedy=shown if known else "Nothing is picked yet; run lodewalk fit.",
+        remedy=shown if known else "Nothing is picked yet: a run makes the picks.",
     )
 
 
@@ -171,8 +171,8 @@ def _check_waiting(folder: Folder, name: str) -> None:
             raise InputError(
                 "This pick was added, but no profile is cut at it yet.",
                 value=name,
-                remedy=f"Run lodewalk fit DIR first, or take it back: lodewalk decide DIR "
-                f"withdraw --id {item.id[:8]} --reason TEXT --who INITIALS.",
+                remedy="Run the survey first, or take back the decision that added it: "
+                f"{item.id[:8]}.",
             )
 
 
@@ -187,5 +187,5 @@ def next_name(folder: Folder) -> str:
 def _frame(folder: Folder, product: str) -> pl.DataFrame:
     """Return the frame of a product that is a table."""
     if not product_path(folder, product).exists():
-        raise FolderError("This survey has no such products yet. Run: lodewalk run DIR")
+        raise FolderError("This survey has no such products yet: a run makes them.")
     return cast(pl.DataFrame, cast(Any, read_product(folder, product)).frame)

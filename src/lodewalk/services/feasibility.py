@@ -169,16 +169,9 @@ class OddsWith:
 
 
 @dataclass(frozen=True)
-class FeasibilityResult:
-    """Verdict, odds and what they rest on; `changes` stand with the largest gain first."""
+class ExpectedResult:
+    """The expected anomaly beside the noise, without odds."""
 
-    verdict: str
-    summary: str
-    probability: float
-    wanted: float
-    reasons: list[str]
-    warnings: list[str]
-    assumed: list[str]
     site: GoingSite
     body: Sought
     susceptibility: Susceptibilities
@@ -186,10 +179,23 @@ class FeasibilityResult:
     plan: PlannedAs
     anomaly: ExpectedAnomaly
     noise: ReadingNoise
+    profiles: list[Profile]
     strike_share: float
+    wanted: float
+    warnings: list[str]
+    assumed: list[str]
+
+
+@dataclass(frozen=True)
+class FeasibilityResult(ExpectedResult):
+    """Verdict, odds and what they rest on; `changes` stand with the largest gain first."""
+
+    verdict: str
+    summary: str
+    probability: float
+    reasons: list[str]
     cases: list[OddsAt]
     changes: list[OddsWith]
-    profiles: list[Profile]
     figure: str | None
 
 
@@ -281,7 +287,7 @@ def _checked_place(longitude_deg: float, latitude_deg: float) -> tuple[float, fl
         raise InputError(
             "Without a survey folder a place must lie from 80° S to 84° N.",
             value=latitude_deg,
-            remedy="Make a folder with a reference system that serves there: lodewalk new.",
+            remedy="Make a survey with a reference system that serves there.",
         )
     return longitude_deg, latitude_deg
 
@@ -307,25 +313,30 @@ def draw_expected(found: Mapping[str, Any], grid: "Grid", path: Path, *, name: s
 
 def feasibility_result(found: Mapping[str, Any], figure: str | None) -> FeasibilityResult:
     """Return the document of the step as a result."""
-    rocks = {name: SusceptibilityRange(**row) for name, row in found["susceptibility"].items()}
     return FeasibilityResult(
+        **expected_parts(found),
         verdict=found["verdict"],
         summary=found["summary"],
         probability=found["probability"],
-        wanted=found["wanted"],
         reasons=found["reasons"],
-        warnings=found["warnings"],
-        assumed=found["assumed"],
-        site=GoingSite(**found["site"]),
-        body=Sought(**found["body"]),
-        susceptibility=Susceptibilities(**rocks),
-        magnetisation=Magnetisation(**found["magnetisation"]),
-        plan=PlannedAs(**found["plan"]),
-        anomaly=ExpectedAnomaly(**found["anomaly"]),
-        noise=ReadingNoise(**found["noise"]),
-        strike_share=found["strike_share"],
         cases=[OddsAt(**row) for row in found["cases"]],
         changes=[OddsWith(**row) for row in found["changes"]],
-        profiles=[Profile(**row) for row in found["profiles"]],
         figure=figure,
     )
+
+
+def expected_parts(found: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the parts of `ExpectedResult` that the document of the step holds."""
+    rocks = {name: SusceptibilityRange(**row) for name, row in found["susceptibility"].items()}
+    plain = ("strike_share", "wanted", "warnings", "assumed")
+    return {
+        "site": GoingSite(**found["site"]),
+        "body": Sought(**found["body"]),
+        "susceptibility": Susceptibilities(**rocks),
+        "magnetisation": Magnetisation(**found["magnetisation"]),
+        "plan": PlannedAs(**found["plan"]),
+        "anomaly": ExpectedAnomaly(**found["anomaly"]),
+        "noise": ReadingNoise(**found["noise"]),
+        "profiles": [Profile(**row) for row in found["profiles"]],
+        **{name: found[name] for name in plain},
+    }

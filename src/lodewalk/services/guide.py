@@ -1,6 +1,7 @@
 """What comes next in a survey, for each room of the work, from what the survey holds."""
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -59,15 +60,7 @@ def guide(folder: Folder) -> GuideResult:
         For settings or a ledger that can't be read.
     """
     known = _known(folder, overview(folder))
-    hints = [
-        _site(known),
-        _plan(known),
-        _days(known),
-        _map(known),
-        _rocks(known),
-        _handover(known),
-        _settings(known),
-    ]
+    hints = [_hint(room, known) for room in dict.fromkeys(row.room for row in HINTS)]
     return GuideResult(hints, (folder.path / "truth" / "bodies.json").is_file())
 
 
@@ -102,93 +95,81 @@ def _check(folder: Folder) -> dict[str, Any]:
     return found
 
 
-def _site(known: _Known) -> Hint:
-    if not known.place:
-        return Hint("site", "Say where the survey is: then its field and tuning stand here.",
-                    "site", "")  # fmt: skip
-    return Hint("site", "Next: lines over the area, with the odds of finding what you seek.",
-                "plan", "Go to Plan")  # fmt: skip
+def _hint(room: str, known: _Known) -> Hint:
+    """Return the first hint of a room whose time it is."""
+    row = next(row for row in HINTS if row.room == room and row.when(known))
+    number = known.rewalk or known.doubt
+    lines = f"{number} {'line' if number == 1 else 'lines'}"
+    return Hint(room, row.text.format(lines=lines), row.to or room, row.link)
 
 
-def _plan(known: _Known) -> Hint:
-    if known.plan:
-        return Hint("plan", "Next: walk the lines, and add the day's files each evening.",
-                    "days", "Go to Days")  # fmt: skip
-    if known.rover:
-        text = "No lines are planned; those that were walked count as they are."
-        return Hint("plan", text, "days", "Go to Days")
-    if known.area:
-        return Hint("plan", "The area is here: look at its lines below, then make the plan.",
-                    "plan", "")  # fmt: skip
-    return Hint("plan", "No lines are planned yet: give the area first.", "plan", "")
+@dataclass(frozen=True)
+class _Row:
+    """A hint and when it counts; `to` is empty where the next thing is done in the room itself."""
+
+    room: str
+    when: Callable[[_Known], object]
+    text: str
+    to: str = ""
+    link: str = ""
 
 
-def _days(known: _Known) -> Hint:
-    here = _files_lacking(known)
-    if here:
-        return Hint("days", here, "days", "")
-    if known.rewalk:
-        text = f"{known.rewalk} {_lines(known.rewalk)} to walk again: the route is kept here."
-        return Hint("days", text, "map", "Go to Map meanwhile")
-    if known.doubt:
-        text = f"{known.doubt} {_lines(known.doubt)} in doubt: see why, then go on."
-        return Hint("days", text, "map", "Go to Map")
-    return Hint("days", "Every line can be kept. Next: the map.", "map", "Go to Map")
+def _always(_: _Known) -> bool:
+    """Tell what counts when nothing above it does."""
+    return True
 
 
-def _files_lacking(known: _Known) -> str:
-    """Say what keeps the days from being judged; empty where nothing does."""
-    if not known.base and not known.rover:
-        return "Add the files of your base and of your rover."
-    if not known.rover:
-        return "The base's files are here, the rover's are not: add them."
-    if not known.base:
-        return "The rover's files are here, the base's are not: add them, or no reading is reduced."
-    if not known.checked:
-        return "The files are here. Press Run above: then every day and line gets its verdict."
-    if known.stale:
-        return "Something changed since the last run. Press Run above to bring it up to date."
-    return ""
-
-
-def _lines(count: int) -> str:
-    return "line" if count == 1 else "lines"
-
-
-def _map(known: _Known) -> Hint:
-    if not known.grid:
-        return Hint("map", "There is no map yet: it comes from base and rover files and a run.",
-                    "days", "Go to Days")  # fmt: skip
-    return Hint("map", "Next: which bodies make these anomalies, and how deep they are.",
-                "rocks", "Go to Rocks")  # fmt: skip
-
-
-def _rocks(known: _Known) -> Hint:
-    if not known.grid:
-        return Hint("rocks", "Bodies are looked for on the map, and there is none yet.",
-                    "days", "Go to Days")  # fmt: skip
-    if not known.bodies:
-        return Hint("rocks", "No body has been fitted yet. Press Run above.", "rocks", "")
-    return Hint("rocks", "Next: report and package for those who check it.",
-                "handover", "Go to Hand over")  # fmt: skip
-
-
-def _handover(known: _Known) -> Hint:
-    if not known.checked:
-        return Hint("handover", "There is nothing to hand over yet: files and a run come first.",
-                    "days", "Go to Days")  # fmt: skip
-    if known.stale:
-        text = "Something changed since the last run. Press Run above before you hand over."
-        return Hint("handover", text, "handover", "")
-    if not known.report:
-        return Hint("handover", "The report hasn't been made yet: make it here.", "handover", "")
-    return Hint("handover", "Pack it and verify the package: then the job is done.",
-                "handover", "")  # fmt: skip
-
-
-def _settings(known: _Known) -> Hint:
-    if known.checked and known.stale:
-        return Hint("settings", "Something changed since the last run. Press Run above.",
-                    "days", "Go to Days")  # fmt: skip
-    return Hint("settings", "Every setting has a default that suits most surveys.",
-                "days", "Go to Days")  # fmt: skip
+#: What comes next in each room: the first that counts is told.
+HINTS = (
+    _Row("site", lambda known: not known.place,
+         "Say where the survey is: then its field and tuning stand here."),
+    _Row("site", _always, "Next: lines over the area, with the odds of finding what you seek.",
+         "plan", "Go to Plan"),
+    _Row("plan", lambda known: known.plan and known.rover,
+         "Lines of the plan have been walked: what they are worth stands in Days.",
+         "days", "Go to Days"),
+    _Row("plan", lambda known: known.plan,
+         "Next: walk the lines, and add the day's files each evening.", "days", "Go to Days"),
+    _Row("plan", lambda known: known.rover,
+         "No lines are planned; those that were walked count as they are.", "days", "Go to Days"),
+    _Row("plan", lambda known: known.area,
+         "The area is here: look at its lines below, then make the plan."),
+    _Row("plan", _always, "No lines are planned yet: give the area first."),
+    _Row("days", lambda known: not known.base and not known.rover,
+         "Add the files of your base and of your rover."),
+    _Row("days", lambda known: not known.rover,
+         "The base's files are here, the rover's are not: add them."),
+    _Row("days", lambda known: not known.base,
+         "The rover's files are here, the base's are not: add them, or no reading is reduced."),
+    _Row("days", lambda known: not known.checked,
+         "The files are here. Press Run above: then every day and line gets its verdict."),
+    _Row("days", lambda known: known.stale,
+         "Something changed since the last run. Press Run above to bring it up to date."),
+    _Row("days", lambda known: known.rewalk, "{lines} to walk again: the route is kept here.",
+         "map", "Go to Map meanwhile"),
+    _Row("days", lambda known: known.doubt, "{lines} in doubt: see why, then go on.",
+         "map", "Go to Map"),
+    _Row("days", _always, "Every line can be kept. Next: the map.", "map", "Go to Map"),
+    _Row("map", lambda known: not known.grid,
+         "There is no map yet: it comes from base and rover files and a run.",
+         "days", "Go to Days"),
+    _Row("map", _always, "Next: which bodies make these anomalies, and how deep they are.",
+         "rocks", "Go to Rocks"),
+    _Row("rocks", lambda known: not known.grid,
+         "Bodies are looked for on the map, and there is none yet.", "days", "Go to Days"),
+    _Row("rocks", lambda known: not known.bodies,
+         "No body has been fitted yet. Press Run above."),
+    _Row("rocks", _always, "Next: report and package for those who check it.",
+         "handover", "Go to Hand over"),
+    _Row("handover", lambda known: not known.checked,
+         "There is nothing to hand over yet: files and a run come first.", "days", "Go to Days"),
+    _Row("handover", lambda known: known.stale,
+         "Something changed since the last run. Press Run above before you hand over."),
+    _Row("handover", lambda known: not known.report,
+         "The report hasn't been made yet: make it here."),
+    _Row("handover", _always, "Pack it and verify the package: then the job is done."),
+    _Row("settings", lambda known: known.checked and known.stale,
+         "Something changed since the last run. Press Run above.", "days", "Go to Days"),
+    _Row("settings", _always, "Every setting has a default that suits most surveys.",
+         "days", "Go to Days"),
+)  # fmt: skip

@@ -11,6 +11,7 @@ from lodewalk.services.pack import PackResult, pack
 from lodewalk.services.report_state import basis, report_state
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.clock import now_utc
+from lodewalk.survey.contents import own_file
 from lodewalk.survey.files import write_json
 from lodewalk.survey.folder import Folder
 
@@ -78,12 +79,12 @@ def package_file(folder: Folder) -> Path:
     Raises
     ------
     InputError
-        When there is none.
+        When there is none, or a link stands in its place.
     """
     path = _place(folder)
     if not path.is_file():
         raise InputError("There is no package yet.", remedy="Make it first.")
-    return path
+    return own_file(folder, path)
 
 
 def _place(folder: Folder) -> Path:

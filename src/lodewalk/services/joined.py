@@ -33,7 +33,7 @@ def all_findings(folder: Folder, *, reduced: bool = False) -> "Findings":
         from lodewalk.services.rocks.idle import idle_findings
 
         frames.append(idle_findings(folder).frame)
-    return Findings(pl.concat(frames))
+    return Findings(pl.concat(frames, how="diagonal"))
 
 
 def base_record(folder: Folder) -> "BaseRecord | None":

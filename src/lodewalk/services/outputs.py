@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lodewalk.errors import InputError
-from lodewalk.survey.contents import LAYERS
+from lodewalk.survey.contents import LAYERS, own_file
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import PUBLIC
 
@@ -125,7 +125,7 @@ def output_file(folder: Folder, file: str) -> Path:
     known = {path.relative_to(folder.path).as_posix(): path for path in _files(folder)}
     if file not in known:
         raise InputError("There is no such file to hand over.", value=file)
-    return known[file]
+    return own_file(folder, known[file])
 
 
 def _files(folder: Folder) -> Iterator[Path]:

@@ -84,7 +84,7 @@ def pack(
     if not read_ledger(folder):
         raise InputError(
             "The survey has no raw file yet: there is nothing to hand over.",
-            remedy="Add some with: lodewalk add DIR FILE... --role ROLE",
+            remedy="Add the files of your base and rover first.",
         )
     ran = _bring_up(folder, hears, cancelled)
     state = report_state(folder)
@@ -129,7 +129,7 @@ def _check_out(folder: Folder, out: Path, *, force: bool) -> None:
         raise InputError(
             "There is a file of this name already.",
             file=out.name,
-            remedy="Choose another name, or give --force to replace it.",
+            remedy="Choose another name, or say that it may be replaced.",
         )
 
 

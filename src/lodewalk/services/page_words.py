@@ -42,9 +42,20 @@ PAGE_WORDS: Final = (
     ("misfit", "how far two values that should agree are apart, such as those at a crossing"),
     ("noise envelope", "largest scatter that is to be expected of a line's readings"),
     ("not identifiable", "the data can't tell it, however it is looked at"),
+    (
+        "optically pumped sensor",
+        "reads the field by light through a cell of vapour; it goes blind where its axis lies "
+        "along the field or across it",
+    ),
     ("package", "one zip file with raw files, settings, decisions, maps and report, to be checked"),
     ("precession frequency", "frequency at which protons turn in the field [Hz]"),
     ("product", "what a step makes; it can be deleted and made again"),
+    ("proposal", "a decision that a finding calls for; nothing is done before a person takes it"),
+    (
+        "proton sensor",
+        "reads the field by protons that turn in a liquid, one reading at a time; the axis of its "
+        "coil has to lie across the field",
+    ),
     ("raw file", "a file as the instrument recorded it; it is never written again"),
     ("percentile", "the value that so many of a hundred values stay below"),
     ("reading", "one value of the field at one place and moment"),

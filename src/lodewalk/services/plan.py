@@ -1,8 +1,8 @@
 """A plan for a survey to come: lines, ties, base, days, effort and their files."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -118,14 +118,9 @@ class PlanEffort:
 
 
 @dataclass(frozen=True)
-class PlanResult:
-    """A plan; `adopted` is its raw file, null for a draft, `superseded` what it took the place of.
+class PlanFigures:
+    """What a plan is, made or only thought of: lines and ties, days and effort."""
 
-    `set_aside` are areas that were there before and that the one given took the place of.
-    `detection` and `optimiser` are null where nothing was predicted or tried.
-    """
-
-    site: PlanSite
     azimuth_deg: float
     spacing_m: float
     tie_spacing_m: float
@@ -134,16 +129,27 @@ class PlanResult:
     walkable_m2: float
     lines: int
     ties: int
-    pieces: int
     kilometres: dict[str, float]
     left_out: dict[str, float]
     days: list[PlanDay]
-    base: PlanBase
     effort: PlanEffort
-    detection: dict[str, Any] | None
-    optimiser: dict[str, Any] | None
     repairs: list[str]
     warnings: list[str]
+
+
+@dataclass(frozen=True)
+class PlanResult(PlanFigures):
+    """A plan; `adopted` is its raw file, null for a draft, `superseded` what it took the place of.
+
+    `set_aside` are areas that were there before and that the one given took the place of.
+    `detection` and `optimiser` are null where nothing was predicted or tried.
+    """
+
+    site: PlanSite
+    pieces: int
+    base: PlanBase
+    detection: dict[str, Any] | None
+    optimiser: dict[str, Any] | None
     draft: bool
     adopted: str | None
     superseded: list[str]
@@ -293,14 +299,18 @@ def _result(found: dict[str, Any], **more: Any) -> PlanResult:
     base = dict(found["base"])
     alternatives = [PlanSiteOfBase(**row) for row in base.pop("alternatives")]
     texts = {name: base.pop(name) for name in ("on_site_test", "hours", "not_checked")}
+    typed = {
+        "site": PlanSite(**found["site"]),
+        "base": PlanBase(PlanSiteOfBase(**base), alternatives, **texts),
+    }
+    return PlanResult(**found | figures_of(found) | typed | more)
+
+
+def figures_of(found: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the parts of `PlanFigures` that the plan document holds."""
+    plain = {field.name: found[field.name] for field in fields(PlanFigures)}
     days = [
         PlanDay(**day | {"rovers": [RoverDay(**rover) for rover in day["rovers"]]})
         for day in found["days"]
     ]
-    typed = {
-        "site": PlanSite(**found["site"]),
-        "days": days,
-        "base": PlanBase(PlanSiteOfBase(**base), alternatives, **texts),
-        "effort": PlanEffort(**found["effort"]),
-    }
-    return PlanResult(**found | typed | more)
+    return plain | {"days": days, "effort": PlanEffort(**found["effort"])}

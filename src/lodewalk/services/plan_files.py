@@ -126,9 +126,7 @@ def planned_survey(
     lines = cast("PlannedLines", product(folder, "planned_lines"))
     points = cast("PlannedPoints", product(folder, "planned_points"))
     if not len(lines):
-        raise InputError(
-            "The plan has no line.", remedy="Look at what lodewalk plan says of the area."
-        )
+        raise InputError("The plan has no line.", remedy="Look at what the plan says of the area.")
     named, renamed = named_for_device(points, name_length=settings.handheld.name_length)
     plan = settings.plan.model_dump()
     outlines = plan_outlines(

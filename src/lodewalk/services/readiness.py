@@ -90,7 +90,11 @@ def _verdicts(folder: Folder) -> Iterator[ReadyItem]:
         yield ReadyItem(
             "Clocks", "doubt", text + "your words to the receiver how it was set.", "days"
         )
-    grave = [row for row in found.findings if row.severity in ("doubt", "loss")]
+    every = [row for row in found.findings if row.severity in ("doubt", "loss")]
+    grave = [row for row in every if not (row.refused and row.refused.holds)]
+    if len(grave) < len(every):
+        text = f"What {_count(len(every) - len(grave), 'finding')} in doubt proposed was refused, "
+        yield ReadyItem("Refusals", "info", text + "each with reason and person.", "days")
     if grave:
         kinds = sorted({row.kind for row in grave})
         text = f"{_count(len(grave), 'finding')} left in doubt: {', '.join(kinds[:5])}"

@@ -70,15 +70,15 @@ def zone_of(content: "Content", *, given: str | None, fallback: str = "", file: 
     """
     if content.zone and given and content.zone != given:
         raise InputError(
-            f"The file's times are {content.zone}, but --time-zone says {given}.",
+            f"The file's times are {content.zone}, but the time zone given is {given}.",
             file=file,
-            remedy="Leave --time-zone out, or mend the column map.",
+            remedy="Leave the time zone out, or mend the column map.",
         )
     zone = content.zone or given or fallback
     if not zone:
         raise InputError(
             "The file doesn't say the time zone of its times.",
             file=file,
-            remedy="Say it with --time-zone (UTC, GPS, -03:00 or an IANA name).",
+            remedy="Give the time zone: UTC, GPS, -03:00 or an IANA name.",
         )
-    return checked_zone(zone, key="--time-zone")
+    return checked_zone(zone, key="The time zone")

@@ -10,6 +10,7 @@ from lodewalk import __version__
 from lodewalk.errors import InputError
 from lodewalk.services.stale import pending
 from lodewalk.survey.clock import now_utc
+from lodewalk.survey.contents import own_file
 from lodewalk.survey.files import write_json
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.state import read_state
@@ -96,9 +97,9 @@ def report_file(folder: Folder) -> Path:
     Raises
     ------
     InputError
-        When it was never written.
+        When it was never written, or a link stands in its place.
     """
     path = folder.report / "report.html"
     if not path.is_file():
         raise InputError("There is no report yet.", remedy="Write it first.")
-    return path
+    return own_file(folder, path)

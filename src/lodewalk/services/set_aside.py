@@ -65,12 +65,29 @@ def _found(entries: list[RawFile], path: Path) -> RawFile:
 
 def _write(folder: Folder, entries: list[RawFile], chosen: set[str], note: str = "") -> None:
     """Write the ledger with some files set aside."""
-    write_ledger(
-        folder,
-        [
-            replace(item, role=SET_ASIDE, former_role=item.role, aside_note=note)
-            if item.sha256 in chosen
-            else item
-            for item in entries
-        ],
-    )
+    write_ledger(folder, _without(entries, chosen, note))
+
+
+def _without(entries: Sequence[RawFile], chosen: set[str], note: str = "") -> list[RawFile]:
+    """Return the entries with some files, by their digests, set aside."""
+    return [
+        replace(item, role=SET_ASIDE, former_role=item.role, aside_note=note)
+        if item.sha256 in chosen
+        else item
+        for item in entries
+    ]
+
+
+def as_if_aside(entries: Sequence[RawFile], stored_as: str) -> list[RawFile]:
+    """Return the entries as they would be with a file set aside, by the name it is stored as.
+
+    Raises
+    ------
+    InputError
+        For a name that no file of the survey has.
+    """
+    name = stored_as.removeprefix("raw/")
+    chosen = {entry.sha256 for entry in entries if entry.name == name}
+    if not chosen:
+        raise InputError("The survey holds no such file.", value=stored_as)
+    return _without(entries, chosen)

@@ -4,6 +4,7 @@ import json
 import tomllib
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from types import NoneType
 from typing import Any, Literal, get_args, get_origin
 
@@ -28,8 +29,8 @@ BY_HAND = "Change it in survey.toml by hand."
 class SettingRow:
     """One setting: `section` and `name` say where, `limits` unit and range in words.
 
-    `kind` is number, whole number, text, choice, yes or no, or other; `default` and `value` are
-    null where nothing is set, which `help` explains. `note` stands behind the value in
+    `kind` is number, whole number, text, date, choice, yes or no, or other; `default` and `value`
+    are null where nothing is set, which `help` explains. `note` stands behind the value in
     `survey.toml`: why it was changed, by whom and when.
     """
 
@@ -122,7 +123,7 @@ def _kind(annotation: Any) -> tuple[str, list[str]]:
     for part in _parts(annotation):
         if get_origin(part) is Literal:
             return "choice", [str(choice) for choice in get_args(part)]
-        known = {bool: "yes or no", int: "whole number", float: "number", str: "text"}
+        known = {bool: "yes or no", int: "whole number", float: "number", str: "text", date: "date"}
         if part in known:
             return known[part], []
     return "other", []

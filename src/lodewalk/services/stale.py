@@ -4,12 +4,13 @@ import json
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
+from lodewalk.services.set_aside import as_if_aside
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.step import Step
 from lodewalk.survey.decisions import read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.graph import key_parts, why_stale
-from lodewalk.survey.ledger import read_ledger
+from lodewalk.survey.ledger import RawFile, read_ledger
 from lodewalk.survey.state import read_state
 
 #: Journals that are looked through for how long a step took.
@@ -38,7 +39,13 @@ class PendingResult:
     seconds: float | None
 
 
-def pending(folder: Folder, *, to: str | None = None, kinds: Collection[str] = ()) -> PendingResult:
+def pending(
+    folder: Folder,
+    *,
+    to: str | None = None,
+    kinds: Collection[str] = (),
+    aside: str | None = None,
+) -> PendingResult:
     """Say what a run would do, without running anything.
 
     Parameters
@@ -49,10 +56,20 @@ def pending(folder: Folder, *, to: str | None = None, kinds: Collection[str] = (
         Last step wanted.
     kinds : collection of str
         Kinds of decisions of which one is thought of: the steps that read it would run.
+    aside : str, optional
+        A file, as it is stored, that is thought of as set aside.
+
+    Raises
+    ------
+    InputError
+        For an unknown step or file.
     """
     steps = needed_for(to)
     last = last_seconds(folder)
-    found = list(_stale(folder, steps, kinds))
+    entries = read_ledger(folder)
+    if aside is not None:
+        entries = as_if_aside(entries, aside)
+    found = list(_stale(folder, steps, kinds, entries))
     rows = [
         Pending(step.name, step.text, why, sure, last.get(step.name)) for step, why, sure in found
     ]
@@ -61,11 +78,11 @@ def pending(folder: Folder, *, to: str | None = None, kinds: Collection[str] = (
 
 
 def _stale(
-    folder: Folder, steps: Sequence[Step], kinds: Collection[str]
+    folder: Folder, steps: Sequence[Step], kinds: Collection[str], entries: Sequence[RawFile]
 ) -> Iterator[tuple[Step, list[str], bool]]:
     """Yield the steps that are stale, why, and whether they are sure to run."""
     state = read_state(folder)
-    entries, decisions = read_ledger(folder), read_decisions(folder)
+    decisions = read_decisions(folder)
     digests: dict[str, str] = {}
     makers: dict[str, str] = {}
     for step in steps:

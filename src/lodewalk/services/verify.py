@@ -1,7 +1,6 @@
 """Verifying a delivery package: every sum, then the whole survey rebuilt from raw and compared."""
 
 import shutil
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +9,7 @@ from lodewalk.errors import CancelledError, FolderError, InputError, LodewalkErr
 from lodewalk.handover.compare import Difference, compare
 from lodewalk.handover.package import MANIFEST, PLACE, SUMS, Manifest, PackedFile, PackedProduct
 from lodewalk.handover.unpack import opened, read_manifest, read_sums, unpack
+from lodewalk.services.scratch import scratch
 from lodewalk.steps.context import Reporter, Silent
 from lodewalk.steps.declarations import STEPS, producer_of
 from lodewalk.survey.contents import is_source
@@ -108,23 +108,23 @@ def verify(
     if not package.is_file():
         raise InputError("There is no such package.", file=package.name)
     with (
-        tempfile.TemporaryDirectory(prefix="lodewalk-verify-") as scratch,
+        scratch("verify") as place,
         opened(package) as zipped,
     ):
         manifest = read_manifest(zipped, name=package.name)
         total = sum(entry.file_size for entry in zipped.infolist())
-        _check_room(Path(scratch), total, package.name)
+        _check_room(place, total, package.name)
 
         def told(done: int, count: int) -> None:
             if cancelled():
                 raise CancelledError("Verifying was cancelled.")
             hears.progress("sums of files", done, count)
 
-        packed = Path(scratch) / "packed"
+        packed = place / "packed"
         found = unpack(zipped, packed, told=told)
         faults = _file_faults(manifest, found, read_sums(zipped), set(zipped.namelist()))
         faults += _raw_faults(packed / PLACE, found, {one.file for one in faults})
-        made = _rebuild(manifest, faults, Path(scratch), hears, cancelled)
+        made = _rebuild(manifest, faults, place, hears, cancelled)
     return _result(package, manifest, faults, made)
 
 
@@ -182,7 +182,7 @@ def _raw_faults(survey: Path, found: dict[str, PackedFile], known: set[str]) -> 
 def _rebuild(
     manifest: Manifest,
     faults: list[FileFault],
-    scratch: Path,
+    place: Path,
     hears: Reporter,
     cancelled: Callable[[], bool],
 ) -> _Rebuilt:
@@ -191,7 +191,7 @@ def _rebuild(
     if bad:
         text = "The survey wasn't rebuilt, since what it rests on isn't what was packed: "
         return _Rebuilt(f"{text}{', '.join(bad[:5])}.", 0, [])
-    packed, fresh = scratch / "packed" / PLACE, scratch / "rebuilt"
+    packed, fresh = place / "packed" / PLACE, place / "rebuilt"
     for path in packed.rglob("*"):
         name = path.relative_to(packed).as_posix()
         if path.is_file() and is_source(name):

@@ -328,7 +328,7 @@ def why(folder: Folder, name: str) -> "WhyStep | WhyReading | WhyBody":
     if any(step.name == name for step in STEPS):
         return why_step(folder, name)
     if not folder.state_file.exists():
-        raise FolderError("This survey has no products yet. Run: lodewalk run DIR")
+        raise FolderError("This survey has no products yet: a run makes them.")
     from lodewalk.services.rocks.why import names_body
 
     if names_body(folder, name):

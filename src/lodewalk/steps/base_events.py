@@ -1,6 +1,5 @@
 """Events that the base alone saw: told as findings, contaminated readings dropped."""
 
-import shlex
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,6 +12,7 @@ from lodewalk.methods.checks.time_order import nominal_interval
 from lodewalk.steps.bases import moves_before, parted
 from lodewalk.steps.checked_role import Role, Rows
 from lodewalk.steps.findings import duration_text
+from lodewalk.steps.proposed import Proposal
 from lodewalk.steps.rows import at_distinct_times, in_time_order
 
 #: What an event may be; a cause is always only probable.
@@ -86,29 +86,27 @@ def _tell(base: Role, name: str, rows: Rows, events: BaseEvents) -> None:
         kind = Kind(events.kind[place])
         start, end = float(events.start_s[place]), float(events.end_s[place])
         more = f", one of {alone.size} such events" if alone.size > MANY else ""
+        move = _move(base, name, rows, end) if kind == Kind.STEP else None
+        remedy = f" If it was moved or knocked: {move.command}." if move else ""
         base.found.add(
             f"base {kind.name.lower()}",
             f"{name}: {WORDS[kind]}, {events.peak_nT[place]:.1f} nT for "
             f"{duration_text(end - start)}, probability {events.probability[place]:.0%}; "
-            f"{SAYS[Witness(events.witness[place])]}{more}.{_remedy(base, name, rows, kind, end)}",
+            f"{SAYS[Witness(events.witness[place])]}{more}.{remedy}",
             severity="doubt" if events.probability[place] >= 0.5 else "information",
             instrument=name,
             start_s=start,
             end_s=end,
+            proposes=move,
             **base.place(int(rows[np.searchsorted(base.seconds[rows], start)])),
         )
 
 
-def _remedy(base: Role, name: str, rows: Rows, kind: Kind, end_s: float) -> str:
-    """Return what to do about a base whose level steps: the moment as recorded, ready to type."""
-    if kind != Kind.STEP:
-        return ""
+def _move(base: Role, name: str, rows: Rows, end_s: float) -> Proposal:
+    """Return the move that a step of the level may have been, at its moment as recorded."""
     after = rows[min(int(np.searchsorted(base.seconds[rows], end_s)), rows.size - 1)]
     moment = base.recorded.frame["recorded_time"][int(after)]
-    return (
-        " If it was moved or knocked: "
-        f"decide move --instrument {shlex.quote(name)} --start {moment:%Y-%m-%dT%H:%M:%S}."
-    )
+    return Proposal("move", name, f"{moment:%Y-%m-%dT%H:%M:%S}")
 
 
 def _gravest(events: BaseEvents, alone: NDArray[np.int64]) -> list[int]:

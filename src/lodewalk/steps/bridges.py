@@ -13,6 +13,7 @@ from lodewalk.methods.corrections.bridging_revisits import Revisits
 from lodewalk.records import Record, Table
 from lodewalk.steps.bases import Base
 from lodewalk.steps.findings import FindingList, amount, duration_text, tell_idle
+from lodewalk.steps.proposed import Proposal
 from lodewalk.steps.rows import at_distinct_times, document, in_time_order, rows_of, table, timed
 
 Floats = NDArray[np.float64]
@@ -62,11 +63,12 @@ def offer_bridges(
             for gap in gaps:
                 inside = rows[(wanted_s[rows] > gap.start_s) & (wanted_s[rows] < gap.end_s)]
                 _take(offered, inside, rows, made, base.level_sd_nT)
-                deciding = _deciding(inputs, base.name, gap, decisions)
+                ends = _ends(inputs, base.name, gap)
+                deciding = _deciding(base.name, ends, decisions)
                 met.update(deciding)
                 decided = bool(deciding)
                 offered.built[inside] = decided & np.isfinite(offered.value_nT[inside])
-                _tell(found, base.name, gap, inside.size, decided=decided)
+                _tell(found, base.name, gap, ends, inside.size, decided=decided)
     for place, decision in enumerate(decisions):
         if decision["kind"] == "bridge" and place not in met:
             tell_idle(found, decision, "no gap of a base with rover readings in it")
@@ -170,26 +172,28 @@ def total_field(recorded: Table) -> Floats:
     return total
 
 
-def _deciding(
-    inputs: Mapping[str, Record],
-    base: str,
-    gap: Bridge,
-    decisions: tuple[Mapping[str, Any], ...],
-) -> list[int]:
-    """Return which decisions are to bridge a gap; the span is compared as recorded."""
+def _ends(inputs: Mapping[str, Record], base: str, gap: Bridge) -> tuple[datetime, datetime]:
+    """Return the last reading before a gap and the first one after it, as recorded."""
     seconds = table(inputs, "base_times").seconds("time_utc")
     rows = timed(rows_of(document(inputs, "base_files"), base), seconds)
     recorded = table(inputs, "base_recorded").frame["recorded_time"]
     before = rows[max(int(np.searchsorted(seconds[rows], gap.start_s, side="right")) - 1, 0)]
     after = rows[min(int(np.searchsorted(seconds[rows], gap.end_s)), rows.size - 1)]
+    return recorded[int(before)], recorded[int(after)]
+
+
+def _deciding(
+    base: str, ends: tuple[datetime, datetime], decisions: tuple[Mapping[str, Any], ...]
+) -> list[int]:
+    """Return which decisions are to bridge a gap with these ends, as recorded."""
     found = []
     for place, decision in enumerate(decisions):
         target = decision["target"]
         if decision["kind"] != "bridge" or target["instrument"] != base:
             continue
         start, end = (_parsed(target.get(name)) for name in ("start", "end"))
-        late = end is not None and end < recorded[int(before)]
-        early = start is not None and start > recorded[int(after)]
+        late = end is not None and end < ends[0]
+        early = start is not None and start > ends[1]
         if not (late or early):
             found.append(place)
     return found
@@ -200,15 +204,24 @@ def _parsed(text: str | None) -> datetime | None:
     return None if text is None else datetime.fromisoformat(text)
 
 
-def _tell(found: FindingList, base: str, gap: Bridge, readings: int, *, decided: bool) -> None:
+def _tell(
+    found: FindingList, base: str, gap: Bridge, ends: tuple[datetime, datetime], readings: int, *,
+    decided: bool,
+) -> None:  # fmt: skip
     """Tell what a bridge rests on and how far it can be wrong."""
+    proposal = None
     if gap.source == "unknown" or not np.isfinite(gap.minutes.sd_nT).any():
         text = "can't be bridged: nothing tells the field there"
     else:
         helped = f" and {amount(gap.n_revisits, 'revisit')}" if gap.n_revisits else ""
         worst = WORST_SD * float(np.nanmax(gap.minutes.sd_nT))
         text = f"can be bridged by {SOURCES[gap.source]}{helped}, error up to {worst:.1f} nT (95 %)"
-        text += "; decided so" if decided else f"; to do so: decide bridge --instrument {base}"
+        if not decided:
+            start, end = (moment.isoformat() for moment in ends)
+            proposal = Proposal(
+                "bridge", base, start, end, source=gap.source, error_95_nT=round(worst, 1)
+            )
+        text += f"; to do so: {proposal.command}" if proposal else "; decided so"
     length = duration_text(gap.end_s - gap.start_s)
     found.add(
         "bridge over a gap",
@@ -217,4 +230,5 @@ def _tell(found: FindingList, base: str, gap: Bridge, readings: int, *, decided:
         instrument=base,
         start_s=gap.start_s,
         end_s=gap.end_s,
+        proposes=proposal,
     )

@@ -1,5 +1,6 @@
 """Check: findings gathered, clocks, tests, and a verdict for each minute, line and day."""
 
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -220,9 +221,13 @@ def _findings(inputs: Mapping[str, Record], own: Findings) -> list[dict[str, Any
     """Return all findings in order of their time."""
     names = [name for name in step_named("check").inputs if name.endswith("_findings")]
     tables = [table(inputs, name).frame for name in names]
-    frame = pl.concat([*tables, own.frame])
+    frame = pl.concat([*tables, own.frame], how="diagonal")
     frame = frame.sort("start_utc", nulls_last=True, maintain_order=True)
+    proposals = Findings(frame).strings("proposal")
     form = "%Y-%m-%dT%H:%M:%S%.3fZ"
     frame = frame.with_columns(pl.col("start_utc", "end_utc").dt.strftime(form))
     columns = ("kind", "instrument", "start_utc", "end_utc", "severity", "text")
-    return frame.select(columns).to_dicts()
+    return [
+        row | {"proposal": json.loads(told) if told else None}
+        for row, told in zip(frame.select(columns).to_dicts(), proposals, strict=True)
+    ]

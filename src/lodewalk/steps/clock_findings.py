@@ -7,6 +7,7 @@ from lodewalk.methods.checks.clocks.evidence import NOT_IDENTIFIABLE
 from lodewalk.steps.clock_links import DayDrift
 from lodewalk.steps.clock_spans import DaySpan
 from lodewalk.steps.findings import FindingList, amount
+from lodewalk.steps.proposed import Proposal
 
 #: A slip smaller than this is within the agreement of clocks (common practice) [s].
 AGREE_S = 1.0
@@ -45,16 +46,13 @@ def tell_clock(
         return
     decided = [span.decided_s or 0.0 for span in spans.values()] or [0.0]
     settled = all(abs(offset - value) <= least for value in decided)
-    advice = (
-        f"Confirmed by a decision of {decided[0]:+g} s"
-        if settled
-        else f"To confirm: decide clock --instrument {name} --offset {offset:.1f}"
-    )
+    proposal = None if settled else Proposal("clock", name, offset_s=round(offset, 1))
     middle = " This is at the middle of the readings; it drifts." if runs_away else ""
     found.add(
         "clock",
-        f"{estimate.text}{middle} {advice}.",
+        f"{estimate.text}{middle} {_advice(proposal, decided[0])}.",
         severity="information" if settled else "doubt",
+        proposes=proposal,
         instrument=name,
         start_s=min((span.start_s for span in spans.values()), default=None),
         end_s=max((span.end_s for span in spans.values()), default=None),
@@ -87,21 +85,25 @@ def _tell_day(found: FindingList, name: str, day: DayClock, span: DaySpan | None
     """Tell a clock that was off on one day while it was set otherwise on another."""
     decided = (span.decided_s if span else None) or 0.0
     settled = abs(day.offset_s - decided) <= max(AGREE_S, 3 * day.sd_s)
-    part = f" --start {span.start} --end {span.end}" if span else ""
-    advice = (
-        f"Confirmed by a decision of {decided:+g} s"
-        if settled
-        else f"To confirm: decide clock --instrument {name}{part} --offset {day.offset_s:.1f}"
-    )
+    start, end = (span.start, span.end) if span else (None, None)
+    proposal = None if settled else Proposal("clock", name, start, end, round(day.offset_s, 1))
     found.add(
         "clock",
         f"{day.text} This holds on {day.day}; on another day the clock was set otherwise. "
-        f"{advice}.",
+        f"{_advice(proposal, decided)}.",
         severity="information" if settled else "doubt",
+        proposes=proposal,
         instrument=name,
         start_s=span.start_s if span else None,
         end_s=span.end_s if span else None,
     )
+
+
+def _advice(proposal: Proposal | None, decided_s: float) -> str:
+    """Say how an offset is confirmed, or by which decision it is."""
+    if proposal is None:
+        return f"Confirmed by a decision of {decided_s:+g} s"
+    return f"To confirm: {proposal.command}"
 
 
 def tell_drift(found: FindingList, drifts: list[DayDrift], spans: Spans) -> None:

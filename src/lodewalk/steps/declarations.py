@@ -72,7 +72,7 @@ STEPS = (
         "first_checks",
         "Looks for gaps, duplicates, times out of order, dropouts, spikes and what disturbed the "
         "base; measures the noise.",
-        5,
+        6,
         ("rover_checks", "base_checks", "first_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions",
@@ -105,7 +105,7 @@ STEPS = (
     Step(
         "clock_evidence",
         "Tells how far each clock is off, from independent kinds of evidence.",
-        3,
+        4,
         ("clock_evidence", "clock_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
@@ -138,7 +138,7 @@ STEPS = (
     Step(
         "diurnal",
         "Takes the change of the field with time, as the base saw it, off each reading.",
-        4,
+        5,
         ("rover_diurnal", "datum", "diurnal_findings"),
         (
             "datum_network", "base_files", "base_recorded", "base_times", "base_checks",
@@ -151,7 +151,7 @@ STEPS = (
     Step(
         "lag",
         "Tells how far the field's times are from the positions', and what that amounts to.",
-        1,
+        2,
         ("lag", "lag_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
@@ -352,7 +352,7 @@ STEPS = (
     Step(
         "check",
         "Gathers findings and gives each line and day its verdict.",
-        4,
+        5,
         ("check", "check_findings", "rewalk"),
         (
             "position_findings", "first_findings", "clock_findings", "lag_findings",

@@ -27,7 +27,7 @@ ROCKS = (
     Step(
         "picks",
         "Cuts a profile of readings across each lineament where a line crosses it.",
-        3,
+        4,
         ("picks", "profiles", "pick_notes"),
         (
             "readings", "rover_lines", "lines", "rover_positions", "rover_heights", "rover_culture",

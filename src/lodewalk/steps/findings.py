@@ -9,6 +9,7 @@ import polars as pl
 
 from lodewalk.records.products import Findings
 from lodewalk.records.table import utc_column
+from lodewalk.steps.proposed import Proposal
 
 SEVERITIES = ("information", "doubt", "loss")
 
@@ -37,6 +38,7 @@ class FindingList:
         end_s: float | None = None,
         file: str | None = None,
         line_in_file: int | None = None,
+        proposes: Proposal | None = None,
     ) -> None:
         """Add one finding; times are Unix seconds in UTC."""
         assert severity in SEVERITIES
@@ -51,6 +53,7 @@ class FindingList:
                 "file": file,
                 "line_in_file": None if line_in_file is None else int(line_in_file),
                 "check": self.check,
+                "proposal": proposes.text() if proposes else None,
             }
         )
 
@@ -62,6 +65,7 @@ class FindingList:
             column.name: pl.Series([row.get(column.name) for row in self.rows], dtype=column.dtype)
             for column in Findings.SCHEMA
             if not column.name.endswith("_utc")
+            and not (column.optional and all(row[column.name] is None for row in self.rows))
         }
         for end in ("start", "end"):
             columns[f"{end}_utc"] = utc_column(np.array([row[f"{end}_s"] for row in self.rows]))

@@ -29,6 +29,7 @@ from lodewalk.steps.bases import moves_before, parted
 from lodewalk.steps.checked_role import Decided, Role
 from lodewalk.steps.context import Context
 from lodewalk.steps.findings import amount, duration_text
+from lodewalk.steps.proposed import Proposal
 from lodewalk.steps.rows import at_distinct_times, file_rows, in_time_order, table
 from lodewalk.units import SECONDS_PER_DAY
 
@@ -73,11 +74,11 @@ def run(
         for part in parted(rows, moves):
             _base(base, instrument, part, checks)
     decided.keep()
-    findings = pl.concat([rover.found.table().frame, base.found.table().frame])
+    tables = [role.found.table().frame for role in (rover, base)]
     return {
         "rover_checks": rover.table(),
         "base_checks": base.table(),
-        "first_findings": Findings(findings),
+        "first_findings": Findings(pl.concat(tables, how="diagonal")),
     }
 
 
@@ -312,17 +313,21 @@ def _base(role: Role, instrument: str, rows: Rows, checks: Mapping[str, Any]) ->
 def _tell_stuck(role: Role, instrument: str, good: Rows) -> None:
     """Tell where a base repeats one value although the field can't stand still so long."""
     runs = stuck_base(role.seconds[good], role.value[good])
+    recorded = role.recorded.frame["recorded_time"]
     for first, last in zip(runs.first.tolist(), runs.last.tolist(), strict=True):
+        ends = (recorded[int(good[place])].isoformat() for place in (first, last))
+        drop = Proposal("drop", instrument, *ends)
         role.found.add(
             "base stuck",
             f"{instrument}: the same value, {role.value[good[first]]:.2f} nT, in "
             f"{last - first + 1} readings over "
             f"{duration_text(role.seconds[good[last]] - role.seconds[good[first]])}: a sensor or "
             "logger that hangs measures nothing. What was corrected with it is wrong by what the "
-            "field did meanwhile; if so, drop the span by decide drop.",
+            f"field did meanwhile. If so: {drop.command}.",
             severity="doubt",
             instrument=instrument,
             start_s=role.seconds[good[first]],
             end_s=role.seconds[good[last]],
+            proposes=drop,
             **role.place(int(good[first])),
         )

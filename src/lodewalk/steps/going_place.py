@@ -134,8 +134,8 @@ def _set_place(plan: Mapping[str, Any]) -> tuple[float, float]:
     if latitude is None or longitude is None:
         raise InputError(
             "Neither an area nor a place is given.",
-            remedy="Add a polygon (lodewalk add DIR area.geojson --role area), or set "
-            "plan.latitude_deg and plan.longitude_deg in survey.toml.",
+            remedy="Add its polygon as a file of role area, or set plan.latitude_deg and "
+            "plan.longitude_deg.",
         )
     return float(latitude), float(longitude)
 

@@ -198,7 +198,7 @@ def _row(rover: RoverLag) -> dict[str, Any]:
         "left_s": _number(judged.left_s if judged else np.nan),
         "displaced_m": _number(judged.displaced_m if judged else np.nan),
         "change_nT": _number(judged.change_nT if judged else np.nan),
-        "proposal": rover.proposal or None,
+        "proposal": rover.proposal.command if rover.proposal else None,
     }
 
 

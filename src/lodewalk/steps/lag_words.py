@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from lodewalk.methods.corrections.lag import Lag
 from lodewalk.methods.corrections.lag_judgement import LagJudgement
 from lodewalk.steps.findings import FindingList
+from lodewalk.steps.proposed import Proposal
 from lodewalk.steps.sensor import Arm
 
 OWN, TRACK = "its own fixes", "a track"
@@ -66,19 +67,17 @@ class RoverLag:
         return self.by_track and self.clock_open
 
     @property
-    def proposal(self) -> str:
+    def proposal(self) -> Proposal | None:
         """The decision that would put it right, none where there is nothing to decide."""
         if self.judged is None or not self.doubtful:
-            return ""
+            return None
         if not self.by_track:
-            sd = max(self.judged.sd_s, 0.01)
-            return (
-                f"decide lag --instrument {self.name} --lag {self.judged.lag_s:.2f} --sd {sd:.2f}"
-            )
+            lag, sd = round(self.judged.lag_s, 2), round(max(self.judged.sd_s, 0.01), 2)
+            return Proposal("lag", self.name, lag_s=lag, sd_s=sd)
         if len(self.clock_s) > 1:
-            return ""
-        offset = self.clock_s[0] + self.judged.left_s
-        return f"decide clock --instrument {self.name} --offset {offset:.2f}"
+            return None
+        offset = round(self.clock_s[0] + self.judged.left_s, 2)
+        return Proposal("clock", self.name, offset_s=offset)
 
 
 def tell_lag(found: FindingList, rover: RoverLag) -> None:
@@ -102,6 +101,7 @@ def tell_lag(found: FindingList, rover: RoverLag) -> None:
         instrument=rover.name,
         start_s=rover.span_s[0],
         end_s=rover.span_s[1],
+        proposes=rover.proposal,
     )
 
 
@@ -154,9 +154,10 @@ def _advice(rover: RoverLag, judged: LagJudgement) -> str:
         return "What is left may be nothing." if rover.decided_s else "It may be nothing."
     if not judged.matters:
         return f"It {effect}: too little to matter."
+    confirm = f" To confirm: {rover.proposal.command}." if rover.proposal else ""
     if not rover.by_track:
-        return f"It {effect}. To confirm: {rover.proposal}."
+        return f"It {effect}.{confirm}"
     clocks = "The track has a clock of its own, so this counts as a difference of the clocks."
-    if rover.proposal:
-        return f"It {effect}. {clocks} To confirm: {rover.proposal}."
+    if confirm:
+        return f"It {effect}. {clocks}{confirm}"
     return f"It {effect}. {clocks} Add {judged.left_s:+.2f} s to each decision on its clock."

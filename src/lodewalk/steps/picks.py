@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lodewalk.methods.inversion.line_gradient import LineGradient
 from lodewalk.methods.inversion.picking import crossings, pick_profile
-from lodewalk.methods.lineaments.local_strike import local_strike
+from lodewalk.methods.lineaments.local_strike import local_strikes
 from lodewalk.methods.lineaments.strike import Strike
 from lodewalk.records import Document, Record, Table
 from lodewalk.records.interpreted import Picks, ProfileReadings
@@ -151,16 +151,16 @@ def _across(
 ) -> Iterator[tuple[int, tuple[float, float], Strike]]:
     """Yield passage, place and strike of each crossing of a lineament with a line."""
     between = lines.line_spacing_m
+    numbers, places = [], []
     for number in lines.passages:
         if lines.line(number) is None:
             continue
         track = lines.places[lines.rows(number)]
         for crossing in crossings(corners, track, apart_m=APART * between):
-            place = crossing.easting_m, crossing.northing_m
-            strike = local_strike(
-                corners, place, line_spacing_m=between, towards_deg=row["strike_deg"]
-            )
-            yield number, place, strike
+            numbers.append(number)
+            places.append((crossing.easting_m, crossing.northing_m))
+    strikes = local_strikes(corners, places, line_spacing_m=between, towards_deg=row["strike_deg"])
+    yield from zip(numbers, places, strikes, strict=True)
 
 
 def _at_spot(

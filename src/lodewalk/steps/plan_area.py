@@ -75,8 +75,7 @@ def plan_area(area: Shapes, exclusion: Shapes, crs: str, plan: Mapping[str, Any]
     if not len(area):
         raise InputError(
             "There is no area to survey.",
-            remedy="Add its polygon: lodewalk plan DIR --area FILE (GeoJSON, KML, GeoPackage, "
-            "GPX).",
+            remedy="Give its polygon as GeoJSON, KML, GeoPackage or GPX, a file of role area.",
         )
     buffers = {name: plan[name] for name in plan if name.endswith("_m")}
     region = area_polygons(area, crs=crs)

@@ -73,8 +73,8 @@ def rock_contrast(meter: HandMeter, body: Mapping[str, Any], host: Mapping[str, 
     if target is None:
         raise InputError(
             "Nothing tells how magnetic the body is.",
-            remedy="Set body.rock or body.susceptibility in survey.toml, or add hand-meter "
-            "readings (lodewalk add DIR readings.csv --role hand_meter).",
+            remedy="Set body.rock or body.susceptibility, or add hand-meter readings as a file of "
+            "role hand_meter.",
         )
     around = _part("host", meter, host, rng)
     if around is None:

@@ -31,6 +31,23 @@ def survey_files(folder: Folder) -> dict[str, Path]:
     return dict(sorted(found.items()))
 
 
+def own_file(folder: Folder, path: Path) -> Path:
+    """Return the path of a file that is shown or given away, if it lies in the survey's folder.
+
+    Raises
+    ------
+    InputError
+        Where a link, the file or a folder above it, leads out of it.
+    """
+    if not path.resolve().is_relative_to(folder.path.resolve()):
+        raise InputError(
+            "A link leads out of the survey folder.",
+            file=path.relative_to(folder.path).as_posix(),
+            remedy="Put the file there.",
+        )
+    return path
+
+
 def _files(folder: Folder) -> Iterator[Path]:
     """Yield the files."""
     yield folder.settings_file

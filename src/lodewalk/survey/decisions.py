@@ -128,15 +128,27 @@ class Refuse(_Part):
     name: str = ""
 
 
+class Decline(_Part):
+    """Value of a decision that refuses what a finding proposes, as it was proposed."""
+
+    proposed: Literal["clock", "lag", "drop", "bridge", "move"]
+    offset_s: float | None = None
+    lag_s: float | None = None
+    sd_s: float | None = None
+    source: str | None = None
+    error_95_nT: float | None = None
+
+
 class Decision(_Part):
     """One decision; `withdraws` is the id of a decision that is taken back."""
 
     id: str = Field(min_length=1)
     kind: Literal[
-        "clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse"
-    ]
+        "clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse",
+        "decline",
+    ]  # fmt: skip
     target: Target
-    value: Clock | Lag | Trial | Tick | Pick | Refuse | None = None
+    value: Clock | Lag | Trial | Tick | Pick | Refuse | Decline | None = None
     reason: str = Field(min_length=1, pattern=r"\S")
     who: str = Field(min_length=1, pattern=r"\S")
     when_utc: AwareDatetime
@@ -183,6 +195,7 @@ VALUES: dict[str, tuple[type[_Part], str]] = {
     "tick": (Tick, '{"item": …}'),
     "pick": (Pick, '{"name": …, "strike_deg": …, "compact": …}'),
     "refuse": (Refuse, '{"what": …, "name": …}'),
+    "decline": (Decline, '{"proposed": …}'),
 }
 #: Kinds that are about one reading: the place on its line.
 ON_READING = ("pick", "refuse")
@@ -290,7 +303,7 @@ def append_decision(
     except ValidationError as error:
         raise InputError(
             f"This decision can't be taken: {_broken_rule(error)}.",
-            remedy="lodewalk decide --help and doc/howto/decisions show what each kind takes.",
+            remedy="The guide to decisions shows what each kind takes.",
         ) from error
     path = folder.decisions_file
     before = {item.id: item.withdraws is None for item in read_decisions(folder)}

@@ -46,7 +46,7 @@ class Survey(Section):
 
 
 class Instrument(Section):
-    """One instrument; the name of the section is the name given with `add`."""
+    """One instrument, by the name that was given with its files."""
 
     text: str = setting("", "Make-free description: kind of sensor, serial mark, who carried it.")
     sensor_height_m: float = setting(2.0, "Height of the sensor above ground.", "m", ge=0, le=20)
@@ -101,7 +101,7 @@ class Instrument(Section):
 
 
 class OlderSurvey(Section):
-    """One older survey or airborne grid; the section is named as in `add --instrument`."""
+    """One older survey or airborne grid, by the name that was given with its files."""
 
     epoch: Annotated[date, Strict(False)] | None = setting(
         None, "Date that it was measured, YYYY-MM-DD; left out, the middle of its own times."

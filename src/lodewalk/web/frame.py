@@ -2,18 +2,22 @@
 
 import re
 from functools import cache
+from hashlib import sha256
 from importlib.resources import files
+from mimetypes import guess_type
 from pathlib import Path
-from typing import Annotated
+from typing import cast
 from urllib.parse import quote
 
-from fastapi import APIRouter, Query, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
 
 from lodewalk import __version__
 from lodewalk.web.guard import ENTRY
-from lodewalk.web.session import Serving, Session
+from lodewalk.web.session import Session
 
 #: Address, name and what is done in each room, in the order of the work.
 ROOMS = (
@@ -28,10 +32,20 @@ ROOMS = (
 
 #: Scripts, styles and pictures of the pages.
 STATIC = Path(str(files("lodewalk.web") / "static"))
+#: What every room of a survey asks first, with what it asks besides: at any time, and once the
+#: survey has been judged. It is asked before the scripts are there.
+ASKED = ("survey", "run/pending", "guide")
+ASKED_IN: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "site": (("place", "settings", "rocks/table"), ()),
+    "plan": (("settings", "place", "plan/outlines", "plan"), ()),
+    "days": (("decisions",), ("check", "walks", "base")),
+    "map": (("grids",), ("walks", "base")),
+    "rocks": (("rocks",), ("layers", "walks")),
+    "handover": (("handover", "report", "package", "outputs", "cautions"), ()),
+    "settings": (("settings",), ()),
+}
 #: Rooms with parts of another room, whose style sheet they share.
 SHARED = {"plan": ("site",)}
-
-router = APIRouter(include_in_schema=False)
 
 
 @cache
@@ -52,12 +66,15 @@ def _page(template: str, session: Session, **values: object) -> HTMLResponse:
     scripts = dict.fromkeys((*_modules("frame.js"), *_modules(f"rooms/{room}.js")))
     text = _templates().get_template(template)
     open_now = session.name
+    asked, judged = ASKED_IN.get(room, ((), ()))
     return HTMLResponse(
         text.render(
             version=__version__,
             rooms=ROOMS,
             sheets=_sheets(room),
             scripts=scripts,
+            asked=(*ASKED, *asked),
+            asked_judged=judged,
             is_open=open_now is not None,
             # The start page belongs to none: it opens others.
             survey="" if open_now is None or room == "start" else quote(open_now, safe=""),
@@ -96,46 +113,86 @@ def _sheets(room: str) -> tuple[str, ...]:
     return tuple(name for name in wanted if (STATIC / "rooms" / f"{name}.css").is_file())
 
 
-@router.get(ENTRY)
-def enter(request: Request, session: Serving, token: Annotated[str, Query()] = "") -> Response:
+def routes() -> list[BaseRoute]:
+    """Return the routes of the frame: the way in, the start page, the rooms and their files."""
+    return [
+        Route(ENTRY, _enter),
+        Route("/", _first),
+        Route("/start", _start),
+        Route("/favicon.ico", _icon),
+        Route("/static/{name:path}", _file),
+        Route("/{room}", _room),
+    ]
+
+
+def _session(request: Request) -> Session:
+    """Return the session that is served."""
+    return cast("Session", request.app.state.session)
+
+
+def _enter(request: Request) -> Response:
     """Swap the token of the printed address for a cookie, and go on to the pages."""
-    del request
-    if not session.keys.opens(token):
+    session = _session(request)
+    if not session.keys.opens(request.query_params.get("token", "")):
         answer = _page("refused.html.j2", session, room="", title="No key")
         answer.status_code = 403
         return answer
-    entered = RedirectResponse("/", status_code=303)
+    entered = RedirectResponse("/days" if session.path else "/", status_code=303)
     entered.set_cookie(
         session.keys.cookie, session.keys.session, httponly=True, samesite="strict", path="/"
     )
     return entered
 
 
-@router.get("/")
-def start(session: Serving) -> Response:
+def _first(request: Request) -> Response:
     """Go to the survey that is open, or show the start page."""
-    if session.path is not None:
+    if _session(request).path is not None:
         return RedirectResponse("/days", status_code=303)
-    return _page("start.html.j2", session, room="start", title="Start")
+    return _start(request)
 
 
-@router.get("/start")
-def start_page(session: Serving) -> Response:
+def _start(request: Request) -> Response:
     """Show the start page."""
-    return _page("start.html.j2", session, room="start", title="Start")
+    return _page("start.html.j2", _session(request), room="start", title="Start")
 
 
-@router.get("/favicon.ico")
-def icon() -> Response:
+def _icon(_: Request) -> Response:
     """Return the mark of the pages; a browser asks for it at each step of its history."""
-    image = (files("lodewalk.web") / "static" / "mark.svg").read_bytes()
     kept = {"cache-control": "max-age=86400"}
+    image = (STATIC / "mark.svg").read_bytes()
     return Response(image, media_type="image/svg+xml", headers=kept)
 
 
-@router.get("/{room}")
-def show_room(room: str, session: Serving) -> Response:
+@cache
+def _files() -> dict[str, tuple[bytes, str, str]]:
+    """Return content, mark and type of each file of the pages by its name below `STATIC`.
+
+    They are held, since the library's way, a thread to look at each file and one to read it, takes
+    a quarter of a second for the fifty of a room while the API is being made.
+    """
+    found = {}
+    for path in STATIC.rglob("*.*"):
+        body = path.read_bytes()
+        kind = guess_type(path.name)[0] or "application/octet-stream"
+        found[path.relative_to(STATIC).as_posix()] = (body, f'"{sha256(body).hexdigest()}"', kind)
+    return found
+
+
+async def _file(request: Request) -> Response:
+    """Return a script, style or picture; nothing of it where the browser has this very one."""
+    name = request.path_params["name"]
+    if name not in _files():
+        raise HTTPException(404)
+    body, mark, kind = _files()[name]
+    known = request.headers.get("if-none-match", "").removeprefix("W/") == mark
+    return Response(
+        None if known else body, 304 if known else 200, headers={"etag": mark}, media_type=kind
+    )
+
+
+def _room(request: Request) -> Response:
     """Show a room; the start page where no survey is open."""
+    session, room = _session(request), request.path_params["room"]
     found = [item for item in ROOMS if item[0] == room]
     if not found:
         answer = _page("lost.html.j2", session, room="", title="Not found")

@@ -3,7 +3,7 @@
 import threading
 from collections.abc import Callable
 from copy import deepcopy
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from time import monotonic
 from typing import Any, Literal, Protocol
 
@@ -119,7 +119,7 @@ class Job:
         """Keep how the work ended."""
         with self._guard:
             self._state.seconds = round(monotonic() - self._started, 1)
-            self._state.problem = None if problem is None else problem.model_dump()
+            self._state.problem = None if problem is None else asdict(problem)
             self._state.result = result
             self._state.status = status
         self._changed()

@@ -8,8 +8,8 @@ import json
 from typing import Any
 
 import numpy as np
-from fastapi.responses import Response
 from numpy.typing import NDArray
+from starlette.responses import Response
 
 MEDIA_TYPE = "application/octet-stream"
 #: What is said of the answer in the description of the API.

@@ -10,7 +10,7 @@ import html
 import re
 from pathlib import Path
 
-from fastapi.responses import Response
+from starlette.responses import Response
 
 _BLOCK = re.compile(rb"<style[^>]*>(.*?)</style>", re.DOTALL | re.IGNORECASE)
 #: Also finds such words in text, which does no harm: a sum that no style has.

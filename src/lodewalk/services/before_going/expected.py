@@ -8,16 +8,9 @@ from lodewalk.errors import InputError
 from lodewalk.services.before_going.inputs import inputs_before, picked_for
 from lodewalk.services.before_going.place import survey_place
 from lodewalk.services.feasibility import (
-    ExpectedAnomaly,
+    ExpectedResult,
     FeasibilityResult,
-    GoingSite,
-    Magnetisation,
-    PlannedAs,
-    Profile,
-    ReadingNoise,
-    Sought,
-    Susceptibilities,
-    SusceptibilityRange,
+    expected_parts,
     feasibility_result,
 )
 from lodewalk.services.settings import tried_settings
@@ -25,24 +18,6 @@ from lodewalk.steps.context import Context, Reporter, Silent
 from lodewalk.survey.folder import Folder
 
 PLACE = ("plan.latitude_deg", "plan.longitude_deg")
-
-
-@dataclass(frozen=True)
-class ExpectedResult:
-    """The expected anomaly beside the noise, without odds."""
-
-    site: GoingSite
-    body: Sought
-    susceptibility: Susceptibilities
-    magnetisation: Magnetisation
-    plan: PlannedAs
-    anomaly: ExpectedAnomaly
-    noise: ReadingNoise
-    profiles: list[Profile]
-    strike_share: float
-    wanted: float
-    warnings: list[str]
-    assumed: list[str]
 
 
 @dataclass(frozen=True)
@@ -76,21 +51,7 @@ def expected(folder: Folder, changes: Mapping[str, Any]) -> ExpectedResult:
 
     inputs, settings = _tried(folder, changes)
     found, _ = of_step(inputs, settings)
-    rocks = {name: SusceptibilityRange(**row) for name, row in found["susceptibility"].items()}
-    return ExpectedResult(
-        site=GoingSite(**found["site"]),
-        body=Sought(**found["body"]),
-        susceptibility=Susceptibilities(**rocks),
-        magnetisation=Magnetisation(**found["magnetisation"]),
-        plan=PlannedAs(**found["plan"]),
-        anomaly=ExpectedAnomaly(**found["anomaly"]),
-        noise=ReadingNoise(**found["noise"]),
-        profiles=[Profile(**row) for row in found["profiles"]],
-        strike_share=found["strike_share"],
-        wanted=found["wanted"],
-        warnings=found["warnings"],
-        assumed=found["assumed"],
-    )
+    return ExpectedResult(**expected_parts(found))
 
 
 def expected_odds(folder: Folder, changes: Mapping[str, Any]) -> OddsResult:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from lodewalk.errors import InputError
 from lodewalk.services.adopt_plan import ADOPTED_NAME
+from lodewalk.survey.contents import own_file
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.store import product_path
@@ -86,7 +87,7 @@ def plan_file(folder: Folder, name: str, *, draft: bool = False) -> Path:
             "The plan has no file of this name.", value=name, remedy="Make the plan first."
         )
     place = product_path(folder, "plan").parent
-    return place / "draft" / name if draft else place / name
+    return own_file(folder, place / "draft" / name if draft else place / name)
 
 
 def _rows(place: Path) -> list[PlanFileRow]:

@@ -10,7 +10,7 @@ import polars as pl
 
 from lodewalk.errors import InputError
 from lodewalk.services.before_going.inputs import inputs_before, picked_for
-from lodewalk.services.plan import PlanDay, PlanEffort, PlanSiteOfBase, RoverDay
+from lodewalk.services.plan import PlanFigures, PlanSiteOfBase, figures_of
 from lodewalk.services.settings import tried_settings
 from lodewalk.survey.folder import Folder
 
@@ -57,30 +57,16 @@ class PlanStand:
 
 
 @dataclass(frozen=True)
-class PlanTried:
+class PlanTried(PlanFigures):
     """A plan as it would be; `fitted` says that the making of it may choose other lines."""
 
     crs: str
-    azimuth_deg: float
-    spacing_m: float
-    tie_spacing_m: float
-    why: dict[str, str]
-    area_m2: float
-    walkable_m2: float
-    lines: int
-    ties: int
-    kilometres: dict[str, float]
-    left_out: dict[str, float]
-    days: list[PlanDay]
-    effort: PlanEffort
     base: PlanSiteOfBase
     on_site_test: str
     base_hours: str
     pieces: list[PlanPiece]
     waypoints: list[PlanStand]
     outlines: list[PlanRing]
-    warnings: list[str]
-    repairs: list[str]
     optimised_when_made: bool
     odds_known: bool
 
@@ -124,18 +110,9 @@ def plan_tried(
     base = dict(found["base"])
     texts = {name: base.pop(name) for name in ("on_site_test", "hours", "not_checked")}
     base.pop("alternatives")
-    names = (
-        "azimuth_deg", "spacing_m", "tie_spacing_m", "why", "area_m2", "walkable_m2", "lines",
-        "ties", "kilometres", "left_out", "warnings", "repairs",
-    )  # fmt: skip
     return PlanTried(
         crs=tried.settings.survey.crs,
-        **{name: found[name] for name in names},
-        days=[
-            PlanDay(**day | {"rovers": [RoverDay(**rover) for rover in day["rovers"]]})
-            for day in found["days"]
-        ],
-        effort=PlanEffort(**found["effort"]),
+        **figures_of(found),
         base=PlanSiteOfBase(**base),
         on_site_test=texts["on_site_test"],
         base_hours=texts["hours"],

@@ -2,17 +2,16 @@
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from lodewalk.errors import InputError, LodewalkError
+from lodewalk.errors import InputError
 from lodewalk.services.check import CheckedDay, CheckedTest, CheckResult, Finding, checked
 from lodewalk.services.decide import DecideResult, decisions_in_force
-from lodewalk.services.evening.answers import Answer, answer_to, lines_named
-from lodewalk.services.evening.proposals import Proposal, proposal_in
-from lodewalk.services.evening.recorded import as_recorded
+from lodewalk.services.evening.answers import Answer, Refusal, answer_to, lines_named
 from lodewalk.services.joined import product
+from lodewalk.steps.proposed import Proposal
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
 
@@ -37,7 +36,8 @@ class EveningFinding:
     """A finding with its line where it has one, and the decision that it proposes.
 
     `answered` is the id of the decision in force that takes or refuses the proposal; `standing`
-    that of the one in force for what it is about, which may say something else.
+    that of the one in force for what it is about, which may say something else. A refusal that
+    no longer holds stays here, and the proposal waits again.
     """
 
     kind: str
@@ -51,6 +51,7 @@ class EveningFinding:
     proposal: Proposal | None
     answered: str | None
     standing: str | None = None
+    refused: Refusal | None = None
 
 
 @dataclass(frozen=True)
@@ -177,6 +178,7 @@ PROPOSALS = {
     "lag": "the lag of",
     "bridge": "the gap in the record of",
     "move": "the move of",
+    "drop": "the values that stand still of",
 }
 
 
@@ -218,7 +220,7 @@ def _findings(
     """Yield the findings of a day, then those of the whole survey, the worst first."""
     live = decisions_in_force(folder)
     names = sorted({row.line for row in check.coverage}, key=len, reverse=True)
-    rows = [_finding(folder, item, names, live, start, end) for item in check.findings]
+    rows = [_finding(item, names, live, start, end) for item in check.findings]
     kept = [row for row in rows if row.today or row.start_utc is None]
     place = {name: number for number, name in enumerate(SEVERITIES)}
     worst = len(SEVERITIES)
@@ -226,45 +228,19 @@ def _findings(
 
 
 def _finding(
-    folder: Folder,
-    item: Finding,
-    names: list[str],
-    live: list[DecideResult],
-    start: datetime,
-    end: datetime,
+    item: Finding, names: list[str], live: list[DecideResult], start: datetime, end: datetime
 ) -> EveningFinding:
-    """Return a finding with its lines and its proposal."""
-    proposal = proposal_in(item.text)
-    answer = _answer(folder, item, proposal, live) if proposal else Answer()
+    """Return a finding with its lines and what stands about its proposal."""
+    answer = answer_to(item.proposal, live) if item.proposal else Answer()
     return EveningFinding(
-        **asdict(item),
+        **vars(item),
         today=item.start_utc is not None
         and _time(item.start_utc) < end
         and _time(item.end_utc or item.start_utc) >= start,
         lines=lines_named(item.text, names, item.instrument),
-        proposal=proposal,
         answered=answer.answered,
         standing=answer.standing,
     )
-
-
-def _answer(folder: Folder, item: Finding, proposal: Proposal, live: list[DecideResult]) -> Answer:
-    """Return what stands about a proposal; a bridge is about the gap of its finding."""
-    span = (proposal.start, proposal.end)
-    own = [row for row in live if row.kind == proposal.kind]
-    own = [row for row in live if row.kind == proposal.kind]
-    if own and proposal.kind == "bridge" and span == (None, None) and item.start_utc:
-        try:
-            found = as_recorded(
-                folder,
-                instrument=proposal.instrument,
-                start_utc=item.start_utc,
-                end_utc=item.end_utc or item.start_utc,
-            )
-        except LodewalkError:  # nothing recorded is there any more: no decision is about it
-            return Answer()
-        span = (found.start, found.end)
-    return answer_to(proposal, own, span)
 
 
 def _time(text: str) -> datetime:

@@ -1,56 +1,77 @@
-"""Proposals that findings hold, taken apart so that a person can confirm them with a button."""
+"""Refusing what a finding proposes: a decision that changes no number and can be withdrawn."""
 
-import re
-import shlex
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Mapping
+from dataclasses import asdict
 
-#: How a finding ends that proposes a decision.
-PROPOSED = re.compile(
-    r"decide (?P<kind>clock|lag|bridge|move) (?P<rest>--instrument .*?)(?:\.(?:\s|$)|$)"
-)
-NUMBERS = ("offset", "lag", "sd")
+from lodewalk.errors import InputError
+from lodewalk.services.check import checked
+from lodewalk.services.decide import DecideResult, decisions_in_force, result_of
+from lodewalk.services.evening.answers import answer_to
+from lodewalk.steps.proposed import Proposal
+from lodewalk.survey.decisions import append_decision
+from lodewalk.survey.folder import Folder
+from lodewalk.survey.lock import locked
 
-
-@dataclass(frozen=True)
-class Proposal:
-    """A decision that is proposed: its kind, instrument, span as recorded, and value."""
-
-    kind: str
-    instrument: str
-    start: str | None = None
-    end: str | None = None
-    offset_s: float | None = None
-    lag_s: float | None = None
-    sd_s: float | None = None
+#: What of a proposal says which decision is meant; the rest is its value.
+TARGET = ("instrument", "start", "end")
 
 
-def proposal_in(text: str) -> Proposal | None:
-    """Return the decision that the text of a finding proposes, None where it proposes none.
+def waiting(folder: Folder) -> list[Proposal]:
+    """Return the proposals of the last check that nobody has taken or refused.
 
-    Examples
-    --------
-    >>> proposal_in("R2: it moves. To confirm: decide clock --instrument R2 --offset 17.44.")
-    Proposal(kind='clock', instrument='R2', start=None, end=None, offset_s=17.44, lag_s=None, \
-sd_s=None)
-    >>> proposal_in("drop the span by decide drop.") is None
-    True
+    Raises
+    ------
+    FolderError
+        Before the first check.
     """
-    found = PROPOSED.search(text)
-    if found is None:
-        return None
-    try:
-        words = shlex.split(found["rest"])
-    except ValueError:
-        return None
-    options = {
-        name.removeprefix("--"): value for name, value in pairwise(words) if name.startswith("--")
-    }
-    try:
-        numbers = {name: float(options[name]) for name in NUMBERS if name in options}
-    except ValueError:
-        return None
-    return Proposal(
-        found["kind"], options["instrument"], options.get("start"), options.get("end"),
-        numbers.get("offset"), numbers.get("lag"), numbers.get("sd"),
-    )  # fmt: skip
+    live = decisions_in_force(folder)
+    proposed = [item.proposal for item in checked(folder).findings if item.proposal]
+    return [item for item in proposed if not answer_to(item, live).answered]
+
+
+def decline(
+    folder: Folder, about: Mapping[str, str | None], *, reason: str, who: str
+) -> DecideResult:
+    """Refuse what a finding of the last check proposes.
+
+    No step reads the refusal, so no number changes. It holds what was proposed: once a finding
+    proposes another value, or a bridge that rests on something else, that one waits again.
+
+    Parameters
+    ----------
+    folder : Folder
+        The survey, checked.
+    about : mapping of str to str or None
+        Kind, instrument, start and end of the proposal; None where that needn't be told.
+
+    Raises
+    ------
+    FolderError
+        Before the first check.
+    InputError
+        Where not one proposal that waits is meant.
+    """
+    with locked(folder):
+        known = waiting(folder)
+        meant = [
+            item for item in known
+            if all(given in (None, getattr(item, name)) for name, given in about.items())
+        ]  # fmt: skip
+        if len(meant) != 1:
+            told = "; ".join(item.command for item in meant or known) or "none"
+            raise InputError(
+                "Several proposals fit this." if meant else "No proposal that waits fits this.",
+                value=" ".join(given for given in about.values() if given),
+                remedy=f"Waiting are: {told}.",
+            )
+        value = asdict(meant[0])
+        target = {name: value.pop(name) for name in TARGET}
+        made = append_decision(
+            folder,
+            kind="decline",
+            target=target,
+            value={"proposed": value.pop("kind"), **value},
+            reason=reason,
+            who=who,
+        )
+    return result_of(made)

@@ -13,6 +13,7 @@ from lodewalk.services.add import WITHOUT_TIMES, AddResult, about_aside, add_fil
 from lodewalk.services.intake.preview import Span, map_file, read_span
 from lodewalk.services.set_aside import set_aside
 from lodewalk.services.signed import signed
+from lodewalk.survey.contents import own_file
 from lodewalk.survey.ledger import RawFile, display_names, read_ledger
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def held_path(folder: "Folder", stored_as: str) -> Path:
     name = stored_as.removeprefix("raw/")
     if name not in {entry.name for entry in read_ledger(folder)}:
         raise InputError("The survey holds no such file.", value=stored_as)
-    return folder.raw / name
+    return own_file(folder, folder.raw / name)
 
 
 def add_as(

@@ -35,7 +35,7 @@ ROWS = 6
 #: Words of a rule, and the field of a form that it is about.
 FIELDS = (
     ("columns can't be told", "columns"), ("role", "role"), ("time zone", "time_zone"),
-    ("--time-zone", "time_zone"), ("time.zone", "time_zone"), ("instrument", "instrument"),
+    ("time.zone", "time_zone"), ("instrument", "instrument"),
     ("column", "columns"), ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
 )  # fmt: skip
 SAY_COLUMNS = "Say what each column is, or confirm what is proposed."
@@ -273,7 +273,7 @@ def _read(
     zone: str | None,
 ) -> ReadFile:
     """Read a file as adding it would."""
-    told = checked_zone(zone, key="--time-zone") if zone else None
+    told = checked_zone(zone, key="The time zone") if zone else None
     with TemporaryDirectory(prefix="lodewalk-") as place:
         sure = found.source in ("given", "like", "kept")
         chosen = map_file(Path(place), found.values) if sure and found.values else None

@@ -116,7 +116,7 @@ def fit_along(
         raise InputError(
             "A profile begins before it ends.",
             value=f"from {from_m:g} to {to_m:g} m",
-            remedy="Give --from below --to, in metres along the line.",
+            remedy="Give a begin that lies before the end, in metres along the line.",
         )
     check_figure(figure)
     for step in ("readings", "culture"):

@@ -117,7 +117,7 @@ def fit_between(
     """
     check_kind(kind)
     check_azimuth(strike_deg)
-    check_finite(**{"from-point": sum(start), "to-point": sum(end)})
+    check_finite(begin=sum(start), end=sum(end))
     check_figure(figure)
     for step in ("grid", "culture"):
         run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)
@@ -164,12 +164,12 @@ def _grid_of(record: object) -> tuple[Grid, Grid]:
     if grid is None:
         raise InputError(
             "There is no grid of the anomaly to cut a profile from.",
-            remedy="lodewalk run says why; readings on two lines or more make one.",
+            remedy="A run says why; readings on two lines or more make one.",
         )
     if error is None:
         raise InputError(
             "The grid has no map of its error, so a profile of it would have no interval.",
-            remedy="Fit to a piece of a line instead, with --line, --from and --to.",
+            remedy="Fit to a piece of a line instead.",
         )
     return grid, error
 

@@ -108,7 +108,7 @@ def fit_spot(
         raise InputError(
             "No kept reading lies there.",
             value=f"{easting_m:g} E {northing_m:g} N",
-            remedy="Give --east and --north in the survey's CRS.",
+            remedy="Give easting and northing in the survey's CRS.",
         )
     ambient = ambient_on_grid(inputs, folder.settings.survey.crs)
     work = partial(
@@ -119,7 +119,7 @@ def fit_spot(
     )
     found = unless_cancelled(work, cancelled)
     if found.problem:
-        raise InputError(found.problem, remedy="Give another place, or another --reach.")
+        raise InputError(found.problem, remedy="Give another place, or another reach.")
     above = own["height_above_ground_m"].median()
     sd = sensor_sd(lines, own["row"].to_numpy())
     if not isinstance(above, float) or sd is None:

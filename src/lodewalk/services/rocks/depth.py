@@ -3,7 +3,8 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from lodewalk.services.rocks.fit import idle_picks, nothing_picked
+from lodewalk.services.rocks.fit import nothing_picked
+from lodewalk.services.rocks.idle import idle_picks
 from lodewalk.services.rocks.rows import filled, frame_of
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.folder import Folder

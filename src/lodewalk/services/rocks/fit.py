@@ -7,6 +7,7 @@ from typing import cast
 import polars as pl
 
 from lodewalk.records.interpreted import Bodies, Dips, with_dips
+from lodewalk.services.rocks.idle import idle_picks
 from lodewalk.services.rocks.rows import filled, frame_of, notes_of, plain
 from lodewalk.steps.context import Reporter
 from lodewalk.survey.folder import Folder
@@ -180,18 +181,6 @@ def nothing_picked(folder: Folder) -> str | None:
     if frame_of(folder, "lineaments").height:
         return "No lineament crosses a line that can be used."
     return "No lineament was traced on the map, and no pick was added."
-
-
-def idle_picks(folder: Folder) -> list[str]:
-    """Return a sentence for each decision on a pick that meets nothing."""
-    words = {
-        "pick": "Pick {name} isn't looked at: its reading {reading_id} can't be used.",
-        "refuse": "The refusal of {name} meets no pick near its reading {reading_id}.",
-    }
-    return [
-        words[row["kind"]].format_map({**row, "name": row["name"] or "a pick"})
-        for row in notes_of(folder, "pick_notes")["idle_decisions"]
-    ]
 
 
 def without_body(folder: Folder) -> list[NoBody]:

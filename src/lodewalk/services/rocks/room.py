@@ -13,11 +13,11 @@ from lodewalk.services.rocks.fit import (
     Body,
     CompactBody,
     idle_compact,
-    idle_picks,
     nothing_picked,
     told_bodies,
     without_body,
 )
+from lodewalk.services.rocks.idle import idle_picks
 from lodewalk.services.rocks.kinds import Kind, kind_told
 from lodewalk.services.rocks.rows import filled, frame_of, notes_of, plain
 from lodewalk.services.rocks.trace import Fault, Lineament

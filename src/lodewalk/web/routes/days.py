@@ -2,16 +2,17 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query
+from fastapi import Path, Query
 from fastapi.responses import FileResponse
 
 from lodewalk.services.check import CheckResult, checked
 from lodewalk.services.evening.day import DayResult, day_result
 from lodewalk.services.evening.recorded import RecordedSpan, as_recorded
 from lodewalk.services.evening.route import rewalk_file
-from lodewalk.web.session import Survey
+from lodewalk.web.depends import Survey
+from lodewalk.web.described import router_of
 
-router = APIRouter(tags=["days"])
+router = router_of("days")
 
 Time = Annotated[str, Query(max_length=40)]
 GPX: dict[int | str, dict[str, Any]] = {

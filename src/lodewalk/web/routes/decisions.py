@@ -2,15 +2,16 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from lodewalk.services import decide as service
 from lodewalk.services.decide import DecideResult, DecisionList, TickResult
+from lodewalk.web.depends import Survey
+from lodewalk.web.described import router_of
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Survey
 
-router = APIRouter(tags=["decisions"])
+router = router_of("decisions")
 
 Text = Annotated[str, Field(max_length=2000)]
 Name = Annotated[str, Field(max_length=200)]
@@ -26,7 +27,7 @@ class Signed(Form):
 class DecisionForm(Signed):
     """A decision about an instrument and a span as recorded, or about readings."""
 
-    kind: Literal["clock", "lag", "drop", "keep", "bridge", "move", "test"]
+    kind: Literal["clock", "lag", "drop", "keep", "bridge", "move", "test", "decline"]
     instrument: Name | None = None
     start: Name | None = None
     end: Name | None = None
@@ -37,6 +38,7 @@ class DecisionForm(Signed):
     test: Name | None = None
     item: Name = ""
     whole: bool = False
+    proposed: Literal["clock", "lag", "drop", "bridge", "move"] | None = None
 
 
 class PickForm(Signed):

@@ -1,12 +1,11 @@
 """The way through: what comes next in each room, and the guided path."""
 
-from fastapi import APIRouter
-
 from lodewalk.services.guide import GuideResult, guide
 from lodewalk.services.tour import TourResult, tour
-from lodewalk.web.session import Survey
+from lodewalk.web.depends import Survey
+from lodewalk.web.described import router_of
 
-router = APIRouter(tags=["help"])
+router = router_of("help")
 
 
 @router.get("/guide")

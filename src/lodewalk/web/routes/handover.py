@@ -4,7 +4,7 @@ import shutil
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, UploadFile
+from fastapi import Query, UploadFile
 from fastapi.responses import FileResponse, Response
 from pydantic import Field
 
@@ -14,12 +14,13 @@ from lodewalk.services.hand_over import PackageState, package_file, package_stat
 from lodewalk.services.outputs import OutputsResult, output_file, outputs
 from lodewalk.services.readiness import ReadinessResult, readiness
 from lodewalk.services.report_state import ReportState, report_file, report_state
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.report_page import report_page
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(tags=["handover"])
+router = router_of("handover")
 
 #: What is said of an answer that is a file.
 FILE: dict[int | str, dict[str, Any]] = {

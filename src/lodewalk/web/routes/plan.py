@@ -4,12 +4,13 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Annotated, Any
 
-from fastapi import APIRouter, File, Query, UploadFile
+from fastapi import File, Query, UploadFile
 from fastapi import Path as PathField
 from fastapi.responses import FileResponse
 from pydantic import BaseModel, Field
 
 from lodewalk.errors import InputError
+from lodewalk.services.before_going.held_lines import HeldLine, held_lines
 from lodewalk.services.before_going.plan_made import PlanMade, plan_file, plan_made
 from lodewalk.services.before_going.plan_tried import (
     DRAWN_NAME,
@@ -24,13 +25,14 @@ from lodewalk.services.before_going.plan_tried import (
     write_drawn,
 )
 from lodewalk.services.intake.names import safe_name
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.problems import NotFoundError, beside
 from lodewalk.web.routes.site import TriedForm, beside_setting
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(prefix="/plan", tags=["plan"])
+router = router_of("plan", below="/plan")
 
 Metres = Annotated[float, Field(ge=-1e8, le=1e8)]
 Corner = Annotated[list[Metres], Field(min_length=2, max_length=2)]
@@ -58,9 +60,10 @@ class MakeForm(Form):
 
 
 class Outlines(BaseModel):
-    """Outlines in the survey's system."""
+    """Outlines in the survey's system, and planned lines that are there already."""
 
     outlines: list[PlanRing]
+    lines: list[HeldLine] = Field(default_factory=list)
 
 
 @router.get("")
@@ -71,8 +74,8 @@ def show_plan(folder: Survey) -> PlanMade:
 
 @router.get("/outlines")
 def show_outlines(folder: Survey) -> Outlines:
-    """Return area and exclusions that the survey holds."""
-    return Outlines(outlines=held_outlines(folder))
+    """Return area, exclusions and planned lines that the survey holds."""
+    return Outlines(outlines=held_outlines(folder), lines=held_lines(folder))
 
 
 @router.post("/outlines")

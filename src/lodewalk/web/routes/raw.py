@@ -8,7 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Annotated, Any
 
-from fastapi import APIRouter, File, UploadFile
+from fastapi import File, UploadFile
 from fastapi import Form as FormField
 from pydantic import Field
 
@@ -18,10 +18,11 @@ from lodewalk.services.intake.columns import MapResult, column_map_text
 from lodewalk.services.intake.held import LedgerResult, add_as, held_path, ledger, put_aside
 from lodewalk.services.intake.names import safe_name
 from lodewalk.services.intake.preview import FilePreview, preview_file
+from lodewalk.web.depends import Survey
+from lodewalk.web.described import router_of
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Survey
 
-router = APIRouter(tags=["files"])
+router = router_of("files")
 
 BLOCK = 1 << 20
 Uploads = Annotated[list[UploadFile] | None, File(max_length=1000)]

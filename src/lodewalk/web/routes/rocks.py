@@ -2,17 +2,18 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path
+from fastapi import Path
 from pydantic import Field
 
 from lodewalk.errors import InputError
 from lodewalk.services.rocks.room import RocksView, Section, rocks_view, section
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.problems import beside
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(tags=["rocks"])
+router = router_of("rocks")
 
 Metres = Annotated[float, Field(ge=-2e7, le=2e7)]
 Angle = Annotated[float, Field(ge=-1e4, le=1e4)]

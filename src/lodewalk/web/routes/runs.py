@@ -2,15 +2,16 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from lodewalk.services.stale import PendingResult, pending
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(tags=["run"])
+router = router_of("run")
 
 StepName = Annotated[str, Field(max_length=60)]
 
@@ -62,6 +63,7 @@ def show_pending(
     folder: Survey,
     to: Annotated[str | None, Query(max_length=60)] = None,
     kind: Annotated[list[str] | None, Query(max_length=20)] = None,
+    aside: Annotated[str | None, Query(max_length=300)] = None,
 ) -> PendingResult:
-    """Say what a run would do now, or after a decision of these kinds."""
-    return pending(folder, to=to, kinds=kind or ())
+    """Say what a run would do now, after a decision of these kinds, or without a file."""
+    return pending(folder, to=to, kinds=kind or (), aside=aside)

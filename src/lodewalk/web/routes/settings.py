@@ -2,7 +2,6 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter
 from pydantic import Field
 
 from lodewalk.errors import SettingsError
@@ -13,11 +12,12 @@ from lodewalk.services.settings import (
     settings,
 )
 from lodewalk.services.stale import PendingResult
+from lodewalk.web.depends import Survey
+from lodewalk.web.described import router_of
 from lodewalk.web.problems import beside
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Survey
 
-router = APIRouter(prefix="/settings", tags=["settings"])
+router = router_of("settings", below="/settings")
 
 Name = Annotated[str, Field(pattern=r"^[^\s.]+(\.[^.\n]+)+$", max_length=120)]
 Value = bool | int | float | Annotated[str, Field(max_length=500)] | None

@@ -4,12 +4,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from lodewalk.errors import InputError, SettingsError
 from lodewalk.services.before_going.expected import (
-    ExpectedResult,
     OddsResult,
     expected,
     expected_odds,
@@ -18,12 +17,14 @@ from lodewalk.services.before_going.expected import (
 from lodewalk.services.before_going.place import SiteHere, SurveyPlace, site_for, survey_place
 from lodewalk.services.before_going.rocks import RockList, rock_list
 from lodewalk.services.before_going.warm import warm
+from lodewalk.services.feasibility import ExpectedResult
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.routes.settings import Name, Value
 from lodewalk.web.routes.surveys import Form
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(tags=["site"])
+router = router_of("site")
 
 Tried = Annotated[dict[Name, Value], Field(max_length=60)]
 

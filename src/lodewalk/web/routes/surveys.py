@@ -3,7 +3,7 @@
 from collections.abc import AsyncIterator
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from fastapi.responses import StreamingResponse
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -11,11 +11,12 @@ from lodewalk.errors import FolderError, InputError, LodewalkError, SettingsErro
 from lodewalk.services.opening import check_free, check_named
 from lodewalk.services.overview import OverviewResult, overview, surveys_in
 from lodewalk.services.systems import SystemsResult, systems_at, systems_by_name
+from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.problems import NotFoundError, beside
-from lodewalk.web.session import Serving, Survey, plain
 
-router = APIRouter(tags=["survey"])
+router = router_of("survey")
 
 
 class Form(BaseModel):

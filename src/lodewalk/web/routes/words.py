@@ -1,10 +1,9 @@
 """Words explained."""
 
-from fastapi import APIRouter
-
 from lodewalk.services.glossary import GlossaryResult, glossary
+from lodewalk.web.described import router_of
 
-router = APIRouter(tags=["help"])
+router = router_of("help")
 
 
 @router.get("/glossary")

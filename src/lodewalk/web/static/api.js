@@ -18,6 +18,19 @@ const own = document.body.dataset.survey ?? "";
 /** The survey that this page belongs to; null on the start page. */
 export const pageSurvey = own ? decodeURIComponent(own) : null;
 
+/** What first.js asked; none on the start page. @type {{asked: Map<string, Promise<Response>>, begin: (path: string) => void}|undefined} */
+const early = /** @type {any} */ (window).lodewalkEarly;
+
+/** Ask for what the room is about to ask, while it is being filled. @param {string} path */
+export function ahead(path) {
+  if (early && !document.body.dataset.ready && !early.asked.has(path)) early.begin(path);
+}
+
+/** Early answers hold until the room is filled, or something changes. */
+export function forget() {
+  early?.asked.clear();
+}
+
 /**
  * @param {string} path below `/api/`
  * @param {RequestInit} [options]
@@ -26,8 +39,10 @@ export const pageSurvey = own ? decodeURIComponent(own) : null;
 async function ask(path, options) {
   let answer;
   const headers = { ...options?.headers, ...(own ? { "x-survey": own } : {}) };
+  if (options?.method) forget();
   try {
-    answer = await fetch(`/api/${path}`, { credentials: "same-origin", ...options, headers });
+    const first = await early?.asked.get(path)?.then((found) => found.clone()).catch(() => null);
+    answer = first ?? (await fetch(`/api/${path}`, { credentials: "same-origin", ...options, headers }));
   } catch (error) {
     if (options?.signal?.aborted) throw error;
     const text = "lodewalk doesn't answer. Is it still running in its terminal? Start it again and open the new address.";

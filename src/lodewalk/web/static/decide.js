@@ -46,7 +46,7 @@ export function decide(wanted) {
       const made = await send("POST", wanted.path ?? "decisions", { ...wanted.body, ...values });
       keepWho(values.who ?? "");
       close();
-      say("good", `${wanted.title}: written down. The next run takes it up.`, made?.id && {
+      say("good", `${wanted.title}: written down.${takenUp(wanted.kind)}`, made?.id && {
         words: "Undo…",
         act: () => takeBack({ id: made.id, kind: made.kind ?? wanted.kind }, () => wanted.done?.(null), { title: `Undo: ${wanted.title}`, reason: "decided by mistake" }),
       });
@@ -72,7 +72,7 @@ export function takeBack(one, after, { title = "Take a decision back", reason = 
       await send("DELETE", `decisions/${encodeURIComponent(one.id)}?${query}`);
       keepWho(values.who ?? "");
       close();
-      say("good", "Taken back. The next run takes it up.");
+      say("good", `Taken back.${takenUp(one.kind)}`);
       after?.();
     },
     ...signed(reason),
@@ -96,10 +96,21 @@ function buttons(words, close) {
     h("button", { type: "button", onclick: close }, "Leave it"));
 }
 
+/** A refusal of a proposal is read by no step. @param {string} kind */
+function takenUp(kind) {
+  return kind === "decline" ? "" : " The next run takes it up.";
+}
+
 /** What a decision of this kind re-runs: a line at once, the steps when asked for. @param {string} kind */
 export function reruns(kind) {
+  if (kind === "decline") return note("good", "No step reads a refusal: nothing runs again for it, and no number changes.");
+  return rerunsOf({ kind });
+}
+
+/** What would run after a change that is only thought of. @param {{kind?: string, aside?: string}} change */
+export function rerunsOf(change) {
   const place = h("div", { class: "reruns", role: "status" }, h("p", { class: "dim" }, "Looking up which steps would run …"));
-  get("run/pending", { kind }).then((found) => fill(place, folded(found)), (error) => show(error, place));
+  get("run/pending", change).then((found) => fill(place, folded(found)), (error) => show(error, place));
   return place;
 }
 
@@ -113,6 +124,6 @@ export function folded(found) {
 function rerunWords(found) {
   const sure = found.steps.filter((step) => step.sure).length;
   const perhaps = found.steps.length - sure;
-  const time = found.seconds ? `, about ${Math.max(1, Math.round(found.seconds))} s by their last times` : "";
+  const time = found.seconds ? `, about ${Math.max(1, Math.round(found.seconds))}\u00a0s by ${sure + perhaps === 1 ? "its last time" : "their last times"}` : "";
   return `The next run does ${sure} ${sure === 1 ? "step" : "steps"} again${perhaps ? ` and perhaps ${perhaps} more` : ""}${time}`;
 }

@@ -43,8 +43,13 @@ export function fill(element, ...children) {
 /** @param {number|null|undefined} value @param {number} [digits] @param {string} [unit] */
 export function number(value, digits = 1, unit = "") {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
-  const text = value.toLocaleString("en", { minimumFractionDigits: digits, maximumFractionDigits: digits });
-  return unit ? `${text} ${unit}` : text; // no break between number and unit
+  const text = value.toLocaleString("en", { minimumFractionDigits: digits, maximumFractionDigits: digits }).replace("-", "−");
+  return unit ? `${text}\u00a0${unit}` : text; // no break between number and unit
+}
+
+/** A sentence of the server as pages set it: a minus that is one, and no break before a per cent. @param {string} text */
+export function typeset(text) {
+  return text.replace(/(\d) ?%/g, "$1\u00a0%").replace(/(^|[\s(±])-(?=\d)/g, "$1−");
 }
 
 /** @param {number|null|undefined} seconds */

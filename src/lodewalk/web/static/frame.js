@@ -1,5 +1,6 @@
 // What every page has: rooms, theme, run control, help; then the room's own script.
-import { get, pageSurvey, send } from "./api.js";
+import { forget, get, pageSurvey, send } from "./api.js";
+import "./dropped.js";
 import { h, one } from "./elements.js";
 import { showNext } from "./guide.js";
 import { helpDialog } from "./help.js";
@@ -100,6 +101,7 @@ async function room() {
   } catch (error) {
     show(error, place);
   } finally {
+    forget();
     place.removeAttribute("aria-busy");
     document.body.dataset.ready = "true";
   }

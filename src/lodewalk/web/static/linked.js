@@ -25,6 +25,9 @@ export function verdictMark(verdict) {
   return h("span", { class: `verdict ${verdict ?? "none"}` }, found ? `${found.sign} ${found.word}` : "– not judged");
 }
 
+/** Where a line's readings are asked for. @param {string} name */
+export const lineAt = (name) => `lines/${encodeURIComponent(name)}`;
+
 export class Linked {
   constructor() {
     this.strip = new SeriesView("Base record over the day", { time: true, yTitle: "Base [nT]" });
@@ -208,9 +211,10 @@ export class Linked {
   }
 
   async load() {
-    const found = await columns("walks");
+    const { line } = selected();
+    const [found, chosen] = await Promise.all([columns("walks"), line ? this.fetchLine(line).catch(() => null) : null]);
     this.meshes.clear();
-    this.line = null;
+    this.line = chosen ?? null;
     this.walked = found.columns;
     this.passages = found.about.passages;
     this.startS = found.about.start_s;
@@ -224,7 +228,13 @@ export class Linked {
     });
     if (this.base) this.tellStrip(this.base);
     if (this.base) this.paintStrip([this.base.about.start_s, this.base.about.end_s], true);
+    if (this.line) this.paintProfile();
     await this.follow(selected(), new Set(["line", "reading", "at", "day", "from", "to"]));
+  }
+
+  /** A line's readings; undefined where another was wanted meanwhile. @param {string} name */
+  fetchLine(name) {
+    return this.latest.line.take((signal) => columns(lineAt(name), {}, signal));
   }
 
   /** @param {string} name @param {{low?: number|null, high?: number|null, sun?: import("./mesh.js").Sun|null}} [how] ends of the colours, relief */
@@ -321,7 +331,7 @@ export class Linked {
   /** @param {string} name */
   async showLine(name) {
     if (this.line?.about.line === name) return;
-    const found = await this.latest.line.take((signal) => columns(`lines/${encodeURIComponent(name)}`, {}, signal));
+    const found = await this.fetchLine(name);
     if (!found) return;
     this.line = found;
     this.paintProfile();

@@ -1,5 +1,5 @@
 // The state that every page follows: open survey, its mark, work under way.
-import { pageSurvey } from "./api.js";
+import { forget, pageSurvey } from "./api.js";
 
 /** @typedef {{step: string, why: string[], done: number, total: number}} StepState */
 /** @typedef {{id: number, kind: string, survey: string|null, status: "running"|"stopping"|"done"|"failed"|"stopped", steps: StepState[], seconds: number, problem: import("./api.js").Problem|null, result: any}} Job */
@@ -32,6 +32,7 @@ export function onChange(listener) {
     const busy = now.job && ["running", "stopping"].includes(now.job.status);
     if (busy || now.mark === known || now.mark === GONE) return;
     known = now.mark;
+    forget();
     listener();
   });
 }

@@ -65,7 +65,7 @@ function aboutOf(target) {
   return `${instrument}, ${span}`;
 }
 
-const UNITS = /** @type {Record<string, [string, string]>} */ ({ offset_s: ["offset", "s"], lag_s: ["lag", "s"], sd_s: ["sd", "s"], strike_deg: ["strike", "°"] });
+const UNITS = /** @type {Record<string, [string, string]>} */ ({ offset_s: ["offset", "s"], lag_s: ["lag", "s"], sd_s: ["sd", "s"], error_95_nT: ["error (95 %)", "nT"], strike_deg: ["strike", "°"] });
 
 /** @param {any} value */
 function whatOf(value) {

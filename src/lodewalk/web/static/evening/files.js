@@ -1,6 +1,6 @@
 // The files of the survey: the list with spans, reading one in another way, setting one aside.
 import { get, send } from "../api.js";
-import { keepWho, signed } from "../decide.js";
+import { keepWho, rerunsOf, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
 import { h } from "../elements.js";
 import { form } from "../forms.js";
@@ -60,6 +60,9 @@ function actions(row, into, after) {
     !aside && h("button", { type: "button", class: "quiet", ariaLabel: `Set aside: ${row.file}`, onclick: () => ask(row, after) }, "Set aside…"));
 }
 
+/** Roles that serve the time before the survey. */
+const PLANNED = ["area", "exclusion", "terrain", "hand_meter"];
+
 /** @param {any} row @param {() => void} after */
 function ask(row, after) {
   dialog(`Set ${row.file} aside?`, (close) => [
@@ -73,6 +76,7 @@ function ask(row, after) {
       after();
     },
     ...signed(""),
+    PLANNED.includes(row.role) ? note("info", "No step of a run reads it. A plan or a feasibility that rests on it is to be made again.") : rerunsOf({ aside: row.stored_as }),
     h("div", { class: "row end" },
       h("button", { type: "submit", class: "primary" }, "Set aside"),
       h("button", { type: "button", onclick: close }, "Leave it"))),

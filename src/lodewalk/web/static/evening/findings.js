@@ -1,5 +1,4 @@
 // Findings: what, where, when, how bad; a proposal is confirmed or refused here.
-import { get } from "../api.js";
 import { decide, takeBack } from "../decide.js";
 import { h } from "../elements.js";
 import { input } from "../forms.js";
@@ -74,10 +73,12 @@ function whereOf(one, lineAt) {
   return [one.instrument, line].filter(Boolean).join(", ") || "survey";
 }
 
-/** @param {Finding[]} found @param {Evening} now @param {() => void} after */
+/** Those that wait come first; what was taken or refused stays to be seen. @param {Finding[]} found @param {Evening} now @param {() => void} after */
 function proposalsOf(found, now, after) {
   if (!found.length) return [];
-  return [h("h3", {}, "Proposals"), ...found.map((one) => h("div", { class: "proposal" }, h("p", {}, severityMark(one.severity), ` ${withoutCommand(one.text)}`), buttonsOf(one, now, after)))];
+  const waiting = found.filter((one) => !one.answered);
+  return [h("h3", {}, "Proposals"), ...[...waiting, ...found.filter((one) => one.answered)].map((one) =>
+    h("div", { class: "proposal" }, h("p", {}, severityMark(one.severity), ` ${withoutCommand(one.text)}`), buttonsOf(one, now, after)))];
 }
 
 /** The words without the command that the buttons stand for. @param {string} text */
@@ -89,17 +90,22 @@ function withoutCommand(text) {
 /** @param {Finding} one @param {Evening} now @param {() => void} after */
 function buttonsOf(one, now, after) {
   const proposal = /** @type {import("./state.js").Proposal} */ (one.proposal);
+  const { refused } = one;
+  if (refused?.holds) {
+    return h("p", { class: "row" }, note("info", `Refused by ${refused.who} on ${refused.when_utc.slice(0, 10)}: ${refused.reason}. Nothing was changed by it.`),
+      h("button", { type: "button", ariaLabel: `Undo the refusal: ${titleOf(proposal)}`, onclick: () => takeBack({ id: refused.id, kind: "decline" }, after, { title: `Undo the refusal: ${titleOf(proposal)}` }) }, "Undo…"));
+  }
   if (one.answered) {
     const made = now.decisions.find((decision) => decision.id === one.answered);
-    const refused = made && (made.value?.offset_s === 0 || made.value?.lag_s === 0);
-    return h("p", { class: "row" }, note("good", `${refused ? "Refused" : "Decided"} already${made ? ` by ${made.who}: ${made.reason}` : ""}.`),
+    return h("p", { class: "row" }, note("good", `Decided already${made ? ` by ${made.who}: ${made.reason}` : ""}.`),
       h("button", { type: "button", onclick: () => takeBack({ id: /** @type {string} */ (one.answered), kind: proposal.kind }, after) }, "Take back…"));
   }
   const standing = now.decisions.find((decision) => decision.id === one.standing);
   return h("p", { class: "row" },
-    standing && note("info", `In force is ${signed(standing.value?.offset_s ?? standing.value?.lag_s ?? null)}, decided by ${standing.who}: ${standing.reason}. To refuse the proposal, leave it: what is in force stays.`),
-    h("button", { type: "button", class: "primary", onclick: () => confirm(one, proposal, after).catch(show) }, `${titleOf(proposal)}…`),
-    !standing && refusal(proposal, one, after));
+    refused && note("info", `${refused.who} refused it on ${refused.when_utc.slice(0, 10)}: ${refused.reason}. The evidence has changed since, so it waits again.`),
+    standing && note("info", `In force is ${signed(standing.value?.offset_s ?? standing.value?.lag_s ?? null)}, decided by ${standing.who}: ${standing.reason}.`),
+    h("button", { type: "button", class: "primary", onclick: () => confirm(one, proposal, after) }, `${titleOf(proposal)}…`),
+    h("button", { type: "button", ariaLabel: `Refuse: ${titleOf(proposal)}`, onclick: () => refuse(one, proposal, after) }, "Refuse…"));
 }
 
 /** @param {import("./state.js").Proposal} proposal */
@@ -107,8 +113,14 @@ export function titleOf(proposal) {
   const { kind, instrument } = proposal;
   if (kind === "clock") return clockTitle(instrument, proposal.offset_s);
   if (kind === "lag") return `Take off the lag of ${instrument}, ${signed(proposal.lag_s)}`;
-  if (kind === "bridge") return `Bridge the gap of ${instrument}`;
+  if (kind === "bridge") return `Bridge the gap of ${instrument} at ${minute(proposal.start)}`;
+  if (kind === "drop") return `Drop what ${instrument} recorded from ${minute(proposal.start)} to ${minute(proposal.end)}`;
   return `${instrument} was moved at ${proposal.start ?? "this moment"}`;
+}
+
+/** Date and minute of a time as recorded. @param {string|null} time */
+function minute(time) {
+  return time ? time.slice(0, 16).replace("T", " ") : "its end";
 }
 
 /** An offset is clock minus UTC: what is ahead is taken off. @param {string} instrument @param {number|null} seconds */
@@ -123,10 +135,8 @@ function signed(seconds) {
 }
 
 /** @param {Finding} one @param {import("./state.js").Proposal} proposal @param {() => void} after */
-async function confirm(one, proposal, after) {
-  const { kind, instrument } = proposal;
-  let { start, end } = proposal;
-  if (kind === "bridge" && one.start_utc && one.end_utc) ({ start, end } = await get("recorded", { instrument, start_utc: one.start_utc, end_utc: one.end_utc }));
+function confirm(one, proposal, after) {
+  const { kind, instrument, start, end } = proposal;
   const values = kind === "clock" ? { offset_s: proposal.offset_s } : kind === "lag" ? { lag_s: proposal.lag_s, sd_s: proposal.sd_s } : {};
   decide({
     title: titleOf(proposal), kind, about: [h("p", {}, withoutCommand(one.text))],
@@ -134,14 +144,12 @@ async function confirm(one, proposal, after) {
   });
 }
 
-/** Refusing a clock or a lag is a decision too where none stands: that it is nought. @param {import("./state.js").Proposal} proposal @param {Finding} one @param {() => void} after */
-function refusal(proposal, one, after) {
+/** A refusal is a decision of its own, which no step reads. @param {Finding} one @param {import("./state.js").Proposal} proposal @param {() => void} after */
+function refuse(one, proposal, after) {
   const { kind, instrument, start, end } = proposal;
-  if (kind !== "clock" && kind !== "lag") return h("span", { class: "hint" }, "To refuse it, leave it: without a decision nothing is changed, and the readings stay as they are.");
-  const body = kind === "clock" ? { offset_s: 0 } : { lag_s: 0 };
-  return h("button", { type: "button", onclick: () => decide({
-    title: kind === "clock" ? `Refuse it: the clock of ${instrument} is right` : `Refuse it: ${instrument} has no lag`, kind,
-    about: [h("p", {}, `The refusal is written down as a decision of 0 s. ${withoutCommand(one.text)}`)],
-    body: { kind, instrument, start, end, ...body }, done: after,
-  }) }, "Refuse…");
+  decide({
+    title: `Refuse: ${titleOf(proposal)}`, kind: "decline", done: after,
+    about: [h("p", {}, withoutCommand(one.text)), h("p", {}, "It stays here as refused, with your reason. If later evidence proposes something else, that waits again.")],
+    body: { kind: "decline", proposed: kind, instrument, start, end },
+  });
 }

@@ -1,4 +1,5 @@
 // Files in: dropped or chosen, each looked at before it is added.
+import { takeDropped } from "../dropped.js";
 import { h } from "../elements.js";
 import { say } from "../notices.js";
 import { FileCard } from "./file-card.js";
@@ -18,7 +19,13 @@ export function intake() {
     take([...(pick.files ?? [])]);
     pick.value = "";
   });
-  dropping(drop, take);
+  takeDropped({
+    over: (on) => drop.classList.toggle("over", on),
+    taken(files) {
+      take(files);
+      drop.scrollIntoView({ block: "nearest" });
+    },
+  });
 
   /** @param {File[]} files */
   function take(files) {
@@ -116,24 +123,6 @@ export function intake() {
 /** @param {File|undefined} one @param {File} other */
 function same(one, other) {
   return one !== undefined && one.name === other.name && one.size === other.size && one.lastModified === other.lastModified;
-}
-
-/** @param {HTMLElement} drop @param {(files: File[]) => void} take */
-function dropping(drop, take) {
-  const over = (/** @type {DragEvent} */ event) => event.dataTransfer?.types.includes("Files");
-  addEventListener("dragover", (event) => {
-    if (!over(event)) return;
-    event.preventDefault();
-    drop.classList.add("over");
-  });
-  addEventListener("dragleave", (event) => event.relatedTarget === null && drop.classList.remove("over"));
-  addEventListener("drop", (event) => {
-    drop.classList.remove("over");
-    if (!over(event)) return;
-    event.preventDefault();
-    take([...(event.dataTransfer?.files ?? [])]);
-    drop.scrollIntoView({ block: "nearest" });
-  });
 }
 
 /** @returns {string[]} */

@@ -1,9 +1,11 @@
 // What the evening shows: survey, check, the chosen day and the decisions; fetched together, told to every part.
-import { get } from "../api.js";
-import { selected } from "../selection.js";
+import { ahead, get } from "../api.js";
+import { lineAt } from "../linked.js";
+import { select, selected } from "../selection.js";
 
-/** @typedef {{kind: string, instrument: string, start: string|null, end: string|null, offset_s: number|null, lag_s: number|null, sd_s: number|null}} Proposal */
-/** @typedef {{kind: string, instrument: string|null, start_utc: string|null, end_utc: string|null, severity: string, text: string, today: boolean, lines: string[], proposal: Proposal|null, answered: string|null, standing: string|null}} Finding */
+/** @typedef {{kind: string, instrument: string, start: string|null, end: string|null, offset_s: number|null, lag_s: number|null, sd_s: number|null, source: string|null, error_95_nT: number|null}} Proposal */
+/** @typedef {{id: string, reason: string, who: string, when_utc: string, holds: boolean}} Refusal */
+/** @typedef {{kind: string, instrument: string|null, start_utc: string|null, end_utc: string|null, severity: string, text: string, today: boolean, lines: string[], proposal: Proposal|null, answered: string|null, standing: string|null, refused: Refusal|null}} Finding */
 /** @typedef {{instrument: string, start_utc: string, end_utc: string, verdict: string, worst_nT: number|null}} Band */
 /** @typedef {{date: string, zone: string, start_utc: string, end_utc: string, verdict: string, sentence: string, reasons: string[], to_do: {where: string, text: string}[], bands: Band[], findings: Finding[], tests: any[]}} Day */
 /** @typedef {{id: string, kind: string, target: any, value: any, reason: string, who: string, when_utc: string}} Decision */
@@ -14,6 +16,7 @@ export async function load() {
   const [survey, { decisions }] = await Promise.all([get("survey"), get("decisions")]);
   const check = survey.products.includes("check") ? await get("check") : null;
   const date = check ? chosenDay(check) : null;
+  if (date) chooseWorst(check, date);
   const [day, pending] = await Promise.all([date ? get(`days/${encodeURIComponent(date)}`) : null, get("run/pending")]);
   return { survey, check, day, decisions, pending, zone: survey.time_zone || day?.zone || "UTC" };
 }
@@ -23,6 +26,16 @@ export function chosenDay(check) {
   const days = check.days.map((/** @type {any} */ day) => day.date);
   const wanted = selected().day;
   return wanted && days.includes(wanted) ? wanted : days.at(-1) ?? null;
+}
+
+/** The line that needs a look first is chosen where none is, and its readings are asked for at once. @param {any} check @param {string} date */
+function chooseWorst(check, date) {
+  if (!selected().line) {
+    const lines = check.days.find((/** @type {any} */ day) => day.date === date)?.lines ?? [];
+    const worst = lines.find((/** @type {any} */ one) => one.verdict === "re-walk") ?? lines.find((/** @type {any} */ one) => one.verdict === "doubt") ?? lines[0];
+    if (worst) select({ line: worst.line }, { replace: true });
+  }
+  if (selected().line) ahead(lineAt(/** @type {string} */ (selected().line)));
 }
 
 /** Bases and rovers by their names. @param {Evening} now @param {string[]} [roles] @returns {string[]} */

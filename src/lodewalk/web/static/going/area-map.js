@@ -2,17 +2,20 @@
 import { fill, h, number } from "../elements.js";
 import { MapView } from "../map.js";
 import { Corners } from "./corners.js";
-import { legendOf, marksOf, strokesOf } from "./plan-told.js";
+import { heldStrokes, legendOf, marksOf, strokesOf } from "./plan-told.js";
 
 /** @typedef {import("./corners.js").Corner} Corner */
 
 const FAR_M = 50_000;
 
 export class AreaMap {
-  /** @param {any} where the survey's place @param {any[]} held outlines of the survey @param {() => void} changed */
+  /** @param {any} where the survey's place @param {any} held its outlines, and the planned lines it has @param {() => void} changed */
   constructor(where, held, changed) {
     this.where = where;
-    this.held = held;
+    /** @type {any[]} */
+    this.held = held.outlines;
+    /** @type {any[]} */
+    this.lines = held.lines;
     /** The plan that is shown. @type {any} */
     this.found = null;
     this.fitDue = false;
@@ -73,7 +76,7 @@ export class AreaMap {
 
   /** Whether anything tells where the survey is. */
   placed() {
-    return this.where.easting_m !== null || this.held.length > 0 || this.corners.list.length > 0 || this.corners.past.some(({ list }) => list.length > 0);
+    return this.where.easting_m !== null || this.held.length > 0 || this.lines.length > 0 || this.corners.list.length > 0 || this.corners.past.some(({ list }) => list.length > 0);
   }
 
   /** Draw corners and waypoints, and the drawn ring over the lines. */
@@ -84,7 +87,8 @@ export class AreaMap {
     const local = (/** @type {number[]} */ [east, north]) => ({ x: east - easting, y: north - northing });
     view.points = [...marksOf(this.found, view.origin),
       ...corners.list.map((corner, i) => ({ ...local(corner), shape: /** @type {"square"} */ ("square"), style: i === corners.chosen ? "--mark" : "--ink", label: String(i + 1), name: `corner ${i + 1}`, size: 6 }))];
-    view.strokes = strokesOf(this.found ?? { outlines: this.held.filter((ring) => ring.role !== "area" || !corners.drawn) }, view.origin, corners.drawn);
+    view.strokes = [...heldStrokes(this.lines, view.origin, !this.found),
+      ...strokesOf(this.found ?? { outlines: this.held.filter((ring) => ring.role !== "area" || !corners.drawn) }, view.origin, corners.drawn)];
     if (corners.list.length > 1) {
       const ring = [...corners.list, corners.list[0]].map(local);
       view.strokes.push({ name: "drawn", x: ring.map(({ x }) => x), y: ring.map(({ y }) => y), style: "--ink", width: 2 });
@@ -103,7 +107,7 @@ export class AreaMap {
 
   /** Local metres begin near the first place that is known; far from there they begin anew. */
   place() {
-    const [east, north] = this.corners.list[0] ?? this.held[0]?.corners_m[0] ?? [this.where.easting_m ?? 500_000, this.where.northing_m ?? 0];
+    const [east, north] = this.corners.list[0] ?? this.held[0]?.corners_m[0] ?? this.lines[0]?.corners_m[0] ?? [this.where.easting_m ?? 500_000, this.where.northing_m ?? 0];
     const { easting, northing } = this.view.origin;
     if (Math.hypot(east - easting, north - northing) < FAR_M && easting) return;
     this.view.origin = { easting: Math.round(east / 100) * 100, northing: Math.round(north / 100) * 100 };
@@ -120,9 +124,9 @@ export class AreaMap {
   show(found) {
     this.found = found;
     this.marks();
-    fill(this.legend, ...legendOf(found));
+    fill(this.legend, ...legendOf(found, this.lines.length));
     if (found) this.view.label = `Plan: ${found.lines} lines each ${number(found.spacing_m, 1)} m at azimuth ${number(found.azimuth_deg, 0)} degrees and ${found.ties} tie lines over ${number(found.area_m2 / 1e4, 1)} hectares. Arrows move the cross-hair, Enter adds a corner, Backspace takes one back.`;
-    else this.view.label = `Area with ${this.corners.list.length} corners, no lines yet. Arrows move the cross-hair, Enter adds a corner, Backspace takes one back.`;
+    else this.view.label = `Area with ${this.corners.list.length} corners, ${this.lines.length ? `over the survey's ${this.lines.length} planned lines` : "no lines yet"}. Arrows move the cross-hair, Enter adds a corner, Backspace takes one back.`;
     if (found && this.fitDue) this.fit();
     if (found) this.fitDue = false;
   }

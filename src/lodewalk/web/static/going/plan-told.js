@@ -1,5 +1,5 @@
 // What a plan comes to: kilometres, hours, days, base, odds, lines; and the files when it is made.
-import { fill, h, number } from "../elements.js";
+import { fill, h, number, typeset } from "../elements.js";
 import { term } from "../help.js";
 import { note } from "../notices.js";
 import { table } from "../tables.js";
@@ -21,22 +21,34 @@ export function effortOf(found) {
   return [h("dl", { class: "figures" }, ...rows.map(([name, value]) => h("div", {}, h("dt", {}, name), h("dd", {}, value)))),
     h("p", { class: "hint" }, `Days with storms and what is walked again. Base: ${number(found.base.easting_m, 0)} m E, ${number(found.base.northing_m, 0)} m N. ${found.base_hours} ${found.on_site_test}`),
     found.optimised_when_made && note("info", h("p", {}, "Neither spacing nor azimuth is set: when the plan is made better lines are sought, which takes too long for this view. It shows the rule of thumb.")),
-    ...[...found.warnings, ...found.repairs].map((/** @type {string} */ text) => note("doubt", h("p", {}, text))),
-    h("details", {}, h("summary", {}, "Why these lines, and what the effort rests on"),
+    ...[...found.warnings, ...found.repairs].map((/** @type {string} */ text) => note("doubt", h("p", {}, typeset(text)))),
+    h("details", { class: "told" }, h("summary", {}, "Why these lines, and what the effort rests on"),
       h("ul", {}, ...Object.entries(found.why).map(([name, text]) => h("li", {}, `${name}: ${text}`)), ...effort.assumptions.map((/** @type {string} */ text) => h("li", {}, text))))];
 }
+
+const ENDS = [
+  { key: "from_e", title: "From easting", unit: "m", digits: 1 }, { key: "from_n", title: "From northing", unit: "m", digits: 1 },
+  { key: "to_e", title: "To easting", unit: "m", digits: 1 }, { key: "to_n", title: "To northing", unit: "m", digits: 1 },
+];
 
 /** @param {any} found */
 export function linesOf(found) {
   const rows = found.pieces.map((/** @type {any} */ piece) => ({ ...piece, from_e: piece.ends_m[0][0], from_n: piece.ends_m[0][1], to_e: piece.ends_m[1][0], to_n: piece.ends_m[1][1] }));
   return table({ name: "Planned lines", rows, most: 200, columns: [
     { key: "line", title: "Line" }, { key: "kind", title: "Kind" }, { key: "day", title: "Day", digits: 0 }, { key: "rover", title: "Rover", digits: 0 },
-    { key: "length_m", title: "Length", unit: "m", digits: 0 }, { key: "from_e", title: "From easting", unit: "m", digits: 1 }, { key: "from_n", title: "From northing", unit: "m", digits: 1 },
-    { key: "to_e", title: "To easting", unit: "m", digits: 1 }, { key: "to_n", title: "To northing", unit: "m", digits: 1 }] });
+    { key: "length_m", title: "Length", unit: "m", digits: 0 }, ...ENDS] });
+}
+
+/** The planned lines that the survey has already. @param {any[]} lines */
+export function heldTable(lines) {
+  const rows = lines.map(({ line, length_m: length, corners_m: corners }) => ({ line, length, from_e: corners[0][0], from_n: corners[0][1], to_e: corners.at(-1)[0], to_n: corners.at(-1)[1] }));
+  return table({ name: "Planned lines of the survey", rows, most: 200, columns: [
+    { key: "line", title: "Line" }, { key: "length", title: "Length", unit: "m", digits: 0 }, ...ENDS] });
 }
 
 /** How each kind of outline, line and waypoint looks, and what it is called. @type {Record<string, any>} */
 const LOOKS = {
+  held: { style: "--dim", width: 1 },
   exclusion: { style: "--bad", width: 2 }, "kept clear": { style: "--bad", width: 1, dash: [4, 4] }, area: { style: "--ink", width: 2 },
   line: { style: "--curve-1", width: 1.2 }, tie: { style: "--curve-3", width: 1.6, dash: [8, 4] }, repeat: { style: "--curve-2", width: 4 },
 };
@@ -61,6 +73,21 @@ export function strokesOf(found, origin, drawn) {
   return [...rings, ...pieces.map((/** @type {any} */ piece) => ({ ...local(piece.ends_m), ...LOOKS[piece.kind] }))];
 }
 
+/** Planned lines that the survey has already: behind all else; some are named while no others are drawn. @param {any[]} lines @param {{easting: number, northing: number}} origin @param {boolean} named */
+export function heldStrokes(lines, origin, named) {
+  const each = Math.ceil(lines.length / 10); // names beside every line would lie over each other
+  return lines.map(({ line, corners_m: corners }, i) => ({
+    x: corners.map((/** @type {number[]} */ [east]) => east - origin.easting), y: corners.map((/** @type {number[]} */ [, north]) => north - origin.northing),
+    ...LOOKS.held, label: named && (i % each === 0 || i === lines.length - 1) ? line : undefined,
+  }));
+}
+
+/** What the survey's planned lines come to, in one sentence. @param {any[]} lines */
+export function heldWords(lines) {
+  const length = lines.reduce((sum, { length_m: own }) => sum + own, 0);
+  return `${lines.length} planned ${lines.length === 1 ? "line" : "lines"}, ${number(length / 1000, 1)} km,`;
+}
+
 /** Waypoints as marks, those that are the fewest above. @param {any} found @param {{easting: number, northing: number}} origin */
 export function marksOf(found, origin) {
   const all = found?.waypoints ?? [];
@@ -68,9 +95,10 @@ export function marksOf(found, origin) {
   return wanted.map((/** @type {any} */ one) => ({ x: one.place_m[0] - origin.easting, y: one.place_m[1] - origin.northing, ...SPOTS[one.kind] })).reverse();
 }
 
-/** What the map's signs mean, with how many there are. @param {any} found */
-export function legendOf(found) {
-  if (!found) return [];
+/** What the map's signs mean, with how many there are. @param {any} found @param {number} held planned lines that the survey has already */
+export function legendOf(found, held) {
+  const own = held > 0 && ["held", `${held} planned ${held === 1 ? "line" : "lines"} of the survey as it is`];
+  if (!found) return own ? [signed(own)] : [];
   const count = (/** @type {string} */ kind) => found.waypoints.filter((/** @type {any} */ one) => one.kind === kind).length;
   const repeats = found.pieces.some((/** @type {any} */ piece) => piece.kind === "repeat");
   const rows = [
@@ -78,9 +106,14 @@ export function legendOf(found) {
     found.outlines.some((/** @type {any} */ ring) => ring.role === "exclusion") && ["exclusion", "left out; dashed: kept clear"],
     ["base", count("other base") ? `base, and ${count("other base")} other places for it in grey` : "base"],
     count("check station") && ["check", "check station"], count("turns") && ["turns", "turns for the heading error"],
-    ["start", `${found.waypoints.length} waypoints of the handheld in all`],
-  ].filter(Boolean);
-  return rows.map((row) => h("li", {}, h("span", { class: `key key-${row[0]}`, ariaHidden: "true" }), row[1]));
+    ["start", `${found.waypoints.length} waypoints of the handheld in all`], own,
+  ];
+  return rows.flatMap((row) => (row ? [signed(row)] : []));
+}
+
+/** @param {string[]} row the key's name, and what it means */
+function signed([key, text]) {
+  return h("li", {}, h("span", { class: `key key-${key}`, ariaHidden: "true" }), text);
 }
 
 /** Fill anew; what is folded out stays so. @param {HTMLElement} place @param {...import("../elements.js").Child} children */

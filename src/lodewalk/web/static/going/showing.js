@@ -1,6 +1,6 @@
 // Will it show? Dials for body, lines and noise; the expected anomaly beside the noise; the odds.
 import { send } from "../api.js";
-import { fill, h, number } from "../elements.js";
+import { fill, h, number, typeset } from "../elements.js";
 import { term } from "../help.js";
 import { atWork } from "../run.js";
 import { follow } from "../live.js";
@@ -11,7 +11,7 @@ import { table } from "../tables.js";
 import { Asker } from "./ask.js";
 import { chooser, clearTold, dial, tellBeside } from "./dials.js";
 import { refilled } from "./plan-told.js";
-import { oddsBar, per, useThese } from "./use.js";
+import { oddsAwaited, oddsBar, oddsTold, per, useThese } from "./use.js";
 
 /** Sizes that count for each kind of body. @type {Record<string, string[]>} */
 const SIZES = {
@@ -72,8 +72,9 @@ export function showing(tried, rocks) {
     h("datalist", { id: "rocks" }, ...rocks.map((row) => h("option", { value: row.name }, `${row.low} to ${row.high} SI`))),
     group("Body", BODY, [kind.element, rock.element]), group("Magnetisation", MAGNETIC, [host.element]), group("Lines", LINES), group("Noise, 1 sd", NOISE));
   const view = new SeriesView("Expected anomaly", { xTitle: "Distance from the body's middle, m", yTitle: "Anomaly, nT" });
-  const odds = h("div", { class: "odds-place", role: "status" }, h("p", { class: "waiting" }, "Reckoning what to expect…"));
-  const anew = h("span", { class: "waiting anew" });
+  const odds = h("div", { class: "odds-place", role: "status" });
+  /** The odds that were told last. @type {any} */
+  let last = null;
   const figures = h("div", {});
   const notes = h("div", {});
   const values = h("details", {}, h("summary", {}, "The profile as a table"), h("div", {}));
@@ -84,38 +85,36 @@ export function showing(tried, rocks) {
     paint();
   } }, "Back to the survey's values");
   const element = h("section", { class: "card" }, h("div", { class: "lined" }, h("h2", {}, "Will it show?"),
-    h("p", { class: "dim" }, "Move a slider: the anomaly is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so.")),
-    h("div", { class: "going" }, panel, h("div", { class: "told-side" }, wrong, h("h3", {}, term("feasibility", "Odds of detection"), " ", anew), odds,
-      view.element, h("div", { class: "row" }, pictureButtons(view, "expected anomaly")), figures, notes, values,
-      h("div", { class: "row" }, use, reset), more)));
+    h("p", { class: "dim how" }, "Move a slider: the anomaly is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so.")),
+    h("div", { class: "going" }, panel, h("div", { class: "told-side" }, wrong, h("h3", {}, term("feasibility", "Odds of detection")), odds,
+      view.element, h("div", { class: "row picture-row" }, pictureButtons(view, "expected anomaly")), figures, notes, values,
+      h("div", { class: "row" }, use, reset, more.button), more.place)));
   const asker = new Asker(() => (known ? send("POST", "expected", { changes: sent(tried, place) }) : Promise.reject(NO_PLACE)), shown, () => send("POST", "expected/odds", { changes: sent(tried, place) }), (found) => {
-    odds.classList.remove("stale");
-    fill(odds, oddsBar(found), h("p", {}, found.text));
-    fill(anew);
+    last = found;
+    oddsTold(odds, oddsBar(found), h("p", {}, typeset(found.text)));
   }, (error) => {
     if (error === NO_PLACE) return;
-    fill(anew);
-    fill(odds, h("p", { class: "waiting" }, "No odds as long as something is missing or wrong."));
+    last = null;
+    oddsTold(odds, h("p", { class: "waiting" }, "No odds as long as something is missing or wrong."));
     tellBeside(panel, wrong, error);
   });
+
+  /** What was told last of what to expect. @type {any} */
+  let told = null;
 
   /** @param {any} found */
   function shown(found) {
     clearTold(panel, wrong);
     draw(view, found);
-    odds.classList.add("stale");
-    if (odds.querySelector(".odds")) fill(anew, "reckoning anew…");
-    else fill(odds, h("p", { class: "waiting" }, "Reckoning the odds…"));
     dials.get("plan.line_spacing_m")?.told(found.plan.line_spacing_m);
     dials.get("plan.line_azimuth_deg")?.told(found.plan.line_azimuth_deg);
     dials.get("body.susceptibility")?.told(found.susceptibility.target.typical);
     dials.get("host.susceptibility")?.told(found.susceptibility.host.typical);
-    fill(figures, h("p", {}, found.anomaly.text), figuresOf(found));
-    refilled(notes, ...found.warnings.map((/** @type {string} */ text) => note("doubt", h("p", {}, text))),
-      found.assumed.length > 0 && h("details", {}, h("summary", {}, "What is assumed"), h("ul", {}, ...found.assumed.map((/** @type {string} */ text) => h("li", {}, text)))));
-    const [profile] = found.profiles;
-    const rows = profile.distance_m.map((/** @type {number} */ distance, /** @type {number} */ i) => ({ distance, anomaly: profile.anomaly_nT[i] }));
-    fill(/** @type {HTMLElement} */ (values.lastElementChild), values.hasAttribute("open") && table({ name: "Expected anomaly", rows, most: 40, columns: [{ key: "distance", title: "Distance", unit: "m", digits: 1 }, { key: "anomaly", title: "Anomaly", unit: "nT", digits: 2 }] }));
+    fill(figures, h("p", {}, typeset(found.anomaly.text)), figuresOf(found));
+    refilled(notes, ...found.warnings.map((/** @type {string} */ text) => note("doubt", h("p", {}, typeset(text)))),
+      found.assumed.length > 0 && h("details", { class: "told" }, h("summary", {}, "What is assumed"), h("ul", {}, ...found.assumed.map((/** @type {string} */ text) => h("li", {}, typeset(text))))));
+    told = found;
+    tableOf(values, told);
   }
 
   function sizes() {
@@ -125,11 +124,17 @@ export function showing(tried, rocks) {
   function paint() {
     for (const part of [kind, rock, host, ...dials.values()]) part.paint();
   }
-  tried.changed = () => {
-    sizes();
+  /** Ask anew; what was told before is no answer any more. */
+  const ask = () => {
+    if (known) oddsAwaited(odds, last);
     asker.ask();
   };
-  values.addEventListener("toggle", () => asker.ask());
+  tried.changed = () => {
+    sizes();
+    reset.hidden = !tried.values.size;
+    ask();
+  };
+  values.addEventListener("toggle", () => tableOf(values, told));
   if (!tried.get("body.rock") && tried.get("body.susceptibility") === null) {
     tried.values.set("body.rock", ROCK); // as the command line takes it where nothing is said
     rock.paint();
@@ -142,11 +147,20 @@ export function showing(tried, rocks) {
     place = tries;
     known = true;
     element.hidden = false;
-    asker.ask();
+    ask();
   }, away: () => {
     known = false;
     element.hidden = true;
   } };
+}
+
+/** The profile as a table, while it is folded out. @param {HTMLElement} values @param {any} found */
+function tableOf(values, found) {
+  const place = /** @type {HTMLElement} */ (values.lastElementChild);
+  if (!values.hasAttribute("open") || !found) return fill(place);
+  const [profile] = found.profiles;
+  const rows = profile.distance_m.map((/** @type {number} */ distance, /** @type {number} */ i) => ({ distance, anomaly: profile.anomaly_nT[i] }));
+  fill(place, table({ name: "Expected anomaly", rows, most: 40, columns: [{ key: "distance", title: "Distance", unit: "m", digits: 1 }, { key: "anomaly", title: "Anomaly", unit: "nT", digits: 2 }] }));
 }
 
 /** What is tried, with the place if another one is. @param {import("./dials.js").Tried} tried @param {{latitude_deg: number, longitude_deg: number}|null} place */
@@ -164,7 +178,7 @@ function draw(view, found) {
   view.set({
     curves: [{ x: first.distance_m, y: first.anomaly_nT, style: "--curve-1", name: `${first.name}, azimuth ${number(first.azimuth_deg, 0)}°`, width: 2 },
       ...(second ? [{ x: second.distance_m, y: second.anomaly_nT, style: "--curve-2", name: "along a line" }] : [])],
-    bands: [{ x: first.distance_m, low: ends(Math.min), high: ends(Math.max), name: "contrast" },
+    bands: [{ x: first.distance_m, low: ends(Math.min), high: ends(Math.max), name: "range of contrast" },
       { x: first.distance_m, low: first.distance_m.map(() => -wide), high: first.distance_m.map(() => wide), style: "--noise-band", name: "noise, 90 %" }],
   });
   view.label = `Expected anomaly against distance. ${anomaly.text} Noise of one reading ±${number(wide, 1)} nT, nine in ten.`;
@@ -172,14 +186,20 @@ function draw(view, found) {
   view.notes = () => [`Grey-gold band: noise of one reading, ±${number(wide, 1)} nT in nine of ten; tinted band: the contrast's range. Reference field ${found.site.model}, ${number(found.site.epoch, 1)}.`];
 }
 
+/** Whether the host takes nothing off. @param {any} found */
+function same({ target, contrast }) {
+  return ["typical", "low", "high"].every((end) => target[end] === contrast[end]);
+}
+
 /** @param {any} found */
 function figuresOf({ anomaly, noise, susceptibility, magnetisation, strike_share: share }) {
   const rock = (/** @type {any} */ own) => `${Number(own.typical.toPrecision(2))}${own.low === own.high ? "" : ` (${Number(own.low.toPrecision(2))} to ${Number(own.high.toPrecision(2))})`} SI`;
   const rows = [
-    ["Peak to trough", `${number(anomaly.peak_to_trough_nT, 1)} nT`], ["Width at half", `${number(anomaly.width_m, 1)} m`],
-    ["Noise of one reading", `${number(noise.reading_nT, 2)} nT (1 sd)`], ["Anomaly over noise", `${number(noise.ratio, 1)} times`],
-    ["Body", rock(susceptibility.target)], ["Contrast", rock(susceptibility.contrast)],
-    ["Magnetisation", `${Number(magnetisation.total_A_m.toPrecision(2))} A/m`], ["Of the best strike", `${Math.round(100 * share)} %`],
+    ["Peak to trough", number(anomaly.peak_to_trough_nT, 1, "nT")], ["Width at half", number(anomaly.width_m, 1, "m")],
+    ["Noise of one reading", `${number(noise.reading_nT, 2, "nT")} (1 sd)`], ["Anomaly over noise", `${number(noise.ratio, 1)} times`],
+    ["Susceptibility of the body", rock(susceptibility.target)],
+    ...(same(susceptibility) ? [] : [["Contrast with its host", rock(susceptibility.contrast)]]),
+    ["Magnetisation", `${Number(magnetisation.total_A_m.toPrecision(2))}\u00a0A/m`], ["Share of what the best strike gives", `${Math.round(100 * share)}\u00a0%`],
   ];
   return h("dl", { class: "figures" }, ...rows.map(([name, value]) => h("div", {}, h("dt", {}, name), h("dd", {}, value))));
 }
@@ -203,7 +223,7 @@ function whatHelps(changes, panel, wrong) {
     mine = -1;
     fill(place, ...changesOf(job.result));
   });
-  return h("div", {}, button, place);
+  return { button, place };
 }
 
 /** @param {any} found */

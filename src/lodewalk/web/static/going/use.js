@@ -2,23 +2,30 @@
 import { get, send } from "../api.js";
 import { folded, keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
-import { h } from "../elements.js";
+import { fill, h } from "../elements.js";
 import { form } from "../forms.js";
 import { say, show } from "../notices.js";
+import { sectionWords, worded } from "../setting-words.js";
 
 /** @typedef {import("./dials.js").Tried} Tried */
 
+const NONE = "not set";
+
 /** @param {any} value */
-export function plain(value) {
-  return value === null || value === undefined || value === "" ? "not set" : String(value);
+function plain(value) {
+  return value === null || value === undefined || value === "" ? NONE : String(value);
 }
 
 /** Table of what changes. @param {Tried} tried @param {Record<string, any>} changes */
 export function changeTable(tried, changes) {
-  return h("table", { class: "grid" },
-    h("thead", {}, h("tr", {}, ...["Setting", "Now", "Then", "Unit"].map((text) => h("th", { scope: "col" }, text)))),
-    h("tbody", {}, ...Object.entries(changes).map(([name, value]) => h("tr", {},
-      h("td", {}, name), h("td", { class: "num" }, plain(tried.row(name).value)), h("td", { class: "num" }, h("strong", {}, plain(value))), h("td", {}, tried.row(name).unit)))));
+  const cell = (/** @type {any} */ value, /** @type {string} */ unit) => (plain(value) === NONE ? NONE : `${plain(value)}${unit && `\u00a0${unit}`}`);
+  return h("div", { class: "table" }, h("table", { class: "grid" },
+    h("thead", {}, h("tr", {}, ...["Setting", "Now", "Then"].map((text) => h("th", { scope: "col" }, text)))),
+    h("tbody", {}, ...Object.entries(changes).map(([name, value]) => {
+      const row = tried.row(name);
+      const unit = row.unit === "deg" ? "°" : row.unit;
+      return h("tr", {}, h("td", {}, `${sectionWords(row.section)}: ${worded(row).toLowerCase()}`), h("td", {}, cell(row.value, unit)), h("td", {}, h("strong", {}, cell(value, unit))));
+    }))));
 }
 
 /** Show what the changes re-run, then make them. @param {Tried} tried @param {Record<string, any>} changes @param {() => void} done */
@@ -55,8 +62,33 @@ export async function settingsNow() {
 
 /** @param {number} chance */
 export function per(chance) {
-  if (chance > 0.995) return "over 99 %";
-  return chance < 0.005 ? "under 1 %" : `${Math.round(100 * chance)} %`;
+  if (chance > 0.995) return "over 99\u00a0%";
+  return chance < 0.005 ? "under 1\u00a0%" : `${Math.round(100 * chance)}\u00a0%`;
+}
+
+/**
+ * Odds that are being reckoned, in the place of those before, which are told as such: they answer other settings.
+ * @param {HTMLElement} place @param {{probability: number|null, wanted: number}|null} before
+ */
+export function oddsAwaited(place, before) {
+  if (place.getAttribute("aria-busy") === "true") return;
+  place.setAttribute("aria-busy", "true");
+  const mark = h("span", { class: "odds-mark" });
+  const goal = h("span", { class: "odds-goal" });
+  const known = before && before.probability !== null;
+  if (known) {
+    mark.style.left = `${100 * /** @type {number} */ (before.probability)}%`;
+    goal.style.left = `${100 * before.wanted}%`;
+  }
+  place.replaceChildren(h("div", { class: "odds await" },
+    h("p", { class: "odds-word" }, "Reckoning the odds…", known && h("span", {}, ` before the change ${per(/** @type {number} */ (before.probability))}`)),
+    h("div", { class: "odds-track", ariaHidden: "true" }, known && goal, known && mark)));
+}
+
+/** Tell the odds. @param {HTMLElement} place @param {...import("../elements.js").Child} children */
+export function oddsTold(place, ...children) {
+  place.removeAttribute("aria-busy");
+  fill(place, ...children);
 }
 
 /** Odds as sign, word and a bar with what is wanted. @param {{probability: number, low?: number, high?: number, wanted: number}} odds */
@@ -72,5 +104,5 @@ export function oddsBar({ probability, low = probability, high = probability, wa
   return h("div", { class: "odds" },
     h("p", { class: `verdict ${kind} odds-word` }, `${sign} ${per(probability)}`, h("span", {}, ` ${word}`)),
     h("div", { class: "odds-track", ariaHidden: "true" }, span, goal, mark),
-    h("p", { class: "hint odds-ends", ariaHidden: "true" }, h("span", {}, "0 %"), h("span", {}, `line: ${Math.round(100 * wanted)} % wanted`), h("span", {}, "100 %")));
+    h("p", { class: "hint odds-ends", ariaHidden: "true" }, h("span", {}, "0 %"), h("span", {}, `line: ${Math.round(100 * wanted)}\u00a0% wanted`), h("span", {}, "100 %")));
 }

@@ -3,7 +3,7 @@ import { fill, h } from "../elements.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { show } from "../notices.js";
-import { onSelect, select, selected } from "../selection.js";
+import { onSelect } from "../selection.js";
 import { band } from "../evening/band.js";
 import { chosen } from "../evening/chosen.js";
 import { checklists } from "../evening/checklists.js";
@@ -19,6 +19,9 @@ import { firstSteps, top } from "../evening/top.js";
 const PARTS = [["again", "Walk again"], ["strip", "Base and map"], ["lines", "Lines"], ["findings", "Findings"], ["clocks", "Clocks"], ["activity", "Base and tests"], ["decisions", "Decisions"], ["checklists", "Checklists"], ["files", "Files"]];
 /** What can be shown before anything has been judged. */
 const EARLY = ["decisions", "checklists", "files"];
+
+/** What is asked for once base record and map are drawn, since it stands below them. */
+const BELOW = ["checklists", "files"];
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
@@ -71,8 +74,12 @@ class Room {
     this.order(now, judged);
     this.paintNav(judged);
     this.top.update(now);
-    for (const one of Object.values(this.parts)) one.update(now);
-    if (judged) await this.draw(now, before);
+    for (const [name, one] of Object.entries(this.parts)) if (!judged || !BELOW.includes(name)) one.update(now);
+    if (!judged) return;
+    await this.draw(now, before);
+    painted(() => {
+      if (mine === this.number) for (const name of BELOW) this.parts[/** @type {"checklists"|"files"} */ (name)].update(now);
+    });
   }
 
   /** Files come first where there are none or some are lacking. @param {import("../evening/state.js").Evening} now @param {boolean} judged */
@@ -118,7 +125,8 @@ class Room {
     if (anew || other) {
       const shown = linked.strip.shown;
       if (anew) linked.line = null;
-      await Promise.all([anew && linked.load(), linked.showBase(base)]);
+      // The first base is asked for without its name: that is asked before the day is known.
+      await Promise.all([anew && linked.load(), linked.showBase(base === bases[0] ? null : base)]);
       const move = linked.strip.onMove;
       linked.strip.onMove = (shown) => {
         move(shown);
@@ -130,7 +138,6 @@ class Room {
     this.showDay(now, made || before?.day?.date !== now.day?.date);
     this.parts.findings.update(now);
     this.chosen.update(now);
-    if (made && !selected().line) this.chooseWorst(now);
   }
 
   /** The strip shows the chosen day, no more than was recorded. @param {import("../evening/state.js").Evening} now @param {boolean} other */
@@ -146,13 +153,6 @@ class Room {
     strip.show([from - 0.01 * (to - from), to + 0.01 * (to - from)]);
   }
 
-  /** The line that needs a look first is chosen where nothing is. @param {import("../evening/state.js").Evening} now */
-  chooseWorst(now) {
-    const own = now.check.days.find((/** @type {any} */ one) => one.date === now.day?.date)?.lines ?? [];
-    const worst = own.find((/** @type {any} */ one) => one.verdict === "re-walk") ?? own.find((/** @type {any} */ one) => one.verdict === "doubt") ?? own[0];
-    if (worst) select({ line: worst.line }, { replace: true });
-  }
-
   /** The passage of a rover at a moment. @param {string} utc @param {string|null} instrument */
   passageAt(utc, instrument) {
     const time = Date.parse(utc);
@@ -166,6 +166,11 @@ class Room {
     this.chosen.update(this.now);
     this.parts.findings.update(this.now);
   }
+}
+
+/** Go on once the page has been painted. @param {() => void} then */
+function painted(then) {
+  requestAnimationFrame(() => setTimeout(then));
 }
 
 /** Move something on the page without taking the focus out of it. @param {() => void} move */

@@ -60,7 +60,7 @@ function card(title) {
 /** @param {{head: string, text: string}[]} cautions */
 function cautionBox(cautions) {
   return note("doubt", h("p", {}, h("strong", {}, "This survey is not a clearance for explosives or for buried services."), " Local codes and licensed practice come first."),
-    h("details", {}, h("summary", {}, "All cautions, as the report carries them"),
+    h("details", { class: "told" }, h("summary", {}, "All cautions, as the report carries them"),
       h("dl", { class: "cautions" }, ...cautions.flatMap(({ head, text }) => [h("dt", {}, head), h("dd", {}, text)]))));
 }
 
@@ -209,7 +209,7 @@ function packageCard(place) {
   const other = form(async () => {
     const chosen = /** @type {HTMLInputElement} */ (file).files?.[0];
     if (!chosen) {
-      const text = "Choose a package first: a zip that lodewalk pack made.";
+      const text = "Choose a package first: a zip that was packed here or by lodewalk pack.";
       throw Object.assign(new Error(text), { problem: { text, rule: text, field: "file" } });
     }
     const body = new FormData();

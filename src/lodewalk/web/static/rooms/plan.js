@@ -2,13 +2,13 @@
 import { get, send, upload } from "../api.js";
 import { keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
-import { fill, h } from "../elements.js";
+import { fill, h, typeset } from "../elements.js";
 import { form } from "../forms.js";
 import { AreaMap } from "../going/area-map.js";
 import { Asker } from "../going/ask.js";
 import { Tried, chooser, clearTold, dial, tellBeside } from "../going/dials.js";
-import { cautionsOf, effortOf, linesOf, paintMade, refilled } from "../going/plan-told.js";
-import { changeTable, oddsBar, settingsNow, useThese } from "../going/use.js";
+import { cautionsOf, effortOf, heldTable, heldWords, linesOf, paintMade, refilled } from "../going/plan-told.js";
+import { changeTable, oddsAwaited, oddsBar, oddsTold, settingsNow, useThese } from "../going/use.js";
 import { follow, onChange } from "../live.js";
 import { note, show } from "../notices.js";
 import { pictureButtons } from "../pictures.js";
@@ -30,62 +30,74 @@ const NO_AREA = new Error("no area");
 /** @param {HTMLElement} room */
 export async function fillRoom(room) {
   const [settings, where, held, made] = await Promise.all([settingsNow(), get("place"), get("plan/outlines"), get("plan")]);
-  const desk = new Desk(new Tried(settings), where, held.outlines, made);
+  const desk = new Desk(new Tried(settings), where, held, made);
   fill(room, desk.element);
   desk.start();
   onChange(() => desk.refresh().catch(show));
 }
 
 class Desk {
-  /** @param {Tried} tried @param {any} where @param {any[]} held @param {any} made */
+  /** @param {Tried} tried @param {any} where @param {any} held @param {any} made */
   constructor(tried, where, held, made) {
     this.tried = tried;
     this.made = made;
-    this.area = new AreaMap(where, held, () => this.asker.ask());
+    this.area = new AreaMap(where, held, () => {
+      this.paintTools();
+      if (this.hasArea()) oddsAwaited(this.odds, this.last);
+      this.asker.ask();
+    });
     this.dials = DIALS.map((wanted) => dial(tried, wanted));
     this.choosers = [chooser(tried, { name: "plan.purpose", label: "To detect or to map" }), chooser(tried, { name: "effort.terrain", label: "Walked through" })];
     this.panel = h("div", { class: "two", role: "group", ariaLabel: "Lines and effort" }, ...[...this.choosers, ...this.dials].map((part) => part.element));
     this.wrong = h("div", { class: "wrong" });
     this.odds = h("div", { role: "status" });
-    this.anew = h("span", { class: "waiting anew" });
+    /** The odds that were told last. @type {any} */
+    this.last = null;
     this.effort = h("div", {});
+    this.heldText = h("p", {});
     this.files = h("div", {});
     this.under = h("div", { class: "plan-under" });
     /** @type {HTMLElement|null} */
     this.filesCard = null;
     this.work = h("div", { role: "status" });
     this.makes = /** @type {HTMLButtonElement} */ (h("button", { type: "button", class: "primary", onclick: () => this.make() }, "Make the plan…"));
+    const { corners } = this.area;
+    this.undo = h("button", { type: "button", onclick: () => corners.undo() }, "Undo");
+    this.clear = h("button", { type: "button", onclick: () => this.hasArea() || corners.list.length ? corners.set([]) : corners.say("There is no corner yet.") }, "Clear");
+    this.own = h("button", { type: "button", onclick: () => this.useHeld() }, "The survey's area");
+    this.tries = h("div", { class: "row", hidden: true },
+      h("button", { type: "button", onclick: () => useThese(this.tried, this.tried.changes(), () => this.paint()).catch((error) => tellBeside(this.panel, this.wrong, error)) }, "Use these settings…"),
+      h("button", { type: "button", class: "quiet", onclick: () => {
+        this.tried.clear();
+        this.paint();
+      } }, "Back to the survey's"));
     this.table = h("div", {});
     this.lines = h("details", { ontoggle: () => this.tableOf() }, h("summary", {}, "Lines as a table"), this.table);
     this.asker = new Asker(() => (this.hasArea() ? send("POST", "plan/sketch", this.form()) : Promise.reject(NO_AREA)), (found) => this.shown(found),
       () => send("POST", "plan/odds", this.form()), (found) => this.told(found), (error) => this.refused(error));
     this.element = this.layout();
-    tried.changed = () => this.asker.ask();
+    tried.changed = () => {
+      this.paintTries();
+      if (this.hasArea()) oddsAwaited(this.odds, this.last);
+      this.asker.ask();
+    };
   }
 
   layout() {
     const { area } = this;
-    const { corners } = area;
     const file = /** @type {HTMLInputElement} */ (h("input", { type: "file", accept: ".gpx,.kml,.geojson,.json,.gpkg", ariaLabel: "Area from a file", hidden: true, onchange: () => this.take(file) }));
     const tools = h("div", { class: "row plan-tools" },
       h("button", { type: "button", title: "GPX, KML, GeoJSON or GeoPackage", onclick: () => file.click() }, "Area from a file…"), file,
-      h("button", { type: "button", onclick: () => corners.undo() }, "Undo"),
-      h("button", { type: "button", onclick: () => this.hasArea() || corners.list.length ? corners.set([]) : corners.say("There is no corner yet.") }, "Clear"),
-      h("button", { type: "button", onclick: () => this.useHeld() }, "The survey's area"),
+      this.undo, this.clear, this.own,
       h("button", { type: "button", class: "quiet", onclick: () => area.fit() }, "Show all"), pictureButtons(area.view, "plan"));
-    const map = h("section", { class: "card map" }, h("h2", {}, "Area and lines"),
-      h("p", { class: "hint" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back."),
-      tools, area.view.element, h("div", { class: "under-map" }, area.legend, corners.said, area.read));
-    const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to ", this.anew), this.wrong, this.odds,
-      h("div", { class: "row" }, this.makes,
-        h("button", { type: "button", onclick: () => useThese(this.tried, this.tried.changes(), () => this.paint()).catch((error) => tellBeside(this.panel, this.wrong, error)) }, "Use these settings…"),
-        h("button", { type: "button", class: "quiet", onclick: () => {
-          this.tried.clear();
-          this.paint();
-        } }, "Back to the survey's")), this.work, this.effort),
-    h("section", { class: "card" }, h("h2", {}, "Lines and effort"), this.panel));
+    const map = h("section", { class: "card map" }, h("div", { class: "lined" }, h("h2", {}, "Area and lines"),
+      h("p", { class: "hint how" }, "Click to add a corner, drag one to move it. Keys: arrows, then Enter adds; Backspace takes back.")), this.heldText,
+      tools, area.view.element, h("div", { class: "under-map" }, area.legend, area.corners.said, area.read));
+    const side = h("div", { class: "plan-side" }, h("section", { class: "card" }, h("h2", {}, "What it comes to"), this.wrong, this.odds,
+      h("div", { class: "row" }, this.makes), this.work, this.effort),
+    h("section", { class: "card" }, h("h2", {}, "Lines and effort"), this.panel, this.tries));
     this.filesCard = h("section", { class: "card", id: "plan-files", tabIndex: -1 }, h("h2", {}, "Files to take along"), this.files);
-    this.under.append(h("section", { class: "card" }, h("h2", {}, "Corners"), corners.element), this.filesCard, h("section", { class: "card" }, this.lines));
+    this.under.append(h("section", { class: "card" }, h("h2", {}, "Corners"), area.corners.element), this.filesCard, h("section", { class: "card" }, this.lines));
     return h("div", {}, h("div", { class: "plan" }, map, side, this.under), h("section", { class: "card" }, ...cautionsOf(this.made)));
   }
 
@@ -96,9 +108,25 @@ class Desk {
     if ((made.files.length || made.draft.length) && filesCard && under.firstChild !== filesCard && !under.contains(document.activeElement)) under.prepend(filesCard);
   }
 
+  /** Only what can be done with the area that there is; what has the focus stays. */
+  paintTools() {
+    const { corners, held } = this.area;
+    const shown = /** @type {[HTMLElement, boolean][]} */ ([[this.undo, corners.past.length > 0], [this.clear, corners.list.length > 0 || this.hasArea()], [this.own, held.some((ring) => ring.role === "area")]]);
+    for (const [button, useful] of shown) button.hidden = !useful && button !== document.activeElement;
+  }
+
+  /** Say which planned lines are there already. */
+  paintHeld() {
+    const { lines } = this.area;
+    this.heldText.hidden = !lines.length;
+    fill(this.heldText, `The survey has ${heldWords(lines)} drawn in grey. Draw an area to try others.`);
+  }
+
   start() {
+    this.paintTools();
     this.paintFiles();
-    this.waiting("Reckoning the lines…");
+    this.paintHeld();
+    fill(this.odds, h("p", { class: "waiting" }, "Reckoning the lines…"));
     this.useHeld(true);
     let mine = -1;
     follow(({ job }) => {
@@ -178,47 +206,52 @@ class Desk {
 
   paint() {
     for (const part of [...this.choosers, ...this.dials]) part.paint();
+    this.paintTries();
   }
 
-  /** @param {string} text */
-  waiting(text) {
-    if (!this.odds.querySelector(".odds")) fill(this.odds, h("p", { class: "waiting" }, text));
+  /** What can be done with tried settings, once there are some. */
+  paintTries() {
+    this.tries.hidden = !this.tried.values.size;
   }
 
   /** @param {any} found */
   shown(found) {
     if (!this.hasArea()) return;
+    this.makes.hidden = false;
     clearTold(this.panel, this.wrong);
     this.area.show(found);
     [found.spacing_m, found.azimuth_deg, found.tie_spacing_m].forEach((value, i) => this.dials[i].told(value));
     refilled(this.effort, ...effortOf(found));
     this.tableOf();
-    this.waiting("Reckoning the odds…");
-    if (this.odds.querySelector(".odds")) fill(this.anew, "odds are reckoned anew…");
-    this.odds.classList.add("stale");
+    oddsAwaited(this.odds, this.last);
   }
 
   tableOf() {
-    fill(this.table, this.lines.hasAttribute("open") && (this.area.found ? linesOf(this.area.found) : h("p", { class: "dim" }, "No lines yet: give the area first.")));
+    const { found, lines } = this.area;
+    if (!this.lines.hasAttribute("open")) return fill(this.table);
+    if (found) fill(this.table, linesOf(found));
+    else fill(this.table, lines.length ? heldTable(lines) : h("p", { class: "dim" }, "No lines yet: give the area first."));
   }
 
   /** @param {any} found */
   told(found) {
-    this.odds.classList.remove("stale");
-    fill(this.anew);
-    if (found.probability === null) fill(this.odds, note("info", h("p", {}, found.text, " ", h("a", { href: "/site" }, "Go to room Site"))));
-    else fill(this.odds, oddsBar(found), h("p", {}, found.text));
+    this.last = found;
+    if (found.probability === null) oddsTold(this.odds, note("info", h("p", {}, found.text, " ", h("a", { href: "/site" }, "Go to room Site"))));
+    else oddsTold(this.odds, oddsBar(found), h("p", {}, typeset(found.text)));
   }
 
   /** @param {unknown} error */
   refused(error) {
-    for (const place of [this.odds, this.anew, this.effort]) fill(place);
+    this.makes.hidden = error === NO_AREA;
+    this.last = null;
+    oddsTold(this.odds);
+    fill(this.effort);
     this.area.show(null);
     this.tableOf();
     if (error !== NO_AREA) return tellBeside(this.panel, this.wrong, error);
     clearTold(this.panel, this.wrong);
     const { list } = this.area.corners;
-    fill(this.wrong, note("info", h("p", {}, h("strong", {}, "First the area. "), `Click its corners on the map, type them below it, or read a file: GPX, KML, GeoJSON, GeoPackage. ${list.length} of at least 3 corners.`),
+    fill(this.wrong, note("info", h("p", {}, h("strong", {}, this.area.lines.length ? "For other lines, first the area. " : "First the area. "), `Click its corners on the map, type them below it, or read a file: GPX, KML, GeoJSON, GeoPackage. ${list.length} of at least 3 corners.`),
       !this.area.placed() && h("p", {}, "Nothing tells where the survey is: type the first corner, read a file, or ", h("a", { href: "/site" }, "give the place in room Site"), ".")));
   }
 
@@ -250,14 +283,15 @@ class Desk {
 
   async refresh() {
     const { area } = this;
-    const before = JSON.stringify(area.held);
+    const before = JSON.stringify([area.held, area.lines]);
     const [settings, where, held, made] = await Promise.all([settingsNow(), get("place"), get("plan/outlines"), get("plan")]);
     this.tried.take(settings);
-    Object.assign(area, { where, held: held.outlines });
+    Object.assign(area, { where, held: held.outlines, lines: held.lines });
     this.made = made;
     this.paintFiles();
     this.paint();
-    if (before !== JSON.stringify(held.outlines)) this.useHeld(true);
+    this.paintHeld();
+    if (before !== JSON.stringify([held.outlines, held.lines])) this.useHeld(true);
     else this.asker.ask();
   }
 }

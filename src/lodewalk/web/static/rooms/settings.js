@@ -5,6 +5,7 @@ import { dialog } from "../dialogs.js";
 import { fill, h, one } from "../elements.js";
 import { choice, field, form, input } from "../forms.js";
 import { onChange } from "../live.js";
+import { sectionWords, worded } from "../setting-words.js";
 import { say, show } from "../notices.js";
 
 /** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, note: string}} Row */
@@ -17,7 +18,8 @@ export async function fillRoom(place) {
   const find = input("find", { type: "search", ariaLabel: "Find a setting", placeholder: "Find a setting" });
   const only = input("only", { type: "checkbox" });
   const list = h("div", { class: "settings" });
-  const narrow = () => filter(list, /** @type {HTMLInputElement} */ (find).value, /** @type {HTMLInputElement} */ (only).checked);
+  const index = h("ul", { class: "plain" });
+  const narrow = () => filter(list, index, /** @type {HTMLInputElement} */ (find).value, /** @type {HTMLInputElement} */ (only).checked);
   find.addEventListener("input", narrow);
   only.addEventListener("change", narrow);
   const paint = async (/** @type {string|null} */ made = null) => {
@@ -25,12 +27,17 @@ export async function fillRoom(place) {
     const held = focused(list);
     const unsent = typed(list, made);
     fill(list, ...sections.map((/** @type {any} */ section) => sectionOf(section, paint)));
+    fill(index, ...sections.map(linkOf));
     for (const [name, value] of unsent) keepTyped(list, name, value);
     narrow();
     /** @type {HTMLElement|null} */ (held && list.querySelector(held))?.focus({ preventScroll: true });
   };
   const none = h("p", { class: "dim none", role: "status", hidden: true }, "No setting here fits. Take other words, or show all.");
-  fill(place, h("div", { class: "row" }, find, h("label", { class: "check" }, only, " changed ones only")), none, list);
+  const parts = h("details", { class: "parts", open: matchMedia("(min-width: 60rem)").matches },
+    h("summary", {}, "Sections"), h("nav", { ariaLabel: "Sections of the settings" }, index));
+  fill(place, h("div", { class: "settings-room" },
+    h("div", { class: "settings-side" }, find, h("label", { class: "check" }, only, " changed ones only"), parts),
+    h("div", {}, none, list)));
   await paint();
   onChange(() => {
     if (saving) return;
@@ -61,13 +68,27 @@ function typed(list, made) {
 /** @param {HTMLElement} list @param {string} name @param {string} value */
 function keepTyped(list, name, value) {
   const control = /** @type {HTMLInputElement|null} */ (list.querySelector(`form[data-name="${CSS.escape(name)}"] [data-first]`));
-  if (control) control.value = value;
+  if (!control) return;
+  control.value = value;
+  control.dispatchEvent(new Event("input"));
 }
 
 /** @param {{section: string, about: string, rows: Row[]}} section @param {(made?: string|null) => Promise<void>} paint */
 function sectionOf(section, paint) {
-  return h("section", { class: "card setting-section" }, h("h2", {}, sectionWords(section.section)), h("p", { class: "about" }, section.about.replaceAll("`", "")),
-    ...section.rows.map((row) => rowOf(row, paint)));
+  return h("section", { class: "card setting-section", id: idOf(section), tabIndex: -1 }, h("h2", {}, sectionWords(section.section)), h("p", { class: "about" }, section.about.replaceAll("`", "")),
+    h("div", { class: "rows-of" }, ...section.rows.map((row) => rowOf(row, paint))));
+}
+
+/** @param {{section: string}} section */
+function idOf({ section }) {
+  return `section-${section}`;
+}
+
+/** @param {{section: string, rows: Row[]}} section */
+function linkOf(section) {
+  const changed = section.rows.filter((row) => row.changed).length;
+  return h("li", { data: { of: idOf(section) } }, h("a", { href: `#${idOf(section)}` }, sectionWords(section.section)),
+    changed > 0 && h("span", { class: "changed" }, ` ● ${changed} set`));
 }
 
 /** @param {Row} row @param {(made?: string|null) => Promise<void>} paint */
@@ -75,13 +96,19 @@ function rowOf(row, paint) {
   const full = `${row.section}.${row.name}`;
   const control = controlOf(row);
   control.dataset.first = /** @type {HTMLInputElement} */ (control).value;
+  const button = h("button", { type: "submit", class: "primary" }, "Change…");
+  const fits = () => (button.hidden = /** @type {HTMLInputElement} */ (control).value === control.dataset.first);
+  control.addEventListener("input", fits);
   const made = form(async () => change(row, read(row, control), paint),
-    field([worded(row), " ", h("code", { class: "dim" }, row.name)], control, { help: row.help, unit: row.unit }),
+    field(worded(row), control, { help: row.help, unit: row.unit === "deg" ? "°" : row.unit }),
+    h("p", { class: "hint" }, [rangeOf(row), row.default !== null && row.default !== "" && `default ${shown(row.default)}`].filter(Boolean).join("; "),
+      h("code", { class: "key-of" }, full)),
     h("div", { class: "set" },
-      h("span", { class: row.changed ? "changed" : "dim" }, row.changed ? (row.default === null ? "● set" : `● changed, default ${shown(row.default)}`) : `default ${shown(row.default)}`),
-      row.note && h("span", { class: "note" }, row.note),
-      row.kind !== "other" && h("button", { type: "submit" }, "Change…"),
-      row.changed && row.kind !== "other" && h("button", { type: "button", class: "quiet", onclick: () => change(row, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
+      row.changed && h("span", { class: "changed" }, row.default === null ? "● set" : "● changed"),
+      row.note && h("span", { class: "note" }, row.note), row.kind === "other" && h("span", { class: "dim" }, "Change it in survey.toml by hand."),
+      row.kind !== "other" && button,
+      row.changed && row.kind !== "other" && !needed(row) && h("button", { type: "button", class: "quiet", onclick: () => change(row, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
+  fits();
   made.classList.add("setting");
   made.dataset.find = `${full} ${row.help}`.toLowerCase();
   made.dataset.name = full;
@@ -89,19 +116,17 @@ function rowOf(row, paint) {
   return made;
 }
 
-/** A setting's name in words; its unit stands beside it. @param {Row} row */
-function worded(row) {
-  const unit = `_${row.unit.replaceAll("/", "_")}`;
-  const name = row.unit && row.name.endsWith(unit) ? row.name.slice(0, -unit.length) : row.name;
-  if (name === "crs") return "Reference system";
-  return name.charAt(0).toUpperCase() + name.slice(1).replaceAll("_", " ");
+/** Whether a survey can't be without it: there is nothing to go back to. @param {Row} row */
+function needed({ kind, default: usual }) {
+  return kind === "text" && usual === null;
 }
 
-/** @param {string} section */
-function sectionWords(section) {
-  const [head, ...rest] = section.split(".");
-  const words = head.charAt(0).toUpperCase() + head.slice(1).replaceAll("_", " ");
-  return rest.length ? `${words.replace(/s$/, "")} ${rest.join(".")}` : words;
+/** Which values are taken; their unit stands beside the name, and choices in their list. @param {Row} row */
+function rangeOf({ limits, unit, kind }) {
+  if (kind === "choice") return "";
+  const words = limits.startsWith(`${unit}, `) ? limits.slice(unit.length + 2) : limits === unit ? "" : limits;
+  return words.replace(/-?\d[\d.]*(?:e[+-]?\d+)?/g, (text) => Number(text).toLocaleString("en", { maximumFractionDigits: 9 }).replace("-", "−"))
+    .replace(/at least (\S+), at most (\S+)/, "$1 to $2");
 }
 
 /** @param {any} value */
@@ -114,6 +139,7 @@ function controlOf(row) {
   if (row.kind === "choice") return choice("value", row.choices, { value: row.value });
   if (row.kind === "yes or no") return choice("value", [["true", "yes"], ["false", "no"]], { value: String(row.value) });
   if (row.kind === "other") return input("value", { value: shown(row.value), readOnly: true });
+  if (row.kind === "date") return input("value", { value: row.value ?? "", placeholder: "YYYY-MM-DD" });
   return input("value", { value: row.value ?? "", inputMode: row.kind === "text" ? "text" : "decimal" });
 }
 
@@ -123,6 +149,7 @@ function read(row, control) {
   if (row.kind === "yes or no") return text === "true";
   if (row.kind === "text" || row.kind === "choice") return text;
   if (text === "") return null;
+  if (row.kind === "date") return text;
   const value = Number(text.replace(",", "."));
   return Number.isFinite(value) ? value : text;
 }
@@ -164,8 +191,8 @@ function same(one, other) {
   return (one ?? "") === (other ?? "");
 }
 
-/** @param {HTMLElement} list @param {string} wanted @param {boolean} changed */
-function filter(list, wanted, changed) {
+/** @param {HTMLElement} list @param {HTMLElement} index @param {string} wanted @param {boolean} changed */
+function filter(list, index, wanted, changed) {
   const text = wanted.trim().toLowerCase();
   let some = false;
   for (const section of list.querySelectorAll(".setting-section")) {
@@ -177,6 +204,8 @@ function filter(list, wanted, changed) {
       any ||= fits;
     }
     /** @type {HTMLElement} */ (section).hidden = !any;
+    const link = /** @type {HTMLElement|null} */ (index.querySelector(`[data-of="${CSS.escape(section.id)}"]`));
+    if (link) link.hidden = !any;
     some ||= any;
   }
   const none = /** @type {HTMLElement|null} */ (list.parentElement?.querySelector(".none"));

@@ -8,8 +8,16 @@ import { showing } from "../going/showing.js";
 import { settingsNow } from "../going/use.js";
 import { onChange } from "../live.js";
 import { note, show } from "../notices.js";
+import { degrees } from "../systems.js";
 
 const AFTER_MS = 150;
+/** What a place will tell, while there is none. */
+const COMING = [
+  "the Earth's field: total field, inclination and declination, each with its error, and what a compass needs",
+  "what a proton sensor is tuned to, and how a sensor is best carried",
+  "whether the body that you seek will show over its noise, with the odds, and sliders to try other bodies, rocks and lines",
+  "which way lines best run, and at which hours the field is quiet",
+];
 
 /** @param {HTMLElement} room */
 export async function fillRoom(room) {
@@ -18,8 +26,10 @@ export async function fillRoom(room) {
   const cautions = h("div", { class: "cautions" });
   const cards = h("div", { class: "field-cards" });
   const feasible = showing(tried, rocks.rocks);
+  const coming = h("section", { class: "card", hidden: true }, h("h2", {}, "What will stand here"), h("ul", {}, ...COMING.map((text) => h("li", {}, text))));
   const where = placeCard(known, async (place) => {
     const found = await get("site", place);
+    coming.hidden = true;
     fill(cautions, ...cautionNotes(found));
     fill(where.line, ...fieldLine(found));
     fill(cards, ...fieldCards(found));
@@ -27,9 +37,10 @@ export async function fillRoom(room) {
   }, () => {
     for (const place of [cautions, cards, where.line]) fill(place);
     feasible.away();
+    coming.hidden = false;
   });
   feasible.element.hidden = known.latitude_deg === null;
-  fill(room, where.element, cautions, feasible.element, h("section", {}, h("h2", { class: "sr" }, "Field and what follows from it"), cards));
+  fill(room, where.element, coming, cautions, feasible.element, h("section", {}, h("h2", { class: "sr" }, "Field and what follows from it"), cards));
   await where.ask();
   onChange(async () => {
     try {
@@ -52,7 +63,7 @@ function placeCard(known, given, none) {
   let timer = 0;
   const box = (/** @type {string} */ name, /** @type {any} */ value, /** @type {any} */ more = {}) => /** @type {HTMLInputElement} */ (input(name, { value: value ?? "", inputMode: "decimal", ...more }));
   const boxes = {
-    latitude_deg: box("latitude_deg", known.latitude_deg), longitude_deg: box("longitude_deg", known.longitude_deg),
+    latitude_deg: box("latitude_deg", known.latitude_deg, { placeholder: "−24.9 or 24.9 S", inputMode: "text" }), longitude_deg: box("longitude_deg", known.longitude_deg, { placeholder: "−50.4 or 50.4 W", inputMode: "text" }),
     height_m: box("height_m", 0), date: box("date", known.date, { inputMode: "text", placeholder: "today" }),
   };
   const wrong = h("div", { class: "wrong" });
@@ -69,15 +80,23 @@ function placeCard(known, given, none) {
     boxes.height_m.value = "0";
     boxes.date.value = survey.date ?? "";
   };
-  const isTried = () => numberOf(boxes.latitude_deg.value) !== survey.latitude_deg || numberOf(boxes.longitude_deg.value) !== survey.longitude_deg;
+  /** What a box holds; latitude and longitude may bear a letter instead of a sign. @param {string} name @param {HTMLInputElement} own */
+  const valueOf = (name, own) => {
+    if (name === "date") return own.value.trim() || null;
+    if (name === "height_m") return numberOf(own.value);
+    return degrees(own, name === "latitude_deg" ? "S" : "W") ?? numberOf(own.value);
+  };
+  const isTried = () => valueOf("latitude_deg", boxes.latitude_deg) !== survey.latitude_deg || valueOf("longitude_deg", boxes.longitude_deg) !== survey.longitude_deg;
   const element = h("section", { class: "card place" }, h("div", { class: "lined" }, h("h2", {}, "Place"), source),
     h("div", { class: "place-row" },
       field("Latitude", boxes.latitude_deg, { unit: "° north" }), field("Longitude", boxes.longitude_deg, { unit: "° east" }),
       field("Height above the ellipsoid", boxes.height_m, { unit: "m" }), field("Date", boxes.date, { unit: "YYYY-MM-DD" }), back), wrong, line);
   const tell = () => {
     const here = survey.latitude_deg === null ? [] : [h("strong", {}, `${words(survey.latitude_deg, "N", "S")} ${words(survey.longitude_deg, "E", "W")}`), `: ${survey.words}. `];
-    fill(source, ...here, survey.latitude_deg === null
-      ? note("info", h("p", {}, "Nothing tells yet where the survey is. Give latitude and longitude here in degrees, south and west negative; or ", h("a", { href: "/plan" }, "draw the area in room Plan"), "."))
+    const given = boxes.latitude_deg.value.trim() !== "" && boxes.longitude_deg.value.trim() !== "";
+    fill(source, ...here, survey.latitude_deg === null && given
+      ? h("span", { class: "changed" }, "This place is tried only. To keep it press “Use these in the survey…” below.")
+      : survey.latitude_deg === null ? note("info", h("p", {}, "Nothing tells yet where the survey is. Give latitude and longitude here in degrees; or ", h("a", { href: "/plan" }, "draw the area in room Plan"), "."))
       : isTried() ? h("span", { class: "changed" }, "Another place is tried below; the survey stays as it is.") : h("span", { class: "dim" }, "Try another place or date here: the survey stays as it is."));
     back.hidden = survey.latitude_deg === null || (!isTried() && boxes.height_m.value === "0" && boxes.date.value === (survey.date ?? ""));
   };
@@ -85,9 +104,9 @@ function placeCard(known, given, none) {
     tell();
     clearTold(element, wrong);
     if (boxes.latitude_deg.value.trim() === "" || boxes.longitude_deg.value.trim() === "") return none();
-    const place = Object.fromEntries(Object.entries(boxes).map(([name, own]) => [name, name === "date" ? own.value.trim() || null : numberOf(own.value)]));
+    const place = Object.fromEntries(Object.entries(boxes).map(([name, own]) => [name, valueOf(name, own)]));
     const letters = ["latitude_deg", "longitude_deg", "height_m"].find((name) => typeof place[name] === "string");
-    if (letters) return tellBeside(element, wrong, { problem: { rule: "This must be a number.", text: "", value: place[letters], field: letters } });
+    if (letters) return tellBeside(element, wrong, { problem: { rule: letters === "height_m" ? "This must be a number." : "Give degrees, such as −24.9 or 24.9 S.", text: "", value: place[letters], field: letters } });
     try {
       await latest.take(() => given(place));
     } catch (error) {

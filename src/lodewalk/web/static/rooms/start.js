@@ -33,11 +33,14 @@ async function walk(shelf) {
 
 /** @param {any} shelf */
 function surveys(shelf) {
-  const rows = shelf.surveys.map((/** @type {any} */ row) => h("li", {},
-    row.problem ? note("bad", h("strong", {}, row.folder), ` ${row.problem}`)
+  // What is open comes first, what can't be opened last.
+  const rank = (/** @type {any} */ row) => (row.folder === shelf.open ? 0 : row.problem ? 2 : 1);
+  const inOrder = [...shelf.surveys].sort((one, other) => rank(one) - rank(other));
+  const rows = inOrder.map((/** @type {any} */ row) => h("li", {},
+    row.problem ? note("bad", h("p", {}, h("strong", {}, row.folder), " can't be opened."), h("p", {}, row.problem))
       : h("button", { type: "button", class: "choose", onclick: () => open(row.folder, shelf) },
         h("strong", {}, row.name), row.folder === shelf.open && h("span", { class: "now" }, " open now"),
-        h("span", { class: "dim" }, ` ${row.folder}, ${row.crs}, ${row.files} ${row.files === 1 ? "file" : "files"}`))));
+        h("span", { class: "dim" }, `${row.folder}, ${row.crs}, ${row.files === 0 ? "no files yet" : `${row.files} ${row.files === 1 ? "file" : "files"}`}`))));
   return h("section", { class: "card" }, h("h2", {}, "Open a survey"),
     shelf.shelf && h("p", { class: "dim path" }, `Surveys in ${shelf.shelf}`),
     rows.length ? h("ul", { class: "plain" }, ...rows) : h("p", {}, "There is none here yet. Make a new one, or look at the demo first."),
@@ -108,7 +111,7 @@ function free(name, shelf) {
 
 const WAY = [
   ["Site", "field, tuning, and whether the rocks' contrast will show"],
-  ["Plan", "lines, ties and waypoints, with the odds of finding what you seek"],
+  ["Plan", "lines, tie lines and waypoints, with the odds of finding what you seek"],
   ["Days", "every evening: keep the day, doubt it, or walk it again"],
   ["Map", "corrected map, with the error of each value"],
   ["Rocks", "where, how deep, which way it dips, and how sure that is"],

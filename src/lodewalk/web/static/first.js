@@ -1,0 +1,20 @@
+// What a room asks first is asked before its scripts are here, so that their coming and the answers' making go on together.
+(() => {
+  const { ask = "", made = "", survey = "" } = document.currentScript?.dataset ?? {};
+  const headers = survey ? { "x-survey": survey } : undefined;
+  /** @type {Map<string, Promise<Response>>} answers by path below `/api/`; api.js takes them */
+  const asked = new Map();
+  const answer = (/** @type {string} */ path) => fetch(`/api/${path}`, { credentials: "same-origin", headers });
+  const keep = (/** @type {string} */ path, /** @type {Promise<Response>} */ coming) => {
+    coming.catch(() => {}); // whoever takes it asks again
+    asked.set(path, coming);
+  };
+  const begin = (/** @type {string} */ path) => keep(path, answer(path));
+  ask.split(" ").filter(Boolean).forEach(begin);
+  // The rest can only be answered once the survey has been judged.
+  const judged = asked.get("survey")?.then(async (told) => (await told.clone().json()).products.includes("check"));
+  for (const path of made.split(" ").filter(Boolean)) {
+    if (judged) keep(path, judged.then((yes) => (yes ? answer(path) : Promise.reject(new Error("not judged")))));
+  }
+  Object.assign(window, { lodewalkEarly: { asked, begin } });
+})();
