@@ -123,7 +123,7 @@ def test_a_finger_on_a_curve_scrolls_the_page(demo_pages, visit):
     for way in range(20, 220, 20):
         touch("touchMove", way)
     touch("touchEnd")
-    there.page.wait_for_function(f"scrollY > {before + 100}")
+    there.page.wait_for_function(f"() => scrollY > {before + 100}")
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

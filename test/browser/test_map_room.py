@@ -142,7 +142,7 @@ def test_a_dark_room_is_printed_in_dark_letters_with_the_heads_of_its_tables(dem
     assert head.get_by_text("Standard error").is_visible()
     there.page.emulate_media(media="screen")
     there.page.evaluate("dispatchEvent(new Event('afterprint'))")
-    there.page.wait_for_function(f"({LIGHTEST})() > 200")
+    there.page.wait_for_function(f"() => ({LIGHTEST})() > 200")
 
 
 def test_any_view_is_kept_as_a_picture(demo_pages, visit):
