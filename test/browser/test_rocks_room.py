@@ -82,15 +82,16 @@ def test_a_chosen_row_is_legible_in_forced_colours(demo_pages, visit):
     there = visit(demo_pages, "/rocks?pick=R1-L01", forced_colors="active")
     cell = there.seen("grid", "Picks and depths").locator('[aria-selected="true"] td').nth(1)
     cell.wait_for()
-    system = """(cell) => {
-      const probe = document.createElement('span');
-      probe.style.cssText =
-        'background: Highlight; color: HighlightText; forced-color-adjust: none';
-      document.body.append(probe);
-      const seen = [cell, probe].map((one) => getComputedStyle(one));
-      return seen.map((style) => style.color + style.backgroundColor);
-    }"""
-    own, wanted = cell.evaluate(system)
+    own, wanted = cell.evaluate(
+        """(cell) => {
+          const probe = document.createElement('span');
+          Object.assign(probe.style, { background: 'Highlight', color: 'HighlightText' });
+          probe.style.forcedColorAdjust = 'none';
+          document.body.append(probe);
+          const styles = [cell, probe].map((one) => getComputedStyle(one));
+          return styles.map((style) => style.color + style.backgroundColor);
+        }"""
+    )
     assert own == wanted
 
 
