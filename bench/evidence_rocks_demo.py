@@ -16,8 +16,8 @@ import common  # noqa: F401  makes the folder of the tests importable
 from rocks_truth import trial
 
 SURVEYS = 60
-#: Seeds 7, 1001 to 1004, 3001 to 3014, 3101 to 3106 and 3201 to 3274 were looked at, some of them
-#: while methods were chosen.
+#: Seeds 7, 1001 to 1004, 3001 to 3014, 3101 to 3106, 3201 to 3274, 6001 to 6016 and 7101 to 7121
+#: were looked at, some of them while methods were chosen.
 FIRST_SEED = 3301
 SCOPES = {
     "pick": "a pick's own fit",

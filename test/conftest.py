@@ -4,6 +4,7 @@
 """
 
 import os
+import pickle
 import shutil
 from pathlib import Path
 
@@ -16,21 +17,33 @@ settings.register_profile("search", deadline=None, max_examples=2000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 
 
-@pytest.fixture(scope="session")
-def demo_survey(tmp_path_factory):
-    """The demo after the whole job, made once for all workers; not to be changed."""
+def made_once(tmp_path_factory, name, seed):
+    """Return a demo after the whole job and what it says of itself, made once for all workers."""
     from lodewalk.services.demo_job import demo
 
     root = tmp_path_factory.getbasetemp()
     shared = root.parent if root.name.startswith("popen-") else root
-    made = shared / "demo-for-all"
-    with FileLock(shared / "demo-for-all.lock"):
-        if not made.exists():
-            half = shared / "demo-half-made"
-            shutil.rmtree(half, ignore_errors=True)
-            demo(half, seed=7)
-            half.rename(made)
-    return made
+    made, said = shared / name, shared / f"{name}.pickle"
+    with FileLock(shared / f"{name}.lock"):
+        if not said.exists():
+            shutil.rmtree(made, ignore_errors=True)
+            said.write_bytes(pickle.dumps(demo(made, seed=seed)))
+    return made, pickle.loads(said.read_bytes())
+
+
+@pytest.fixture(scope="session")
+def demo_survey(tmp_path_factory):
+    """The demo after the whole job; not to be changed."""
+    return made_once(tmp_path_factory, "demo-for-all", 7)[0]
+
+
+@pytest.fixture(scope="session")
+def other_demo(tmp_path_factory):
+    """What a demo of another seed says of itself, which no default of lodewalk has seen.
+
+    Its folder is not to be changed.
+    """
+    return made_once(tmp_path_factory, "demo-of-trials", 3)[1]
 
 
 @pytest.fixture

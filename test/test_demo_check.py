@@ -5,6 +5,8 @@ findings that raise a doubt no more than two may be about something that wasn't 
 """
 
 import json
+import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +18,6 @@ from demo_truth import off_truth, readings_with_truth, truth, unix
 from lodewalk.formats.gpx import read
 from lodewalk.services.check import check
 from lodewalk.services.decide import decide, decisions_in_force, withdraw
-from lodewalk.services.demo_job import demo
 from lodewalk.survey.folder import open_folder
 from lodewalk.survey.run import run
 
@@ -37,8 +38,11 @@ STORM_DAY = "2026-03-11"
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    return demo(tmp_path_factory.mktemp("check") / "demo", seed=5)
+def made(other_demo, tmp_path_factory):
+    """A copy of the demo, to decide upon."""
+    place = tmp_path_factory.mktemp("check") / "demo"
+    shutil.copytree(other_demo.folder, place)
+    return replace(other_demo, folder=str(place), truth=str(place / "truth"))
 
 
 @pytest.fixture(scope="module")
@@ -163,7 +167,7 @@ def test_each_day_has_its_page(made, result):
 def test_a_bridge_that_is_decided_gives_anomalies_with_true_errors(made, faults):
     folder = open_folder(Path(made.folder))
     taken = decide(folder, kind="bridge", instrument="B1", reason="error under 1 nT", who="AB")
-    run(folder)
+    run(folder, to="readings")
     table = readings_with_truth(made)
     gap = unix(faults.filter(kind="base gap")["start_utc"])[0]
     end = unix(faults.filter(kind="base gap")["end_utc"])[0]
@@ -176,7 +180,7 @@ def test_a_bridge_that_is_decided_gives_anomalies_with_true_errors(made, faults)
     result = check(folder)
     assert not any("no base" in r for d in result.days for line in d.lines for r in line.reasons)
     withdraw(folder, taken.id, reason="to leave it as it was", who="AB")
-    run(folder)
+    run(folder, to="readings")
     again = readings_with_truth(made).filter(pl.Series(rows))
     assert again["anomaly_nT"].null_count() == again.height
 

@@ -15,7 +15,6 @@ from scipy.interpolate import RegularGridInterpolator
 from demo_lineaments import checked
 from demo_truth import off_truth, passages, readings_with_truth, truth, unix
 from lodewalk.formats.netcdf import read_grids
-from lodewalk.services.demo_job import demo
 from lodewalk.survey.folder import open_folder
 from lodewalk.survey.run import run
 from lodewalk.survey.store import read_product
@@ -30,9 +29,9 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
-def result(tmp_path_factory):
+def result(other_demo):
     """What the demo says of itself."""
-    return demo(tmp_path_factory.mktemp("truth") / "demo", seed=3)
+    return other_demo
 
 
 @pytest.fixture(scope="module")

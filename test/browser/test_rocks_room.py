@@ -5,8 +5,14 @@ from urllib.parse import parse_qs, urlsplit
 
 import polars as pl
 import pytest
+from playwright.sync_api import expect
 
 from pages_browser import Keyboard, barriers
+
+
+def chosen_in(url):
+    """The pick that an address names."""
+    return parse_qs(urlsplit(url).query).get("pick", [None])[0]
 
 
 def told(value):
@@ -16,18 +22,21 @@ def told(value):
 def test_a_pick_chosen_by_keys_shows_the_depth_of_the_product(demo_pages, visit):
     there = visit(demo_pages, "/rocks")
     picks = there.seen("grid", "Picks and depths")
-    Keyboard(there.page).to(picks.locator("tbody tr").first)
+    first = chosen_in(there.page.url)
+    depths = pl.read_parquet(demo_pages.place / "products" / "depths.parquet")
+    answers = depths.filter(method="answer").drop_nulls("depth_m")
+    wide = (pl.col("depth_high_m") - pl.col("depth_low_m")) / pl.col("depth_m")
+    assert first == answers.sort(wide)["pick"][0], "the depth told most closely comes first"
+    Keyboard(there.page).to(picks.locator('tbody tr[tabindex="0"]'))
     there.page.keyboard.press("ArrowDown")
     there.page.keyboard.press("Enter")
-    there.page.wait_for_function("new URLSearchParams(location.search).has('pick')")
-    name = parse_qs(urlsplit(there.page.url).query)["pick"][0]
-    depths = pl.read_parquet(demo_pages.place / "products" / "depths.parquet")
-    own = depths.filter(pl.col("pick") == name, pl.col("method") == "answer").row(0, named=True)
+    there.page.wait_for_url(lambda url: chosen_in(url) not in (None, first))
+    name = chosen_in(there.page.url)
+    own = answers.row(by_predicate=pl.col("pick") == name, named=True)
     low, high = told(own["depth_low_m"]), told(own["depth_high_m"])
     section = there.seen("region", "Section")
     row = section.get_by_role("row", name="Depth, calibrated")
-    row.wait_for()
-    assert f"{told(own['depth_m'])} ({low} to {high})" in row.inner_text()
+    expect(row).to_contain_text(f"{told(own['depth_m'])} ({low} to {high})")
     assert section.get_by_role("heading", name=name).is_visible()
 
 
@@ -73,15 +82,16 @@ def test_a_chosen_row_is_legible_in_forced_colours(demo_pages, visit):
     there = visit(demo_pages, "/rocks?pick=R1-L01", forced_colors="active")
     cell = there.seen("grid", "Picks and depths").locator('[aria-selected="true"] td').nth(1)
     cell.wait_for()
-    system = """(cell) => {
-      const probe = document.createElement('span');
-      probe.style.cssText =
-        'background: Highlight; color: HighlightText; forced-color-adjust: none';
-      document.body.append(probe);
-      const seen = [cell, probe].map((one) => getComputedStyle(one));
-      return seen.map((style) => style.color + style.backgroundColor);
-    }"""
-    own, wanted = cell.evaluate(system)
+    own, wanted = cell.evaluate(
+        """(cell) => {
+          const probe = document.createElement('span');
+          Object.assign(probe.style, { background: 'Highlight', color: 'HighlightText' });
+          probe.style.forcedColorAdjust = 'none';
+          document.body.append(probe);
+          const styles = [cell, probe].map((one) => getComputedStyle(one));
+          return styles.map((style) => style.color + style.backgroundColor);
+        }"""
+    )
     assert own == wanted
 
 

@@ -42,8 +42,8 @@ class Bench:
         else:
             file.write_text(f"{text}\n{head}\n{lines}\n")
 
-    def run(self):
-        return run(open_folder(self.path))
+    def run(self, to=None):
+        return run(open_folder(self.path), to=to)
 
     def readings(self):
         return pl.read_parquet(self.path / "products" / "readings.parquet")
@@ -59,10 +59,21 @@ class Bench:
         return [line for day in check(open_folder(self.path)).days for line in day.lines]
 
 
+@pytest.fixture(scope="session")
+def bench_at():
+    """Return the survey in a folder, a new one where there is none."""
+
+    def at(root):
+        if not (root / "survey").exists():
+            new_survey(root / "survey", name="Bench", crs=CRS)
+        return Bench(root)
+
+    return at
+
+
 @pytest.fixture
-def bench(tmp_path):
-    new_survey(tmp_path / "survey", name="Bench", crs=CRS)
-    return Bench(tmp_path)
+def bench(bench_at, tmp_path):
+    return bench_at(tmp_path)
 
 
 @pytest.fixture(scope="session")

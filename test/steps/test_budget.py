@@ -20,7 +20,7 @@ def surveyed(bench, tmp_path):
         bench.add("rover.csv", truth.rover.read_text(), "rover", "R")
         for section, values in sections.items():
             bench.set(section, **values)
-        bench.run()
+        bench.run(to="readings")
         return truth, bench.readings()
 
     return make
@@ -64,7 +64,7 @@ def test_a_distant_base_counts_where_its_place_is_told(surveyed, bench):
     _, near = surveyed()
     before = near["sd_diurnal_nT"].to_numpy()
     bench.set("instruments.B", easting_m=WEST + 100_000.0, northing_m=SOUTH)
-    bench.run()
+    bench.run(to="readings")
     assert np.median(bench.readings()["sd_diurnal_nT"].to_numpy()) > 1.5 * np.median(before)
 
 
@@ -98,6 +98,7 @@ def test_why_tells_no_parts_where_there_is_no_anomaly(surveyed, bench):
 
 def test_the_summary_holds_every_part_and_both_grids(surveyed, bench):
     _, readings = surveyed()
+    bench.run()
     told = bench.product("summary").values
     kept = readings.filter("kept")
     for name in PARTS:

@@ -1,5 +1,6 @@
 """An older survey joined in the main job: epoch, height and offset from independent formulas."""
 
+import shutil
 from datetime import datetime
 
 import numpy as np
@@ -32,9 +33,10 @@ def old_field(easting, northing, height_m):
     return np.sqrt(sum(part**2 for part in parts))
 
 
-@pytest.fixture
-def walked(bench):
-    """Eleven lines of 200 m, 20 m apart, over the dipole."""
+@pytest.fixture(scope="module")
+def walked_job(bench_at, tmp_path_factory):
+    """Eleven lines of 200 m, 20 m apart, over the dipole, run once; not to be changed."""
+    bench = bench_at(tmp_path_factory.mktemp("walked"))
     rng = np.random.default_rng(2)
     rows, second = [], 0.0
     way = np.arange(0.0, 201.0, 2.0)
@@ -52,7 +54,13 @@ def walked(bench):
     bench.add("rover.csv", [head, *rows], "rover", "R1")
     base(bench, "B1", (np.arange(-600.0, second + 600.0, 10.0), 22_950.0))
     bench.run()
-    return bench
+    return bench.root
+
+
+@pytest.fixture
+def walked(walked_job, bench_at, tmp_path):
+    """A copy of it to join older surveys to."""
+    return bench_at(shutil.copytree(walked_job, tmp_path / "walked"))
 
 
 def older_rows(up_m=0.0, *, total=True, east_m=0.0, seed=3):

@@ -37,14 +37,20 @@ CENTRE = ("easting_m", "northing_m")
 
 
 def made(root, late):
-    """Return the folder of a survey that was run."""
+    """Return the folder of a survey that was run to its lag and its readings."""
     base, rover = write_late(root, late)
     new_survey(root / "survey", name="Late", crs=CRS)
     folder = open_folder(root / "survey")
     add_files(folder, [base], role="base", instrument="B1")
     add_files(folder, [rover], role="rover", instrument="R1")
-    run(folder)
+    bring_up(folder)
     return folder
+
+
+def bring_up(folder):
+    """Run to the lag's evidence and to the readings; return the steps that ran."""
+    results = [run(folder, to=step) for step in ("lag", "readings")]
+    return [step.step for result in results for step in result.steps if step.ran]
 
 
 @pytest.fixture(scope="session")
@@ -145,6 +151,7 @@ def test_nothing_moves_before_a_person_decides(late):
 
 def grid_of(folder):
     """Return the grid of the anomaly at places half a spacing apart inside the lines [nT]."""
+    run(folder, to="grid")
     grid = read_product(folder, "grids").grids[0]
     read = RegularGridInterpolator((grid.northings, grid.eastings), grid.values)
     north, east = np.meshgrid(np.arange(10.0, 290.0, 5.0), np.arange(2.0, 218.0, 5.0))
@@ -181,7 +188,6 @@ def test_the_zigzag_of_the_grid_is_gone(late, tmp_path_factory):
     zigzag = np.nanstd(grid_of(folder) - true)
     _, given = proposed(told(folder)[0].text)
     decide_lag(folder, float(given["lag"]))
-    run(folder)
     # What stays is that of positions to 0.1 m and of the lag's own error.
     assert zigzag > 0.7
     assert np.nanstd(grid_of(folder) - true) < 0.4 * zigzag
@@ -190,14 +196,14 @@ def test_the_zigzag_of_the_grid_is_gone(late, tmp_path_factory):
 def test_the_second_run_is_up_to_date_and_withdrawing_brings_the_old_digests_back(late):
     folder, _ = late
     old = digests(folder)
+    assert {"rover_positions", "readings", "lag"} <= set(old)
     decision = decide_lag(folder, LAG_S, sd_s=0.1)
-    ran = [step.step for step in run(folder).steps if step.ran]
-    assert ran[0] == "position"
-    assert not any(step.ran for step in run(folder).steps)
+    assert bring_up(folder)[0] == "position"
+    assert not bring_up(folder)
     assert digests(folder)["rover_positions"] != old["rover_positions"]
     assert digests(folder)["clock_evidence"] == old["clock_evidence"]
     withdraw(folder, decision.id, **WHO)
-    run(folder)
+    bring_up(folder)
     assert digests(folder) == old
 
 

@@ -50,7 +50,7 @@ def survey(bench):
         if level:
             bench.set("level", **level)
         bench.set("heading", apply=str(heading).lower())
-        bench.run()
+        bench.run(to="readings")
         return bench.readings(), number[kept]
 
     return make

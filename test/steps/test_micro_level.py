@@ -41,7 +41,7 @@ def survey(bench):
         bench.add("base.csv", ["time_utc,total_field_nT", *base], "base", "B")
         if micro:
             bench.set("micro_level", **micro)
-        bench.run()
+        bench.run(to="readings")
         return bench.readings(), number, off(number, east)
 
     return make

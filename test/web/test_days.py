@@ -227,7 +227,7 @@ def test_what_no_check_proposes_cannot_be_refused(evening):
     assert problem["value"] == "move B1"
     assert "decide bridge --instrument B1 --start" in problem["remedy"]
     bare = client.post("/api/decisions", json=body | {"proposed": None}).json()["problem"]
-    assert "Give --proposed" in bare["remedy"]
+    assert "Give the kind proposed" in bare["remedy"]
 
 
 def test_a_gap_that_was_not_decided_stays_open_beside_one_that_was(evening):

@@ -9,9 +9,8 @@ from zoneinfo import ZoneInfo
 from lodewalk.errors import InputError
 from lodewalk.services.check import CheckedDay, CheckedTest, CheckResult, Finding, checked
 from lodewalk.services.decide import DecideResult, decisions_in_force
-from lodewalk.services.evening.answers import Answer, Refusal, answer_to, lines_named
+from lodewalk.services.evening.answers import Answer, answer_to, lines_named
 from lodewalk.services.joined import product
-from lodewalk.steps.proposed import Proposal
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
 
@@ -31,27 +30,19 @@ class Band:
     worst_nT: float | None
 
 
-@dataclass(frozen=True)
-class EveningFinding:
-    """A finding with its line where it has one, and the decision that it proposes.
+@dataclass(frozen=True, kw_only=True)
+class EveningFinding(Finding):
+    """A finding with its line where it has one, and what stands about its proposal.
 
     `answered` is the id of the decision in force that takes or refuses the proposal; `standing`
     that of the one in force for what it is about, which may say something else. A refusal that
     no longer holds stays here, and the proposal waits again.
     """
 
-    kind: str
-    instrument: str | None
-    start_utc: str | None
-    end_utc: str | None
-    severity: str
-    text: str
     today: bool
     lines: list[str]
-    proposal: Proposal | None
     answered: str | None
-    standing: str | None = None
-    refused: Refusal | None = None
+    standing: str | None
 
 
 @dataclass(frozen=True)

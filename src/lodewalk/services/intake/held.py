@@ -11,6 +11,7 @@ from lodewalk.errors import InputError, LodewalkError
 from lodewalk.formats.registry import SET_ASIDE, format_named
 from lodewalk.services.add import WITHOUT_TIMES, AddResult, about_aside, add_files
 from lodewalk.services.intake.preview import Span, map_file, read_span
+from lodewalk.services.overview import HeldFile
 from lodewalk.services.set_aside import set_aside
 from lodewalk.services.signed import signed
 from lodewalk.survey.contents import own_file
@@ -21,18 +22,9 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class LedgerRow:
+class LedgerRow(HeldFile):
     """A raw file: what it is, how it is read, when it was added, from when to when it records."""
 
-    file: str
-    stored_as: str
-    role: str
-    instrument: str
-    format: str
-    size_bytes: int
-    zone: str
-    sha256: str
-    added_utc: str
     span: Span | None
     note: str
 

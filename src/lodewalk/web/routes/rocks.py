@@ -20,25 +20,28 @@ Angle = Annotated[float, Field(ge=-1e4, le=1e4)]
 Kind = Annotated[str, Field(max_length=60)]
 
 
-class AlongForm(Form):
-    """A piece of a line to fit a body to; the most probable kind when none is given."""
+class BodyForm(Form):
+    """The body to fit: the most probable kind, straight across, when nothing is given."""
 
-    line: str = Field(max_length=200)
-    from_m: Metres
-    to_m: Metres
     kind: Kind | None = None
     strike_deg: Angle | None = None
 
 
-class BetweenForm(Form):
+class AlongForm(BodyForm):
+    """A piece of a line to fit a body to."""
+
+    line: str = Field(max_length=200)
+    from_m: Metres
+    to_m: Metres
+
+
+class BetweenForm(BodyForm):
     """Two points of the map to fit a body between."""
 
     from_easting_m: Metres
     from_northing_m: Metres
     to_easting_m: Metres
     to_northing_m: Metres
-    kind: Kind | None = None
-    strike_deg: Angle | None = None
 
 
 class SpotForm(Form):

@@ -43,6 +43,7 @@ export class Moment {
 
   /** The moment that is selected; another rover's line is one click away. */
   follow() {
+    this.hover(null); // what was just chosen is told until the pointer moves on
     const { at, line } = selected();
     const time = Date.parse(at ?? "") / 1000;
     if (!Number.isFinite(time)) return fill(this.held);

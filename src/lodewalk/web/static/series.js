@@ -21,6 +21,7 @@ export class SeriesView extends View {
    */
   constructor(label, { time = false, xTitle = "", yTitle, height = 0 }) {
     super(label, { height });
+    this.element.classList.add("along");
     this.time = time;
     this.xTitle = xTitle;
     this.yTitle = yTitle;

@@ -60,7 +60,7 @@ export class PicksCard {
   paint() {
     const { pick } = selected();
     const rows = this.left();
-    refill(this.list, rows.length ? table({ name: "Picks and depths", rows, columns: columns(rows), chosen: (row) => row.pick === pick, choose: (row) => select({ pick: row.pick }) })
+    refill(this.list, rows.length ? table({ name: "Picks and depths", rows, columns: columns(rows), chosen: (row) => row.pick === pick, choose: (row) => this.choose(row.pick) })
       : note("info", this.rows.length ? "No pick is left by these filters: set one of them back." : "There is no pick yet. Choose a place on the map or on a line's profile, then add one."));
     this.reveal();
     this.shown(new Set(rows.map((row) => row.pick)));
@@ -74,6 +74,19 @@ export class PicksCard {
     const below = row.offsetTop + row.offsetHeight + foot.offsetHeight - box.clientHeight - box.scrollTop;
     if (above < 0) box.scrollTop += above;
     else if (below > 0) box.scrollTop += below;
+  }
+
+  /** A pick with the line that it is on; a compact body is on none. @param {string} name @param {{replace?: boolean}} [how] */
+  choose(name, how) {
+    const line = this.row(name)?.line;
+    select({ pick: name, ...(line && line !== selected().line ? { line, reading: null, at: null, from: null, to: null } : {}) }, how);
+  }
+
+  /** The pick whose depth is told most closely is shown where nothing is chosen. */
+  chooseSurest() {
+    const wide = (/** @type {any} */ row) => (row.depth_high_m - row.depth_low_m) / row.depth_m;
+    const told = this.rows.filter((row) => row.depth_m > 0 && Number.isFinite(wide(row)));
+    if (told.length) this.choose(told.reduce((best, row) => (wide(row) < wide(best) ? row : best)).pick, { replace: true });
   }
 
   /** @param {string} pick */

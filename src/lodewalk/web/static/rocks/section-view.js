@@ -12,6 +12,7 @@ const STRIPS = 24;
 export class SectionView extends View {
   constructor() {
     super("Section of the ground below the profile", { height: LEAST });
+    this.element.classList.add("along");
     /** @type {any} */
     this.what = null;
     /** @type {[number, number]} */

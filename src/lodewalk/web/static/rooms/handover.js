@@ -116,7 +116,7 @@ function progress(place, kind, doing) {
     line.hidden = !busy;
     if (own && busy) {
       const last = own.steps.at(-1);
-      change(step, `${doing}: ${last?.step ?? "begins"}`);
+      change(step, `${doing}: ${last?.step.replaceAll("_", " ") ?? "begins"}`);
       change(time, `${last ? `, ${last.done} of ${last.total}` : ""}; ${duration(own.seconds)} so far. `);
       [bar.max, bar.value] = [last?.total || 1, last?.done ?? 0];
       change(stop, own.status === "stopping" ? "Stopping…" : "Stop");

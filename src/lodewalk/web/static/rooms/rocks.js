@@ -65,6 +65,9 @@ class Rocks {
     this.arrange(this.fit.element);
     onSelect((_, changed) => this.follow(changed).catch(show));
     onChange(() => this.refresh().catch(show));
+    this.picks.update(this.view);
+    const now = selected();
+    if (![now.pick, now.line, now.spot, now.section].some(Boolean)) this.picks.chooseSurest();
     await this.refresh(this.view);
     await this.follow(new Set(["line"]));
   }
@@ -108,7 +111,7 @@ class Rocks {
     const spot = `${(x + easting).toFixed(1)},${(y + northing).toFixed(1)}`;
     const known = [...this.layers.picks.map((/** @type {any} */ one) => one.pick), ...this.view.compact.map((/** @type {any} */ one) => one.body)];
     if (this.fit?.takes(x, y)) return;
-    if (name && known.includes(name)) select({ pick: name });
+    if (name && known.includes(name)) this.picks.choose(name);
     else select({ spot, ...(name ? { line: name, reading: null, at: null } : {}) });
   }
 
