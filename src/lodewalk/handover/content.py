@@ -194,14 +194,27 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Decided:
+    """A decision of a person that is in force: what it does, to what, why, by whom and when."""
+
+    what: str
+    about: str
+    value: str
+    reason: str
+    who: str
+    when_utc: str
+
+
+@dataclass(frozen=True)
 class Provenance:
-    """Where the numbers come from: files, steps, versions of the libraries, settings."""
+    """Where the numbers come from: files, decisions, steps, versions of the libraries, settings."""
 
     sources: tuple[SourceFile, ...] = ()
     instruments: tuple[Instrument, ...] = ()
     steps: tuple[Step, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
     settings: tuple[Setting, ...] = ()
+    decisions: tuple[Decided, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from lodewalk.services.rocks_layers import write_rock_layers
 from lodewalk.steps.context import Reporter, Silent
 from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.clock import now_utc
+from lodewalk.survey.decisions import read_decisions
 from lodewalk.survey.files import write_bytes, write_text, write_with
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.journal import versions
@@ -278,6 +279,7 @@ def _profiles(
 def _provenance(folder: Folder) -> "Provenance":
     """Return where the numbers come from."""
     from lodewalk.handover import content
+    from lodewalk.services.decided import decided
 
     entries = read_ledger(folder)
     state = read_state(folder)
@@ -303,7 +305,12 @@ def _provenance(folder: Folder) -> "Provenance":
         if step.name in state
     ]
     return content.Provenance(
-        tuple(sources), tuple(instruments), tuple(steps), versions(), tuple(_settings(folder))
+        tuple(sources),
+        tuple(instruments),
+        tuple(steps),
+        versions(),
+        tuple(_settings(folder)),
+        tuple(decided(read_decisions(folder))),
     )
 
 

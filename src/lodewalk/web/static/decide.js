@@ -84,7 +84,7 @@ export function takeBack(one, after, { title = "Take a decision back", reason = 
 /** Fields for reason and person, as every change asks for them. @param {string} reason proposed */
 export function signed(reason) {
   return [
-    field("Reason", input("reason", { required: true, maxLength: 2000, value: reason }), { help: "Why: it is kept with the decision, and goes into the package." }),
+    field("Reason", input("reason", { required: true, maxLength: 2000, value: reason }), { help: "Why: it is kept with the decision, and stands in the package." }),
     field("Decided by", input("who", { required: true, maxLength: 200, value: lastWho(), autocomplete: "name" })),
   ];
 }

@@ -4,6 +4,7 @@ import { h } from "./elements.js";
 import { say } from "./notices.js";
 import { SvgPen } from "./svg-pen.js";
 import { save, slug } from "./tables.js";
+import { tickText } from "./ticks.js";
 import { FONT, colour, forgetColours } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
@@ -122,7 +123,7 @@ function drawRamp(pen, ramp, x, y, wide) {
   const digits = digitsOf(ramp.high - ramp.low);
   for (const [part, align] of /** @type {const} */ ([[0, "left"], [0.5, "center"], [1, "right"]])) {
     pen.textAlign = align;
-    const text = (ramp.low + part * (ramp.high - ramp.low)).toFixed(digits);
+    const text = tickText(ramp.low + part * (ramp.high - ramp.low), digits);
     pen.fillText(part === 1 ? `${text} ${ramp.unit}` : text, x + part * wide, y + 16);
   }
 }

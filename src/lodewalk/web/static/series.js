@@ -1,7 +1,7 @@
 // Curves over time or distance: several in one frame, shaded bands, spans, marks; gaps stay open.
 import { drawColumns } from "./dense.js";
 import { drawEmpty, drawLegend, drawSpans, legendHeight } from "./series-parts.js";
-import { decimals, ticks, ticksOf, timeLabel, timeTicks } from "./ticks.js";
+import { decimals, tickText, ticks, ticksOf, timeLabel, timeTicks } from "./ticks.js";
 import { FONT, View, colour } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
@@ -266,7 +266,7 @@ export class SeriesView extends View {
       pen.moveTo(box.left, y);
       pen.lineTo(box.right, y);
       pen.stroke();
-      pen.fillText(value.toFixed(digits), box.left - 6, y);
+      pen.fillText(tickText(value, digits), box.left - 6, y);
     }
     pen.textAlign = "center";
     pen.textBaseline = "top";
@@ -291,7 +291,7 @@ export class SeriesView extends View {
     }
     const found = ticks(low, high, wanted);
     const digits = found.length > 1 ? decimals(found[1] - found[0]) : 0;
-    return found.map((value) => [value, value.toFixed(digits)]);
+    return found.map((value) => [value, tickText(value, digits)]);
   }
 
   /** @param {Pen} pen @param {boolean} [picture] */

@@ -50,3 +50,8 @@ export function timeLabel(seconds, step) {
   if (step >= 60) return seconds % 86400 === 0 ? text.slice(5, 10) : text.slice(11, 16);
   return step >= 1 ? text.slice(11, 19) : text.slice(11, 21);
 }
+
+/** A number at an axis, with a minus that is one. @param {number} value @param {number} digits */
+export function tickText(value, digits) {
+  return value.toFixed(digits).replace(/^-(?!0(\.0*)?$)/, "−").replace(/^-/, "");
+}

@@ -20,15 +20,18 @@ export const KINDS = {
   move: { name: "The base was moved", about: "From this moment on the base's record counts as one of another place.", roles: ["base"], ends: "start" },
   test: { name: "Mark a test", about: "This span is a test of set-up or cleanliness, not survey.", roles: ["rover"], ends: "both" },
 };
-const TESTS = ["static", "side-by-side", "turn-around", "with", "without", "check-station", "repeat-line"];
+const TESTS = /** @type {[string, string][]} */ ([
+  ["static", "standing still"], ["side-by-side", "side by side with the base"], ["turn-around", "turn-around, for the heading error"],
+  ["with", "with a thing carried"], ["without", "without that thing"], ["check-station", "at the check station"], ["repeat-line", "a line walked again"],
+]);
 
 /** @param {string} kind @param {Evening} now @param {Prefill} [given] @param {() => void} [after] */
 export async function ownDecision(kind, now, given = {}, after) {
   const { name, about, roles, ends } = KINDS[kind];
   const known = instruments(now, roles);
   if (!known.length) return say("info", `No file of role ${roles.join(" or ")} is here yet: add one first.`);
-  const sure = known.length === 1 || Boolean(given.instrument && known.includes(given.instrument));
-  const control = choice("instrument", sure ? known : [["", "choose it"], ...known], { value: given.instrument && sure ? given.instrument : sure ? known[0] : "", required: true });
+  const wanted = known.find((one) => one === given.instrument) ?? (known.length === 1 ? known[0] : "");
+  const control = choice("instrument", wanted ? known : [["", "choose it"], ...known], { value: wanted, required: true });
   const place = h("div", {});
   await follow(control, given, place, ends);
   decide({

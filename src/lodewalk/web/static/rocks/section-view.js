@@ -1,5 +1,5 @@
 // The ground below a profile: surface, sensor, the body with its intervals; depth goes down, the distance axis is the profile's.
-import { decimals, ticks, ticksOf } from "../ticks.js";
+import { decimals, tickText, ticks, ticksOf } from "../ticks.js";
 import { FONT, View, colour } from "../view.js";
 
 /** @typedef {import("../view.js").Pen} Pen */
@@ -170,11 +170,11 @@ export class SectionView extends View {
     const down = ticksOf(this.levels.top, this.levels.foot, (box.bottom - box.top) / 32, (box.bottom - box.top) / 15);
     pen.textAlign = "right";
     pen.textBaseline = "middle";
-    for (const value of down) pen.fillText(value.toFixed(decimals(down.length > 1 ? down[1] - down[0] : 1)), box.left - 6, this.py(value));
+    for (const value of down) pen.fillText(tickText(value, decimals(down.length > 1 ? down[1] - down[0] : 1)), box.left - 6, this.py(value));
     pen.textAlign = "center";
     pen.textBaseline = "top";
     const across = ticks(this.shown[0], this.shown[1], (box.right - box.left) / 90);
-    for (const value of across) pen.fillText(value.toFixed(decimals(across.length > 1 ? across[1] - across[0] : 1)), this.px(value), box.bottom + 4);
+    for (const value of across) pen.fillText(tickText(value, decimals(across.length > 1 ? across[1] - across[0] : 1)), this.px(value), box.bottom + 4);
     pen.textAlign = "left";
     pen.fillText(`Depth [m]; ${this.scaleWords()}`, 4, this.height - 14);
   }
