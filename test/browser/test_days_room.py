@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from playwright.sync_api import expect
 
 from lodewalk.services.new import new_survey
 from pages_browser import PHONE, barriers
