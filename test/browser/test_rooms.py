@@ -1,6 +1,7 @@
 """Every room, as it is seen: filled without an error, the same for everybody, in all sizes."""
 
 import json
+import re
 
 import pytest
 from playwright.sync_api import expect
@@ -160,6 +161,31 @@ def test_a_printed_page_is_light_and_keeps_names_and_headings_without_buttons(de
     expect(there.seen("button", "Error, 1 sd")).to_be_visible()
     for name in ("Help", "Keep as CSV", "Use these in the survey…"):
         expect(there.seen("button", name)).to_have_count(0)
+
+
+def test_what_changed_before_the_page_could_hear_of_it_is_asked_again(demo_pages, visit):
+    there = visit(demo_pages, "/start")
+
+    def older(route):
+        found = route.fetch()
+        route.fulfill(response=found, json={**found.json(), "mark": "of before"})
+
+    there.page.route("**/api/survey", older, times=1)
+    there.asked.clear()
+    with there.page.expect_response(lambda one: there.asked.count(("GET", "/api/check")) > 1):
+        there.go("/days")
+
+
+def test_the_base_of_the_day_is_drawn_where_another_is_the_surveys_first(demo_pages, visit):
+    there = visit(demo_pages, "/start")
+
+    def another(route):
+        found = route.fetch()
+        route.fulfill(response=found, body=found.body().replace(b'"B1"', b'"B9"'))
+
+    there.page.route(re.compile(r"/api/base$"), another)
+    there.go("/days?day=2026-03-11")
+    expect(there.seen("application", "Base record of B1")).to_be_visible()
 
 
 def labels(there):

@@ -224,7 +224,7 @@ def test_the_effort_lists_its_assumptions_and_a_range():
 @pytest.mark.parametrize(
     ("changes", "match"),
     [
-        ({"area": None}, "no area to survey.*--area FILE"),
+        ({"area": None}, "no area to survey.*a file of role area"),
         ({"area": box(0, 0, 30, 500)}, "narrower than the line spacing.*30.0 m across"),
         ({"area": box(0, 0, 100, 15)}, r"No line of 20 m.*15.0 m"),
         ({"exclusions": [(box(-10, -10, 1010, 810), "water", None)]}, "swallow the area"),

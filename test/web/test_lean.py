@@ -4,8 +4,10 @@ import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 
+from fastapi.testclient import TestClient
+
 from lodewalk.web.api import FIRST, LATER
-from web_client import client_of
+from web_client import HOME, OWN, client_of
 
 HEAVY = ("scipy", "numba", "matplotlib", "xarray", "pyproj", "shapely", "rasterio")
 
@@ -24,3 +26,15 @@ def test_requests_that_come_at_once_all_find_their_routes(tmp_path):
         found = list(several.map(client.get, asked * 3))
     session.close()
     assert [answer.status_code for answer in found] == [200] * len(found)
+
+
+def test_routes_that_can_not_be_had_are_told_as_a_fault(tmp_path, monkeypatch):
+    monkeypatch.setattr("lodewalk.web.api.LATER", ("nothing_of_this_name",))
+    session, client = client_of(tmp_path)
+    client = TestClient(client.app, base_url=HOME, headers=OWN, raise_server_exceptions=False)
+    client.cookies.set(session.keys.cookie, session.keys.session)
+    found = client.get("/api/glossary")
+    session.close()
+    assert found.status_code == 500
+    assert "nothing_of_this_name" in found.json()["problem"]["text"]
+    assert "content-security-policy" in found.headers

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from starlette.routing import Match
 from starlette.types import Receive, Scope, Send
 
+from lodewalk.web.problems import answer, problem_of_fault
 from lodewalk.web.session import Session
 
 if TYPE_CHECKING:
@@ -71,12 +72,21 @@ class Api:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request once there is what it may be for."""
+        try:
+            app = await self._ready(scope)
+        except Exception as error:
+            await answer(500, problem_of_fault(error))(scope, receive, send)
+            raise
+        await app(scope, receive, send)
+
+    async def _ready(self, scope: Scope) -> "FastAPI":
+        """Return the app with whatever route takes this request."""
         app = self._app
         if app is None:
             app = await asyncio.to_thread(self.make)
         if self._lacks(app, scope):
             await asyncio.to_thread(self.reach, scope)
-        await app(scope, receive, send)
+        return app
 
 
 @contextmanager

@@ -11,7 +11,7 @@ from starlette.exceptions import HTTPException
 
 from lodewalk import __version__
 from lodewalk.errors import LodewalkError
-from lodewalk.web.guard import HEADERS, TooLargeError
+from lodewalk.web.guard import TooLargeError
 from lodewalk.web.problems import (
     STATUS,
     Problem,
@@ -120,10 +120,7 @@ def _add_problems(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     async def fault(_: Request, error: Exception) -> JSONResponse:
-        # It goes on to the server, which logs it; the guard's headers don't reach this answer.
-        told = answer(500, problem_of_fault(error))
-        told.headers.update(HEADERS)
-        return told
+        return answer(500, problem_of_fault(error))  # it goes on to the server, which logs it
 
     @app.exception_handler(TooLargeError)
     async def large(_: Request, __: TooLargeError) -> JSONResponse:

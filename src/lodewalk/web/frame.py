@@ -76,8 +76,8 @@ def _page(template: str, session: Session, **values: object) -> HTMLResponse:
             asked=(*ASKED, *asked),
             asked_judged=judged,
             is_open=open_now is not None,
-            # The start page belongs to none: it opens others.
-            survey="" if open_now is None or room == "start" else quote(open_now, safe=""),
+            # The start page belongs to none: it opens others. Without a key none is named.
+            survey="" if open_now is None or room in ("", "start") else quote(open_now, safe=""),
             **values,
         )
     )

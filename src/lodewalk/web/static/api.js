@@ -26,6 +26,15 @@ export function ahead(path) {
   if (early && !document.body.dataset.ready && !early.asked.has(path)) early.begin(path);
 }
 
+/** The mark of the survey that the early answers were made of; null where none was asked. @returns {Promise<string|null>} */
+export async function earlyMark() {
+  try {
+    return (await (await early?.asked.get("survey"))?.clone().json())?.mark ?? null;
+  } catch {
+    return null;
+  }
+}
+
 /** Early answers hold until the room is filled, or something changes. */
 export function forget() {
   early?.asked.clear();

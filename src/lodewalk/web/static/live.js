@@ -1,5 +1,5 @@
 // The state that every page follows: open survey, its mark, work under way.
-import { forget, pageSurvey } from "./api.js";
+import { earlyMark, forget, pageSurvey } from "./api.js";
 
 /** @typedef {{step: string, why: string[], done: number, total: number}} StepState */
 /** @typedef {{id: number, kind: string, survey: string|null, status: "running"|"stopping"|"done"|"failed"|"stopped", steps: StepState[], seconds: number, problem: import("./api.js").Problem|null, result: any}} Job */
@@ -16,6 +16,9 @@ const listeners = new Set();
 /** @type {State|null} */
 let state = null;
 
+/** The mark that the first answers were made of. @type {string|null} */
+let filled = null;
+
 /** @param {(now: State, before: State|null) => void} listener */
 export function follow(listener) {
   listeners.add(listener);
@@ -28,7 +31,7 @@ export function onChange(listener) {
   let known = state?.mark ?? null;
   return follow((now) => {
     if (elsewhere(now)) return;
-    known ??= now.mark; // what the page is filled from, even when that is in the middle of a run
+    known ??= filled ?? now.mark; // what the page is filled from, even when that is in the middle of a run
     const busy = now.job && ["running", "stopping"].includes(now.job.status);
     if (busy || now.mark === known || now.mark === GONE) return;
     known = now.mark;
@@ -70,7 +73,10 @@ export function start(lost) {
       lost((await refused()) ? "key" : "silent");
     };
   };
-  open();
+  earlyMark().then((mark) => {
+    filled = mark;
+    open();
+  });
   addEventListener("pagehide", () => {
     clearTimeout(timer);
     stream?.close();

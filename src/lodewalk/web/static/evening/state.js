@@ -11,12 +11,12 @@ import { select, selected } from "../selection.js";
 /** @typedef {{id: string, kind: string, target: any, value: any, reason: string, who: string, when_utc: string}} Decision */
 /** @typedef {{survey: any, check: any, day: Day|null, decisions: Decision[], zone: string, pending: any}} Evening */
 
-/** @returns {Promise<Evening>} */
-export async function load() {
+/** @param {boolean} first whether nothing has been drawn yet @returns {Promise<Evening>} */
+export async function load(first) {
   const [survey, { decisions }] = await Promise.all([get("survey"), get("decisions")]);
   const check = survey.products.includes("check") ? await get("check") : null;
   const date = check ? chosenDay(check) : null;
-  if (date) chooseWorst(check, date);
+  if (first && date) chooseWorst(check, date);
   const [day, pending] = await Promise.all([date ? get(`days/${encodeURIComponent(date)}`) : null, get("run/pending")]);
   return { survey, check, day, decisions, pending, zone: survey.time_zone || day?.zone || "UTC" };
 }

@@ -62,7 +62,7 @@ class Room {
   /** Fetch all anew and show it; forms that are being filled in stay as they are. */
   async refresh() {
     const mine = ++this.number;
-    const now = await load();
+    const now = await load(!this.linked);
     if (mine !== this.number) return;
     const before = this.now;
     this.now = now;
@@ -125,8 +125,9 @@ class Room {
     if (anew || other) {
       const shown = linked.strip.shown;
       if (anew) linked.line = null;
-      // The first base is asked for without its name: that is asked before the day is known.
-      await Promise.all([anew && linked.load(), linked.showBase(base === bases[0] ? null : base)]);
+      // The first of all bases is asked for at the start, before the day is known; it may be another's.
+      await Promise.all([anew && linked.load(), linked.showBase(made ? null : base)]);
+      if (base && linked.base && linked.base.about.instrument !== base) await linked.showBase(base);
       const move = linked.strip.onMove;
       linked.strip.onMove = (shown) => {
         move(shown);
