@@ -22,6 +22,8 @@ class InputError(ValueError, LodewalkError):
         The value found; long ones are cut.
     remedy : str, optional
         What the user can do about it, as one sentence.
+    means : tuple of str, optional
+        What the remedy is given by, as the command line calls it without dashes.
 
     Examples
     --------
@@ -39,12 +41,14 @@ longitude swapped?
         line: int | None = None,
         value: object = None,
         remedy: str = "",
+        means: tuple[str, ...] = (),
     ) -> None:
         self.rule = rule
         self.file = None if file is None else PurePath(file).name
         self.line = line
         self.value = value
         self.remedy = remedy
+        self.means = means
         super().__init__(self._message())
 
     def _message(self) -> str:

@@ -10,7 +10,7 @@ FIXED_OFFSET = re.compile(r"[+-](?:0\d|1[0-4]):[0-5]\d")
 CHOICES = 'Use "UTC", "GPS", an IANA name such as "America/Bahia", or "+hh:mm".'
 
 
-def checked_zone(name: str, *, key: str = "time.zone") -> str:
+def checked_zone(name: str, *, key: str | None = "time.zone") -> str:
     """Return the time zone or scale if it is known.
 
     Parameters
@@ -18,8 +18,8 @@ def checked_zone(name: str, *, key: str = "time.zone") -> str:
     name : str
         "UTC", "GPS" (GPS time, ahead of UTC by the leap seconds since 1980), a name of the
         IANA time zone database, or a fixed offset "+hh:mm".
-    key : str
-        The setting that is named in the error.
+    key : str or None
+        The setting that is named in the error; None where the zone isn't from a setting.
 
     Raises
     ------
@@ -44,7 +44,6 @@ def checked_zone(name: str, *, key: str = "time.zone") -> str:
     except (KeyError, ValueError, OSError) as error:
         near = get_close_matches(name, sorted(available_timezones()), n=3)
         hint = f" Did you mean {' or '.join(near)}?" if near else ""
-        raise SettingsError(
-            f"{key} names an unknown time zone.", value=name, remedy=CHOICES + hint
-        ) from error
+        rule = f"{key} names an unknown time zone." if key else "This time zone is unknown."
+        raise SettingsError(rule, value=name, remedy=CHOICES + hint) from error
     return name

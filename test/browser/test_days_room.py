@@ -98,8 +98,18 @@ def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_onc
     there.page.get_by_text("no number changes").wait_for()
     there.page.get_by_label("Reason").fill("the storm began")
     there.page.get_by_label("Decided by").fill("AB")
-    there.page.get_by_role("dialog").get_by_role("button", name="Decide").click()
+    with there.page.expect_request(lambda one: one.method == "POST") as asked:
+        there.page.get_by_role("dialog").get_by_role("button", name="Decide").click()
+    sent = asked.value.post_data_json  # what was shown, so that nothing else is refused
+    assert sent["source"]
+    assert sent["error_95_nT"] > 0
+    assert sent["lag_s"] is None
     there.page.get_by_text("the storm began. Nothing was changed by it.").wait_for()
+    in_force = there.page.get_by_role("table", name="Decisions in force")
+    in_force.get_by_text("proposal refused").wait_for()
+    in_force.get_by_text(
+        re.compile(r"^to bridge a gap, by .*, error \(95 %\) \d+\.\d nT$")
+    ).wait_for()
     assert todo.count() == 0
     assert there.seen("button", gap).count() == 0
     there.seen("button", "Undo the refusal: Bridge the gap of B1").click()

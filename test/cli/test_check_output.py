@@ -64,6 +64,7 @@ def test_a_refused_proposal_is_told_with_its_reason_and_one_whose_evidence_chang
 
     assert told(holds=True).endswith("Refused by AB: GPS time was set by hand")
     assert "the evidence changed" in told(holds=False)
+    assert told(holds=False).endswith("; the proposal waits again.")
 
 
 def test_the_first_command_after_adding_may_be_check(lodewalk, tmp_path):

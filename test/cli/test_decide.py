@@ -76,6 +76,21 @@ def test_a_proposal_is_refused_and_the_refusal_taken_back(lodewalk, folder, refu
     assert lodewalk(*words, *R1, *WHO).code == 0
 
 
+def test_of_two_proposals_on_one_record_the_value_tells_which_is_refused(lodewalk, folder, refused):
+    words = ("decide", folder, "decline", "--proposed", "clock", *R1)
+    both = [Proposal("clock", "R1", offset_s=size) for size in (17.4, 21.0)]
+    proposing(folder, *both, *both)  # what two findings propose is one
+    assert "Several proposals fit" in refused(folder, *words, *WHO)
+    assert "Another value is proposed" in refused(folder, *words, "--offset", "3", *WHO)
+    made = json.loads(lodewalk(*words, "--offset", "21", *WHO, "--json").out)
+    assert made["value"]["offset_s"] == 21.0
+
+
+def test_a_new_plan_after_rover_files_is_refused_with_the_options_that_let_it(refused, folder):
+    told = refused(folder, "plan", folder)
+    assert "make a draft, to look at only. Options: --replace, --draft." in told
+
+
 def test_a_span_is_marked_as_a_test(lodewalk, folder):
     words = ("--instrument", "R1", "--test", "with", "--item", "radio")
     span = ("--start", "2026-03-10T14:00:00", "--end", "2026-03-10T14:01:00")
@@ -87,7 +102,7 @@ def test_a_span_is_marked_as_a_test(lodewalk, folder):
     ("words", "told"),
     [
         (("clock", "--instrument", "R9", "--offset", "1", *WHO), "Instruments are B1, R1"),
-        (("clock", "--instrument", "R1", *WHO), "Give the offset"),
+        (("clock", "--instrument", "R1", *WHO), "behind is below 0. Option: --offset."),
         (("drop", "--instrument", "R1", "--who", "AB"), "Give --reason"),
         (("drop", "--instrument", "R1", "--reason", "x"), "Give --who"),
         (("nap", "--instrument", "R1", *WHO), "kind: Input should be 'clock'"),
@@ -96,14 +111,14 @@ def test_a_span_is_marked_as_a_test(lodewalk, folder):
         (("withdraw", *WHO), "Give --id"),
         (("drop", *WHO), "either readings or an instrument"),
         (("drop", "--reading", "", *WHO), "at least 1 character"),
-        (("drop", *R1, *WHO), "all of the record of R1"),
+        (("drop", *R1, *WHO), "record is meant. Options: --start, --end, --whole."),
         (("keep", *R1, "--whole", *WHO), "whole record goes with a drop"),
         (("drop", *R1, "--whole", *spanned("14:00:00", "14:10:00"), *WHO), "without a span"),
         (("drop", *R1, "--offset", "4", *WHO), "A drop decision takes no offset"),
         (("drop", *R1, "--test", "static", *WHO), "takes no test"),
         (("clock", *R1, "--offset", "4", "--item", "radio", *WHO), "takes no item"),
         (("decline", *R1, *WHO), "Give the kind proposed"),
-        (("decline", "--proposed", "move", "--reading", "x", *WHO), "Leave out --reading"),
+        (("decline", "--proposed", "move", "--reading", "x", *WHO), "Leave the readings out"),
         (("drop", *R1, "--proposed", "move", *WHO), "takes no proposed"),
         (("bridge", *R1, *WHO), "No file of role base"),
         (("test", "--instrument", "B1", "--test", "static", *WHO), "No file of role rover"),

@@ -25,7 +25,7 @@ def test_a_survey_is_packed_and_verified(lodewalk, small, tmp_path, schema, monk
     again = lodewalk("pack", small.path, out)
     assert again.code == 1
     assert "There is a file of this name already" in again.err
-    assert "say that it may be replaced" in again.err
+    assert "say that it may be replaced. Option: --force." in again.err
     shown = lodewalk("verify", out, "--json")
     assert shown.code == 0, shown
     found = json.loads(shown.out)

@@ -152,6 +152,7 @@ def test_points_that_are_none_are_told(lodewalk, dyked_job):
         ((*WHOLE, "--figure", "section.pdf"), "written as PNG"),
         ((*WHOLE, "--strike", "nan"), "azimuth from grid north"),
         (("--line", "L3", "--from=-inf", "--to", "inf"), "From must be a finite number"),
+        (("--from-point", "1,2", "--to-point", "3,inf"), "Northing of the end must be a finite"),
     ],
 )
 def test_what_can_not_be_fitted_is_refused_in_one_line(refused, dyked_job, words, message):

@@ -56,6 +56,17 @@ def test_the_report_tells_what_is_in_force_with_value_reason_and_person(tmp_path
     assert "car" not in told(folder)
 
 
+def test_a_refused_proposal_is_told_in_words(tmp_path):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    folder = open_survey(tmp_path / "hill")
+    value = {"proposed": "bridge", "source": "sides", "error_95_nT": 0.3421}
+    target = {"instrument": "B1"}
+    append_decision(folder, kind="decline", target=target, value=value, reason="storm", **WHO)
+    shown = told(folder)
+    assert "proposal refused" in shown
+    assert "to bridge a gap, by the record on both sides, error (95 %) 0.3 nT" in shown
+
+
 def test_each_kind_of_decision_has_its_words():
     kinds = Decision.model_json_schema()["properties"]["kind"]["enum"]
     assert set(kinds) - {"tick"} == set(KINDS)

@@ -65,8 +65,11 @@ def test_without_a_decision_the_gap_stays_empty_and_the_bridge_is_proposed(eveni
     assert f"error up to {worst:.1f} nT (95 %)" in told.text
     # The base writes UTC, so that its gap as recorded is that of the finding.
     ends = ("2026-03-10T14:11:20", "2026-03-10T14:16:40")
-    about = {"source": "sides", "error_95_nT": round(float(worst), 1)}
-    assert told.proposal == Proposal("bridge", "B1", *ends, **about)
+    error = told.proposal.error_95_nT
+    assert told.proposal == Proposal("bridge", "B1", *ends, source="sides", error_95_nT=error)
+    assert error == pytest.approx(worst, abs=0.01)
+    # A refusal holds while it changes by less than a fifth, so it isn't rounded as the text is.
+    assert error != round(error, 1)
     assert all(
         f"--{name} {end}" in told.text for name, end in zip(("start", "end"), ends, strict=True)
     )

@@ -19,13 +19,18 @@ from late_survey import (
     write_late,
 )
 from lodewalk.handover.evening import evening_of
+from lodewalk.methods.corrections.lag import UNKNOWN
+from lodewalk.methods.corrections.lag_judgement import LagJudgement
 from lodewalk.services.add import add_files
 from lodewalk.services.check import check
 from lodewalk.services.decide import decide, withdraw
 from lodewalk.services.new import new_survey
 from lodewalk.services.run import run
 from lodewalk.services.why import why
+from lodewalk.steps.findings import FindingList
+from lodewalk.steps.lag_words import RoverLag, tell_lag
 from lodewalk.steps.proposed import Proposal
+from lodewalk.steps.sensor import Arm
 from lodewalk.survey.folder import open_folder
 from lodewalk.survey.state import read_state
 from lodewalk.survey.store import read_product
@@ -418,3 +423,19 @@ def test_a_lag_on_places_without_a_receiver_has_no_effect_and_that_is_told(late)
     run(folder, to="position")
     texts = read_product(folder, "position_findings").frame["text"].to_list()
     assert any("kind lag meets no position by a receiver" in text for text in texts)
+
+
+def test_a_track_rover_whose_clock_is_not_set_says_that_a_refusal_does_not_set_it():
+    judged = LagJudgement(1.5, 0.1, 1.5, 1.5, 4.0, certain=True, matters=True)
+    rover = RoverLag(
+        "R1", by_track=True, corrected=True, arm=Arm(None, None),
+        found=replace(UNKNOWN, state="combination only", speed_m_s=1.0), judged=judged,
+        decided_s=(), clock_s=(0.0,), clock_open=True, span_s=(0.0, 9.0),
+    )  # fmt: skip
+    found = FindingList("lag")
+    for one in (rover, replace(rover, clock_open=False)):
+        tell_lag(found, one)
+    waits, proposes = found.rows
+    assert waits["proposal"] is None
+    assert "until a decision sets that clock, which a refusal doesn't do" in waits["text"]
+    assert json.loads(proposes["proposal"])["offset_s"] == 1.5

@@ -109,6 +109,8 @@ def over(proposal, span):
 
 
 BRIDGE = Proposal("bridge", "R2", *WEST_DAY, source="sides", error_95_nT=1.0)
+#: A gap of 50 s behind the other, with one reading of the base between them.
+NEXT = replace(BRIDGE, start=WEST_DAY[1], end="2026-03-10T12:00:50")
 MOVE = Proposal("move", "R2", WEST_DAY[0])
 DROP = Proposal("drop", "R2", *WEST_DAY)
 
@@ -117,7 +119,8 @@ DROP = Proposal("drop", "R2", *WEST_DAY)
     ("proposal", "row", "wanted"),
     [
         (CLOCK, decided("clock", {"offset_s": 17.45}), ("one", "one")),
-        (CLOCK, decided("clock", {"offset_s": 0.0}), ("one", "one")),
+        (CLOCK, decided("clock", {"offset_s": 0.0}), (None, "one")),
+        (LAG, decided("lag", {"lag_s": 0.0}), (None, "one")),
         (CLOCK, decided("clock", {"offset_s": 18.0}), (None, "one")),
         (over(CLOCK, WEST_DAY), decided("clock", {"offset_s": 17.45}, *OTHER_DAY), (None, None)),
         (over(CLOCK, WEST_DAY), decided("clock", {"offset_s": 17.45}, *WEST_DAY), ("one", "one")),
@@ -164,6 +167,10 @@ def declined(proposal, **changed):
         (BRIDGE, {"error_95_nT": 3.0}, False),
         (BRIDGE, {"source": "other record"}, False),
         (BRIDGE, {"start": OTHER_DAY[0], "end": OTHER_DAY[1]}, None),
+        (NEXT, {"start": WEST_DAY[0], "end": WEST_DAY[1]}, None),
+        (BRIDGE, {"start": WEST_DAY[1], "end": OTHER_DAY[1]}, None),
+        (DROP, {"start": WEST_DAY[1], "end": NEXT.end}, None),
+        (replace(DROP, end=DROP.start), {}, True),
         (MOVE, {}, True),
         (MOVE, {"start": WEST_DAY[1]}, None),
         (DROP, {}, True),
@@ -218,6 +225,28 @@ def test_a_proposal_is_refused_with_a_reason_and_waits_again_once_that_is_undone
         client.delete(f"/api/decisions/{one}", params={"reason": "test", "who": "K"})
     assert bridge_of(client)["answered"] is None
     assert bridge_of(client)["refused"] is None
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"error_95_nT": 9.0}, "Another value is proposed there by now"),
+        ({"source": "other record"}, "Another value is proposed there by now"),
+        ({"offset_s": 3.0}, "Another value is proposed there by now"),
+        ({"start": None, "end": None}, "No proposal that waits fits this"),
+    ],
+)
+def test_only_what_is_still_proposed_as_it_was_shown_can_be_refused(evening, changed, words):
+    _, client = evening
+    shown = bridge_of(client)["proposal"]
+    body = {**shown, "kind": "decline", "proposed": "bridge", "reason": "no", "who": "K"}
+    answer = client.post("/api/decisions", json=body | changed)
+    assert answer.status_code == 400
+    assert words in answer.json()["problem"]["text"]
+    made = client.post("/api/decisions", json=body)
+    assert made.status_code == 201
+    assert made.json()["value"]["error_95_nT"] == shown["error_95_nT"]
+    client.delete(f"/api/decisions/{made.json()['id']}", params={"reason": "test", "who": "K"})
 
 
 def test_what_no_check_proposes_cannot_be_refused(evening):

@@ -127,7 +127,7 @@ def test_the_date_of_a_first_row_is_not_taken_over_to_another_file(empty):
         (BASE.replace("Z", "").replace("_utc", "").encode(), "base.csv", {"role": "base"},
          "doesn't say the time zone", "time_zone", None),
         (BASE.replace("22950.7", "wrong").encode(), "base.csv", {}, "", "columns", 9),
-        (BASE.encode(), "base.csv", {"time_zone": "Moon"}, "unknown time zone", "time_zone", None),
+        (BASE.encode(), "base.csv", {"time_zone": "Moon"}, "zone is unknown", "time_zone", None),
     ],
 )  # fmt: skip
 def test_what_cannot_be_read_is_refused_in_words_beside_its_field(

@@ -112,7 +112,8 @@ def _refused(refusal: "Refusal | None") -> str:
         return ""
     if refusal.holds:
         return f" Refused by {refusal.who}: {refusal.reason}"
-    return f" Refused by {refusal.who} before the evidence changed ({refusal.reason}); it is back."
+    told = f" Refused by {refusal.who} before the evidence changed ({refusal.reason})"
+    return f"{told}; the proposal waits again."
 
 
 def _rewalk_lines(result: "CheckResult") -> Iterator[str]:

@@ -27,7 +27,7 @@ from lodewalk.cli.run import run
 from lodewalk.cli.site import site
 from lodewalk.cli.verify import verify
 from lodewalk.cli.why import why
-from lodewalk.errors import LodewalkError
+from lodewalk.errors import InputError, LodewalkError
 
 app = typer.Typer(
     name="lodewalk",
@@ -75,13 +75,21 @@ def _keep_kernels() -> None:
         os.environ.setdefault("NUMBA_CACHE_DIR", str(fallback))
 
 
+def _options_of(error: LodewalkError) -> str:
+    """Return the options by which the remedy of an error is given, as a sentence to append."""
+    means = error.means if isinstance(error, InputError) else ()
+    if not means:
+        return ""
+    return f" Option{'s' if len(means) > 1 else ''}: {', '.join(f'--{name}' for name in means)}."
+
+
 def main() -> None:
     """Run the program: exit code 0 done, 1 a problem with data or settings, 2 usage."""
     _keep_kernels()
     try:
         app()
     except LodewalkError as error:
-        typer.echo(f"lodewalk: {error}", err=True)
+        typer.echo(f"lodewalk: {error}{_options_of(error)}", err=True)
         sys.exit(1)
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""

@@ -121,7 +121,7 @@ def _read(path: Path, time_zone: str | None) -> _Series:
     role = "observatory" if form.name == "iaga2002" else "base"
     column_map, _ = column_map_of(path, form, role=role)
     content = form.reader().read(path, role=role, column_map=column_map)
-    given = checked_zone(time_zone, key="--time-zone") if time_zone else None
+    given = checked_zone(time_zone, key=None) if time_zone else None
     zone = zone_of(content, given=given, file=path.name)
     frame = content.table.frame
     seconds = to_utc(frame["recorded_time"], zone=zone, file=path.name, lines=frame["line_in_file"])

@@ -111,7 +111,7 @@ def add_files(
         return AddResult([about_aside(entry) for entry in set_aside(folder, files)])
     if role not in ROLES:
         raise InputError(f"A role is one of {', '.join((*ROLES, SET_ASIDE))}.", value=role)
-    zone = checked_zone(time_zone, key="The time zone") if time_zone else None
+    zone = checked_zone(time_zone, key=None) if time_zone else None
     given = None if instrument is None else _checked_name(instrument)
     added = []
     with locked(folder):

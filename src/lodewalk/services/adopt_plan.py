@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 #: Name under which a laid-out plan enters the survey; a plan added by hand has its own.
 ADOPTED_NAME = "adopted-plan.gpx"
 REPLACE = "Let the new plan replace it, or make a draft, to look at only."
+REPLACE_BY = ("replace", "draft")
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,7 @@ def _check(entries: list[RawFile]) -> None:
             "Rover files are in the survey already: under a new plan their lines would get other "
             "names.",
             remedy=REPLACE,
+            means=REPLACE_BY,
         )
     by_hand = [
         entry.name
@@ -125,6 +127,7 @@ def _check(entries: list[RawFile]) -> None:
             "A plan that was added by hand is in the survey already.",
             file=by_hand[0],
             remedy=REPLACE,
+            means=REPLACE_BY,
         )
 
 

@@ -1,6 +1,6 @@
 """Taking a decision: what a person decided, checked and appended; and ticking a checklist."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -113,12 +113,17 @@ def decide(
     item: str = "",
     whole: bool = False,
     proposed: str | None = None,
+    source: str | None = None,
+    error_95_nT: float | None = None,
+    nulls: Collection[str] = (),
 ) -> DecideResult:
     """Append a decision; nothing is run yet.
 
     An instrument without a span means all of its record. To drop that, `whole` says it in so
     many words. The kind decline refuses what a finding proposes, see
-    `lodewalk.services.evening.proposals`; `proposed` is the kind that is proposed.
+    `lodewalk.services.evening.proposals`; `proposed` is the kind that is proposed, `source` and
+    `error_95_nT` are those of a bridge, and `nulls` names what of the proposal is null rather
+    than not told.
 
     Raises
     ------
@@ -127,12 +132,14 @@ def decide(
         of another kind, or a drop of an instrument without a span or `whole`.
     """
     given = {
-        "offset": ("clock", offset_s),
-        "lag": ("lag", lag_s),
-        "sd": ("lag", sd_s),
-        "test": ("test", test),
-        "item": ("test", item),
-        "proposed": ("decline", proposed),
+        "offset": (("clock", "decline"), offset_s),
+        "lag": (("lag", "decline"), lag_s),
+        "sd": (("lag", "decline"), sd_s),
+        "test": (("test",), test),
+        "item": (("test",), item),
+        "proposed": (("decline",), proposed),
+        "source": (("decline",), source),
+        "error": (("decline",), error_95_nT),
     }
     _check_kind(kind, given)
     _check_whole(kind, instrument, whole=whole, spanned=bool(start or end))
@@ -140,9 +147,13 @@ def decide(
         from lodewalk.services.evening.proposals import decline
 
         if readings:
-            raise InputError("A proposal isn't about readings.", remedy="Leave out --reading.")
-        about = {"kind": proposed, "instrument": instrument, "start": start, "end": end}
-        return decline(folder, about, reason=reason, who=who)
+            raise InputError("A proposal isn't about readings.", remedy="Leave the readings out.")
+        shown = {
+            "instrument": instrument, "start": start, "end": end, "offset_s": offset_s,
+            "lag_s": lag_s, "sd_s": sd_s, "source": source, "error_95_nT": error_95_nT,
+        }  # fmt: skip
+        told = {name: one for name, one in shown.items() if one is not None or name in nulls}
+        return decline(folder, {"kind": proposed, **told}, reason=reason, who=who)
     if instrument is not None:
         _check_instrument(folder, instrument, ROLES.get(kind, ("base", "rover")))
     values: dict[str, Mapping[str, Any]] = {
@@ -242,10 +253,10 @@ def refuse(folder: Folder, name: str, *, reason: str, who: str) -> DecideResult:
     return result_of(made)
 
 
-def _check_kind(kind: str, given: Mapping[str, tuple[str, Any]]) -> None:
+def _check_kind(kind: str, given: Mapping[str, tuple[tuple[str, ...], Any]]) -> None:
     """Raise for a kind with a command of its own, and for a value that lacks or isn't its own.
 
-    `given` holds the kind that each option is of, and its value.
+    `given` holds the kinds that each option is of, and its value.
     """
     if kind in OWN_COMMAND:
         raise InputError(
@@ -254,13 +265,13 @@ def _check_kind(kind: str, given: Mapping[str, tuple[str, Any]]) -> None:
         )
     option, rule, remedy = NEEDED.get(kind, ("", "", ""))
     if option and given[option][1] is None:
-        raise InputError(rule, remedy=remedy)
-    for option, (owner, value) in given.items():
-        if kind in KINDS and kind != owner and value not in (None, ""):
+        raise InputError(rule, remedy=remedy, means=(option,))
+    for option, (owners, value) in given.items():
+        if kind in KINDS and kind not in owners and value not in (None, ""):
             raise InputError(
                 f"A {kind} decision takes no {option}.",
                 value=value,
-                remedy=f"Leave it out, or is the kind {owner} meant?",
+                remedy=f"Leave it out, or is the kind {owners[0]} meant?",
             )
 
 
@@ -275,6 +286,7 @@ def _check_whole(kind: str, instrument: str | None, *, whole: bool, spanned: boo
         raise InputError(
             f"Without a span this would drop all of the record of {instrument}.",
             remedy="Give start and end, or say that the whole record is meant.",
+            means=("start", "end", "whole"),
         )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from lodewalk.handover.content import Decided
+from lodewalk.steps.proposed import SOURCES
 from lodewalk.survey.decisions import Decision, Target, in_force
 
 #: What a decision of each kind does.
@@ -25,7 +26,19 @@ VALUES = {
     "sd_s": ("sd", "s"),
     "error_95_nT": ("error (95 %)", "nT"),
     "strike_deg": ("strike", "deg"),
-    "proposed": ("of", ""),
+    "proposed": ("", ""),
+    "source": ("by", ""),
+}
+#: Codes among the values, in words.
+WORDS = {
+    "proposed": {
+        "clock": "to set a clock right",
+        "lag": "to set a lag",
+        "drop": "to drop a span",
+        "bridge": "to bridge a gap",
+        "move": "that the base was moved",
+    },
+    "source": SOURCES,
 }
 
 
@@ -64,5 +77,12 @@ def _value(one: Decision) -> str:
     for name, value in found.items():
         if value not in (None, "", False):
             word, unit = VALUES.get(name, (name, ""))
-            told.append(f"{word} {value} {unit}".strip())
+            told.append(f"{word} {_worded(name, value)} {unit}".strip())
     return ", ".join(told)
+
+
+def _worded(name: str, value: object) -> str:
+    """Return a value for print: codes in words, the error of a bridge as its finding tells it."""
+    if name == "error_95_nT":
+        return f"{value:.1f}"
+    return WORDS.get(name, {}).get(str(value), str(value))

@@ -130,6 +130,7 @@ def _check_out(folder: Folder, out: Path, *, force: bool) -> None:
             "There is a file of this name already.",
             file=out.name,
             remedy="Choose another name, or say that it may be replaced.",
+            means=("force",),
         )
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from lodewalk.errors import LodewalkError
-from lodewalk.services.check import CheckResult, checked
+from lodewalk.services.check import CheckResult, Finding, checked
 from lodewalk.services.decide import decisions_in_force
 from lodewalk.services.report_state import report_state
 from lodewalk.services.stale import pending
@@ -90,16 +90,20 @@ def _verdicts(folder: Folder) -> Iterator[ReadyItem]:
         yield ReadyItem(
             "Clocks", "doubt", text + "your words to the receiver how it was set.", "days"
         )
-    every = [row for row in found.findings if row.severity in ("doubt", "loss")]
-    grave = [row for row in every if not (row.refused and row.refused.holds)]
-    if len(grave) < len(every):
-        text = f"What {_count(len(every) - len(grave), 'finding')} in doubt proposed was refused, "
-        yield ReadyItem("Refusals", "info", text + "each with reason and person.", "days")
+    grave = [row for row in found.findings if row.severity in ("doubt", "loss")]
     if grave:
-        kinds = sorted({row.kind for row in grave})
-        text = f"{_count(len(grave), 'finding')} left in doubt: {', '.join(kinds[:5])}"
-        text += " and others." if len(kinds) > 5 else "."
-        yield ReadyItem("Findings", "doubt", text, "days")
+        yield ReadyItem("Findings", "doubt", _left_in_doubt(grave), "days")
+
+
+def _left_in_doubt(grave: list[Finding]) -> str:
+    """Say what is left in doubt; a refused proposal changes no evidence, so it counts as well."""
+    kinds = sorted({row.kind for row in grave})
+    text = f"{_count(len(grave), 'finding')} left in doubt: {', '.join(kinds[:5])}"
+    text += " and others." if len(kinds) > 5 else "."
+    refused = sum(row.refused is not None and row.refused.holds for row in grave)
+    if refused:
+        text += f" What {refused} of them proposed was refused, with reason and person."
+    return text
 
 
 def _lines(found: CheckResult) -> ReadyItem:

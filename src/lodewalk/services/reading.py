@@ -80,5 +80,6 @@ def zone_of(content: "Content", *, given: str | None, fallback: str = "", file: 
             "The file doesn't say the time zone of its times.",
             file=file,
             remedy="Give the time zone: UTC, GPS, -03:00 or an IANA name.",
+            means=("time-zone",),
         )
-    return checked_zone(zone, key="The time zone")
+    return checked_zone(zone, key=None)

@@ -13,7 +13,7 @@ from lodewalk.methods.corrections.bridging_revisits import Revisits
 from lodewalk.records import Record, Table
 from lodewalk.steps.bases import Base
 from lodewalk.steps.findings import FindingList, amount, duration_text, tell_idle
-from lodewalk.steps.proposed import Proposal
+from lodewalk.steps.proposed import SOURCES, Proposal
 from lodewalk.steps.rows import at_distinct_times, document, in_time_order, rows_of, table, timed
 
 Floats = NDArray[np.float64]
@@ -23,11 +23,8 @@ SESSION_S = 4 * 3600.0
 LONGEST_S = 6 * 3600.0
 #: A 95 % interval in standard deviations.
 WORST_SD = 1.96
-SOURCES = {
-    "sides": "the record on both sides",
-    "other record": "another record",
-    "quiet days": "the shape of other days",
-}
+#: Decimals of a bridge's error as data: finer than what tells two of them apart.
+ERROR_DECIMALS = 4
 
 
 @dataclass(frozen=True)
@@ -218,9 +215,8 @@ def _tell(
         text = f"can be bridged by {SOURCES[gap.source]}{helped}, error up to {worst:.1f} nT (95 %)"
         if not decided:
             start, end = (moment.isoformat() for moment in ends)
-            proposal = Proposal(
-                "bridge", base, start, end, source=gap.source, error_95_nT=round(worst, 1)
-            )
+            error = round(worst, ERROR_DECIMALS)
+            proposal = Proposal("bridge", base, start, end, source=gap.source, error_95_nT=error)
         text += f"; to do so: {proposal.command}" if proposal else "; decided so"
     length = duration_text(gap.end_s - gap.start_s)
     found.add(

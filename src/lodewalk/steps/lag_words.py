@@ -149,7 +149,10 @@ def _advice(rover: RoverLag, judged: LagJudgement) -> str:
         f"readings on their flanks by {judged.change_nT:.1f} nT"
     )
     if rover.waits:
-        return "A slip of its clock waits for a decision, of which this is a part."
+        return (
+            "This is a part of a slip of its clock: until a decision sets that clock, which a "
+            "refusal doesn't do, nothing is proposed here."
+        )
     if not judged.certain:
         return "What is left may be nothing." if rover.decided_s else "It may be nothing."
     if not judged.matters:

@@ -6,6 +6,12 @@ from dataclasses import asdict, dataclass
 
 #: Option of `lodewalk decide` for each number.
 OPTIONS = {"offset_s": "--offset", "lag_s": "--lag", "sd_s": "--sd"}
+#: What a bridge can rest on, by its code, in words.
+SOURCES = {
+    "sides": "the record on both sides",
+    "other record": "another record",
+    "quiet days": "the shape of other days",
+}
 
 
 @dataclass(frozen=True)

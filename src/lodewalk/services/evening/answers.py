@@ -14,6 +14,8 @@ SAME_S = {"clock": 0.1, "lag": 0.05}
 NUMBERS = {"clock": "offset_s", "lag": "lag_s"}
 #: A moment no further from the proposed one is the same.
 SAME_MOMENT = timedelta(minutes=1)
+#: Kinds of which two may meet in one reading, and are two all the same.
+APART = ("bridge", "drop")
 #: The error of a bridge is the same where it changes by no more than this share of it.
 SAME_ERROR = 0.2
 #: Lines that a text calls so: "line 7", "lines 7, 8 and 9".
@@ -85,7 +87,7 @@ def _decided(proposal: Proposal, about: Sequence[DecideResult]) -> Answer:
         return _sure(meeting)
     last = meeting[-1]
     value = (last.value or {}).get(NUMBERS[proposal.kind])
-    says = (value == 0 or _near(proposal, value)) and _covers(_ends(last), _span(proposal))
+    says = _near(proposal, value) and _covers(_ends(last), _span(proposal))
     return _sure([last]) if says else Answer(standing=last.id)
 
 
@@ -100,6 +102,8 @@ def _declines(row: DecideResult, proposal: Proposal) -> bool:
         return False
     if proposal.kind == "move":
         return _same_moment(proposal.start, row.target["start"])
+    if proposal.kind in APART:
+        return _overlaps(_ends(row), _span(proposal))
     return _meets(_ends(row), _span(proposal))
 
 
@@ -144,6 +148,12 @@ def _ends(row: DecideResult) -> Span:
 def _meets(one: Span, other: Span) -> bool:
     """Tell whether two spans share a moment; None is an open end."""
     return _before(one[0], other[1]) and _before(other[0], one[1])
+
+
+def _overlaps(one: Span, other: Span) -> bool:
+    """Tell whether two spans are the same or share more than a moment; None is an open end."""
+    least = -timedelta.resolution
+    return one == other or (_before(one[0], other[1], least) and _before(other[0], one[1], least))
 
 
 def _covers(one: Span, other: Span, *, slack: timedelta = timedelta(0)) -> bool:

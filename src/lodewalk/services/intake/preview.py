@@ -273,7 +273,7 @@ def _read(
     zone: str | None,
 ) -> ReadFile:
     """Read a file as adding it would."""
-    told = checked_zone(zone, key="The time zone") if zone else None
+    told = checked_zone(zone, key=None) if zone else None
     with TemporaryDirectory(prefix="lodewalk-") as place:
         sure = found.source in ("given", "like", "kept")
         chosen = map_file(Path(place), found.values) if sure and found.values else None

@@ -117,7 +117,8 @@ def fit_between(
     """
     check_kind(kind)
     check_azimuth(strike_deg)
-    check_finite(begin=sum(start), end=sum(end))
+    for name, (easting, northing) in {"begin": start, "end": end}.items():
+        check_finite(**{f"easting of the {name}": easting, f"northing of the {name}": northing})
     check_figure(figure)
     for step in ("grid", "culture"):
         run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)

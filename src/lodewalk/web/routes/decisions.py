@@ -25,7 +25,10 @@ class Signed(Form):
 
 
 class DecisionForm(Signed):
-    """A decision about an instrument and a span as recorded, or about readings."""
+    """A decision about an instrument and a span as recorded, or about readings.
+
+    A proposal is declined as it was shown: what is sent of it has to be proposed still.
+    """
 
     kind: Literal["clock", "lag", "drop", "keep", "bridge", "move", "test", "decline"]
     instrument: Name | None = None
@@ -39,6 +42,8 @@ class DecisionForm(Signed):
     item: Name = ""
     whole: bool = False
     proposed: Literal["clock", "lag", "drop", "bridge", "move"] | None = None
+    source: Name | None = None
+    error_95_nT: float | None = None
 
 
 class PickForm(Signed):
@@ -77,7 +82,8 @@ def show_decisions(folder: Survey) -> DecisionList:
 @router.post("/decisions", status_code=201)
 def take(form: DecisionForm, folder: Survey) -> DecideResult:
     """Write down a decision; nothing is run yet."""
-    return service.decide(folder, **form.model_dump())
+    nulls = [name for name in form.model_fields_set if getattr(form, name) is None]
+    return service.decide(folder, **form.model_dump(), nulls=nulls)
 
 
 @router.delete("/decisions/{decision}")

@@ -144,12 +144,11 @@ function confirm(one, proposal, after) {
   });
 }
 
-/** A refusal is a decision of its own, which no step reads. @param {Finding} one @param {import("./state.js").Proposal} proposal @param {() => void} after */
+/** A refusal is a decision of its own, which no step reads; it is of what is shown here, and refused where that has changed. @param {Finding} one @param {import("./state.js").Proposal} proposal @param {() => void} after */
 function refuse(one, proposal, after) {
-  const { kind, instrument, start, end } = proposal;
   decide({
     title: `Refuse: ${titleOf(proposal)}`, kind: "decline", done: after,
     about: [h("p", {}, withoutCommand(one.text)), h("p", {}, "It stays here as refused, with your reason. If later evidence proposes something else, that waits again.")],
-    body: { kind: "decline", proposed: kind, instrument, start, end },
+    body: { ...proposal, kind: "decline", proposed: proposal.kind },
   });
 }

@@ -1,0 +1,40 @@
+"""What is looked at before handing over: a refusal leaves the evidence, and the doubt, as it is."""
+
+import json
+from dataclasses import asdict, replace
+
+from lodewalk.services.check import CheckResult, Finding, Missed, Rewalk
+from lodewalk.services.evening.proposals import decline
+from lodewalk.services.new import new_survey
+from lodewalk.services.opening import open_survey
+from lodewalk.services.readiness import readiness
+from lodewalk.steps.proposed import Proposal
+
+STUCK = Proposal("drop", "B1", "2026-03-10T12:00:00", "2026-03-10T12:10:00")
+
+
+def test_a_finding_whose_proposal_is_refused_is_still_left_in_doubt(tmp_path):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    folder = open_survey(tmp_path / "hill")
+    clock = Finding(
+        "clock", "R1", None, None, "doubt", "R1: off.", Proposal("clock", "R1", offset_s=17.4)
+    )
+    lost = replace(clock, kind="base stuck", severity="loss", proposal=STUCK)
+    missed = Missed(5.0, 0.05, 2.0, 1.0, 0.9, None, None, None, None, 0)
+    found = CheckResult([], [], [], [], missed, [], Rewalk(0.0, 0.0, 0, None, []))
+    rows = [asdict(one) for one in (clock, lost)]
+    for row in rows:
+        del row["refused"]
+    path = folder.path / "products" / "check.json"
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(json.dumps(asdict(found) | {"findings": rows}))
+
+    def told():
+        (item,) = [one for one in readiness(folder).items if one.item == "Findings"]
+        return item.state, item.text
+
+    before = "2 findings left in doubt: base stuck, clock."
+    assert told() == ("doubt", before)
+    decline(folder, {"kind": "drop"}, reason="seen to be true", who="K")
+    refused = f"{before} What 1 of them proposed was refused, with reason and person."
+    assert told() == ("doubt", refused)
