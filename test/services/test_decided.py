@@ -4,10 +4,10 @@ import re
 
 from lodewalk.handover.content import Job, Provenance, ReportContent
 from lodewalk.handover.report import build_report
-from lodewalk.services.decided import KINDS, decided
+from lodewalk.services.decided import KINDS, PROPOSED, decided
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
-from lodewalk.survey.decisions import Decision, append_decision, read_decisions
+from lodewalk.survey.decisions import Decision, Decline, append_decision, read_decisions
 
 WHO = {"who": "A. B."}
 
@@ -54,6 +54,19 @@ def test_the_report_tells_what_is_in_force_with_value_reason_and_person(tmp_path
         folder, kind="drop", target=span, value=None, reason="no car", withdraws=car.id, **WHO
     )
     assert "car" not in told(folder)
+
+
+def test_a_refused_proposal_is_told_in_words(tmp_path):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    folder = open_survey(tmp_path / "hill")
+    value = {"proposed": "bridge", "source": "sides", "error_95_nT": 0.4}
+    append_decision(
+        folder, kind="decline", target={"instrument": "B1"}, value=value, reason="storm", **WHO
+    )
+    shown = told(folder)
+    assert "to bridge the gap, by the record on both sides, error (95 %) 0.4 nT" in shown
+    kinds = Decline.model_json_schema()["properties"]["proposed"]["enum"]
+    assert set(kinds) == set(PROPOSED)
 
 
 def test_each_kind_of_decision_has_its_words():

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from lodewalk.handover.content import Decided
+from lodewalk.steps.bridges import SOURCES
 from lodewalk.survey.decisions import Decision, Target, in_force
 
 #: What a decision of each kind does.
@@ -25,8 +26,19 @@ VALUES = {
     "sd_s": ("sd", "s"),
     "error_95_nT": ("error (95 %)", "nT"),
     "strike_deg": ("strike", "deg"),
-    "proposed": ("of", ""),
+    "proposed": ("to", ""),
+    "source": ("by", ""),
 }
+#: What a refused proposal was to do.
+PROPOSED = {
+    "clock": "set the clock right",
+    "lag": "set the lag right",
+    "drop": "drop the span",
+    "bridge": "bridge the gap",
+    "move": "count the base as moved",
+}
+#: Words for values that are codes, by their name in a decision.
+CODES = {"proposed": PROPOSED, "source": SOURCES}
 
 
 def decided(taken: Iterable[Decision]) -> Iterator[Decided]:
@@ -64,5 +76,6 @@ def _value(one: Decision) -> str:
     for name, value in found.items():
         if value not in (None, "", False):
             word, unit = VALUES.get(name, (name, ""))
+            value = CODES.get(name, {}).get(value, value)
             told.append(f"{word} {value} {unit}".strip())
     return ", ".join(told)

@@ -117,7 +117,13 @@ def fit_between(
     """
     check_kind(kind)
     check_azimuth(strike_deg)
-    check_finite(begin=sum(start), end=sum(end))
+    check_finite(
+        **{
+            f"{axis} of the {which}": value
+            for which, point in (("begin", start), ("end", end))
+            for axis, value in zip(("easting", "northing"), point, strict=True)
+        }
+    )
     check_figure(figure)
     for step in ("grid", "culture"):
         run(folder, to=step, workers=workers, reporter=reporter, cancelled=cancelled)

@@ -45,15 +45,15 @@ function listOf(now, after) {
   return table({
     name: "Decisions in force",
     columns: [
-      { key: "kind", title: "Kind" },
+      { key: "called", title: "Kind" },
       { key: "about", title: "About" },
       { key: "what", title: "What" },
       { key: "reason", title: "Reason" },
       { key: "who", title: "By" },
       { key: "when", title: "When", unit: "UTC" },
-      { key: "id", title: "Take back", show: (row) => h("button", { type: "button", ariaLabel: `Take back: ${row.kind} ${row.about}`, onclick: () => takeBack(row, after) }, "Take back…") },
+      { key: "id", title: "Take back", show: (row) => h("button", { type: "button", ariaLabel: `Take back: ${row.called} ${row.about}`, onclick: () => takeBack(row, after) }, "Take back…") },
     ],
-    rows: now.decisions.map((one) => ({ ...one, when: one.when_utc.slice(0, 16).replace("T", " "), about: aboutOf(one.target), what: whatOf(one.value) })),
+    rows: now.decisions.map((one) => ({ ...one, called: WORDS.kind[one.kind] ?? one.kind, when: one.when_utc.slice(0, 16).replace("T", " "), about: aboutOf(one.target), what: whatOf(one.value) })),
   });
 }
 
@@ -65,12 +65,18 @@ function aboutOf(target) {
   return `${instrument}, ${span}`;
 }
 
-const UNITS = /** @type {Record<string, [string, string]>} */ ({ offset_s: ["offset", "s"], lag_s: ["lag", "s"], sd_s: ["sd", "s"], error_95_nT: ["error (95 %)", "nT"], strike_deg: ["strike", "°"] });
+const UNITS = /** @type {Record<string, [string, string]>} */ ({ offset_s: ["offset", "s"], lag_s: ["lag", "s"], sd_s: ["sd", "s"], error_95_nT: ["error (95 %)", "nT"], strike_deg: ["strike", "°"], proposed: ["to", ""], source: ["by", ""] });
+/** Words for kinds and values that are codes. @type {Record<string, Record<string, string>>} */
+const WORDS = {
+  kind: { decline: "proposal refused" },
+  proposed: { clock: "set the clock right", lag: "set the lag right", drop: "drop the span", bridge: "bridge the gap", move: "count the base as moved" },
+  source: { sides: "the record on both sides", "other record": "another record", "quiet days": "the shape of other days" },
+};
 
 /** @param {any} value */
 function whatOf(value) {
-  return Object.entries(value ?? {}).filter(([, one]) => one !== null && one !== "").map(([key, one]) => {
+  return Object.entries(value ?? {}).filter(([, one]) => one !== null && one !== "" && one !== false).map(([key, one]) => {
     const [name, unit] = UNITS[key] ?? [key, ""];
-    return `${name} ${one}${unit && ` ${unit}`}`;
+    return `${name} ${WORDS[key]?.[one] ?? one}${unit && ` ${unit}`}`;
   }).join(", ");
 }
