@@ -1,10 +1,12 @@
 """Trials of strikes that come from the trace, and of the fits that use them.
 
-Three tables. Strikes of dykes, straight and bent, that were walked with errors of place
-(`test/bent_dykes.py`; gridded and traced only, so that there are many). Strikes of bodies that
-swing to both sides, whose trace is made up (`test/crossed_traces.py`). And planted dykes, inner and
-end lines: each survey is made, read, gridded, traced and fitted by the program itself. The truth is
-what was planted; strikes, depths, widths and places are asked whether their 90 % intervals hold it.
+First a line: squares of errors of strikes, over those told, of traces drawn from the very
+assumptions (`test/drawn_courses.py`). Then three tables. Strikes of dykes, straight and bent, that
+were walked with errors of place (`test/bent_dykes.py`; gridded and traced only, so that there are
+many). Strikes of bodies that swing to both sides, whose trace is made up
+(`test/crossed_traces.py`). And planted dykes, inner and end lines: each survey is made, read,
+gridded, traced and fitted by the program itself. The truth is what was planted; strikes, depths,
+widths and places are asked whether their 90 % intervals hold it.
 
     python bench/evidence_strike.py [--surveys N] [--first SEED] [--traced N] [--traced-first SEED]
 """
@@ -21,6 +23,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "test"))
 
 import bent_dykes
+import drawn_courses
 from crossed_traces import SPACING, crossed, held, swing
 from dyked_survey import SENSOR, Dyke, make_dyked_survey
 from lodewalk.methods.lineaments.local_strike import local_strikes
@@ -30,6 +33,8 @@ from small_survey import SOUTH, WEST
 
 SURVEYS, FIRST = 60, 43_000
 TRACED, TRACED_FIRST, SWINGING = 200, 52_000, 40
+#: Traces drawn from the assumptions.
+DRAWN = 3_000
 NAMES = ("strike", "depth", "width", "place")
 NINETY = 1.6448536269514722
 
@@ -97,6 +102,17 @@ def traced_table(surveys: int, first: int) -> None:
     print()
 
 
+def drawn_line(traces: int, first: int) -> None:
+    """Print how large squares of errors are over those told, where all that is assumed holds."""
+    found = drawn_courses.squares(first, traces)
+    # places of one trace err together, so a trace counts once
+    each = found.mean(axis=1)
+    sd = each.std(ddof=1) / np.sqrt(traces)
+    print(f"{traces} traces drawn from the assumptions: squares of errors over those told "
+          f"{each.mean():.3f} +- {sd:.3f} (sd of the mean); by place",
+          ", ".join(f"{value:.2f}" for value in found.mean(axis=0)), "\n", flush=True)  # fmt: skip
+
+
 def swinging_table(traces: int, first: int) -> None:
     """Print how often strikes of bodies that swing are held, by length and size of the swing."""
     print("| swing, lines long | to either side [deg] | held | off, rms [deg] | told, rms [deg] |")
@@ -127,6 +143,7 @@ def main() -> None:
     parser.add_argument("--traced-first", type=int, default=TRACED_FIRST)
     options = parser.parse_args()
     if options.traced:
+        drawn_line(DRAWN, options.traced_first)
         traced_table(options.traced, options.traced_first)
         swinging_table(SWINGING, options.traced_first)
     rows: list[dict[str, Any]] = []

@@ -125,3 +125,31 @@ def test_a_folder_gives_its_files_and_what_is_no_record_is_refused(hill, visit, 
     there.seen("button", "Add all 2 that are understood").click()
     expect(there.page.get_by_role("row", name=re.compile(r"B2\.csv base"))).to_be_visible()
     assert raw(hill) == {"B1.csv": record(10, 22950), "B2.csv": record(11, 22960)}
+
+
+def test_a_folder_without_an_end_is_left_once_enough_files_are_found(hill, visit):
+    """Each folder holds seven files and one more folder, which only ends where nobody looks on."""
+    there = visit(hill, "/days")
+    held = there.page.evaluate("""async () => {
+      const file = (name) => ({ name, file: (done) => done(new File(["x"], name)) });
+      const folder = (depth) => {
+        const one = { name: "inside", isDirectory: true, createReader };
+        function createReader() {
+          if (depth > 500) throw new Error("too deep");
+          const parts = [["a", "b", "c", "d", "e", "f", "g"].map(file), [folder(depth + 1)], []];
+          return { readEntries: (done) => done(parts.shift()) };
+        }
+        return one;
+      };
+      const items = [1, 2].map(() => ({ kind: "file", webkitGetAsEntry: () => folder(0) }));
+      const dropped = new Event("drop", { bubbles: true, cancelable: true });
+      Object.defineProperty(dropped, "dataTransfer", { value: { types: ["Files"], items } });
+      const { takeDropped } = await import("/static/dropped.js");
+      return new Promise((done) => {
+        setTimeout(() => done(-1), 5000);
+        takeDropped({ taken: (files) => done(files.length), over() {} });
+        document.body.dispatchEvent(dropped);
+      });
+    }""")
+    assert held == 200
+    expect(there.page.get_by_text("more than 200 files in folders")).to_be_visible()

@@ -131,9 +131,12 @@ def test_points_that_give_no_profile_are_refused_in_one_line(refused, dyked_job,
     assert message in refused(dyked_job, "fit", dyked_job, *given)
 
 
-def test_points_that_are_none_are_told(lodewalk, dyked_job):
+def test_points_that_are_none_are_told(lodewalk, refused, dyked_job):
     for words in (("--from-point", "5,5"), ("--from-point", "5", "--to-point", "5,5")):
         assert lodewalk("fit", dyked_job, *words).code == 2
+    given = ("--from-point", "5,5", "--to-point", "7,inf")
+    told_so = refused(dyked_job, "fit", dyked_job, *given)
+    assert "Northing of the end must be a finite number. Found inf." in told_so
 
 
 @pytest.mark.parametrize(

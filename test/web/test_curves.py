@@ -261,6 +261,21 @@ def test_a_base_record_half_made_anew_is_not_paired(served, tmp_path):
     assert "Run the survey again" in answer.json()["problem"]["text"]
 
 
+def test_a_reading_is_not_told_from_a_raw_file_that_lies_elsewhere(served, tmp_path):
+    path, _ = served
+    shutil.copytree(path, tmp_path / "survey")
+    _, client = client_of(tmp_path / "survey")
+    asked = f"/api/readings/{quote('rover.csv:9', safe='')}"
+    assert client.get(asked).status_code == 200
+    raw = tmp_path / "survey" / "raw" / "rover.csv"
+    shutil.copy2(raw, tmp_path / "rover.csv")
+    raw.unlink()
+    raw.symlink_to(tmp_path / "rover.csv")
+    answer = client.get(asked)
+    assert answer.status_code == 400
+    assert "outside the survey folder" in answer.json()["problem"]["text"]
+
+
 def test_a_line_and_a_reading_may_have_a_slash_in_their_name(tmp_path):
     write_small_survey(tmp_path, lines=2)
     rover = tmp_path / "rover.csv"

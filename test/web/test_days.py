@@ -1,5 +1,7 @@
 """The evening over the API, on a survey with planted trouble: silence, swings, a hole, a fence."""
 
+import json
+import os
 import xml.etree.ElementTree as ET
 from dataclasses import asdict, replace
 from datetime import datetime, timedelta
@@ -328,6 +330,25 @@ def test_the_route_is_a_gpx_file_of_the_lines_to_walk_again(evening):
     assert root.tag.endswith("gpx")
     for span in client.get("/api/check").json()["rewalk"]["spans"]:
         assert span["line"] in text
+
+
+def test_the_route_is_never_a_file_outside_the_survey(evening, tmp_path):
+    folder, client = evening
+    route = tmp_path / "route.gpx"
+    route.write_text("not yours")
+    (folder.products / "linked.gpx").symlink_to(route)
+    document = folder.products / "check.json"
+    kept = document.read_text()
+    up = os.path.relpath(route, folder.path)
+    for told in (str(route), up, "products/linked.gpx", "/", "..", "/nowhere/at/all"):
+        found = json.loads(kept)
+        found["rewalk"]["gpx"] = told
+        document.write_text(json.dumps(found))
+        answer = client.get("/api/rewalk.gpx")
+        assert answer.status_code == 400, told
+        assert "outside the survey folder" in answer.json()["problem"]["text"]
+    document.write_text(kept)
+    (folder.products / "linked.gpx").unlink()
 
 
 def test_an_unknown_day_is_refused_with_those_there_are(evening):

@@ -14,6 +14,7 @@ from lodewalk.services.one_run import check_one_run
 from lodewalk.services.stale import pending
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.rows import spread
+from lodewalk.survey.contents import own_file
 from lodewalk.survey.decisions import Clock, Lag, in_force, read_decisions
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import check_raw, display_names, read_ledger
@@ -175,7 +176,7 @@ def _reading_row(folder: Folder, name: str) -> tuple[int, dict[str, Any]]:
 
 def _origin(folder: Folder, file: str, line: int, time: Any) -> Origin:
     """Return a line of a raw file with its text."""
-    lines = decode((folder.raw / file).read_bytes(), file=file).text.split("\n")
+    lines = decode(own_file(folder, folder.raw / file).read_bytes(), file=file).text.split("\n")
     text = lines[line - 1].strip() if line <= len(lines) else ""
     return Origin(file, line, text, _plain(time), None)
 

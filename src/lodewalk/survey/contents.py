@@ -37,13 +37,13 @@ def own_file(folder: Folder, path: Path) -> Path:
     Raises
     ------
     InputError
-        Where a link, the file or a folder above it, leads out of it.
+        Where its name, or a link, the file or a folder above it, leads out of it.
     """
     if not path.resolve().is_relative_to(folder.path.resolve()):
         raise InputError(
-            "A link leads out of the survey folder.",
-            file=path.relative_to(folder.path).as_posix(),
-            remedy="Put the file there.",
+            "This file lies outside the survey folder, or a link leads there.",
+            file=path,
+            remedy="Put the file into the survey folder.",
         )
     return path
 

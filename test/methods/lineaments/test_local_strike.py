@@ -5,6 +5,7 @@ import pytest
 
 from bent_dykes import rows_of
 from crossed_traces import SPACING, STRIKE, bend, crossed, held, straight
+from lodewalk.errors import InputError
 from lodewalk.methods.lineaments.local_strike import local_strikes
 
 
@@ -97,3 +98,9 @@ def test_an_arc_is_held_where_its_end_is_left_out():
     corners = radius * np.column_stack([1.0 - np.cos(turn), np.sin(turn)])
     found = strikes_at(corners, corners)
     assert held(found, np.degrees(turn))[0].all()
+
+
+@pytest.mark.parametrize("count", [1, 2, 5])
+def test_corners_that_coincide_have_no_strike(count):
+    with pytest.raises(InputError, match="corners of a polyline coincide"):
+        strike_at(np.full((count, 2), 560_000.0), (560_000.0, 560_000.0))

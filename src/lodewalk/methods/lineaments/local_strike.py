@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from lodewalk.errors import InputError
 from lodewalk.methods.lineaments.course import FILTER, course
 from lodewalk.methods.lineaments.strike import Strike
 from lodewalk.validation import FloatArray, check_positive
@@ -39,6 +40,11 @@ def local_strikes(
     list of Strike
         Azimuths from grid north, 0 to 360 [deg].
 
+    Raises
+    ------
+    InputError
+        Where its corners coincide, and for a line spacing that isn't above zero.
+
     Notes
     -----
     See `course` for how the strike is told along the whole lineament, in parts of forty line
@@ -57,6 +63,12 @@ def local_strikes(
     """
     check_positive(line_spacing_m, name="line_spacing_m")
     along, points = _even_points(corners / line_spacing_m)
+    if not along[-1] > 0.0:
+        raise InputError(
+            "The corners of a polyline coincide, so it has no strike.",
+            value=corners[:1].tolist(),
+            remedy="Give two corners or more that lie apart.",
+        )
     heading, aside = _followed(along, points)
     turn, variance = _everywhere(along, aside)
     found = []

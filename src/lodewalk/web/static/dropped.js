@@ -1,7 +1,7 @@
 // Files that are dropped on a page: a room that takes files gets them, those inside dropped folders too. No page is left for one.
 import { say } from "./notices.js";
 
-/** So many files of dropped folders are looked at. */
+/** So many files of dropped folders are looked at, of all together. */
 const MOST = 200;
 
 /** @typedef {{taken: (files: File[]) => void, over: (on: boolean) => void}} Taker */
@@ -52,28 +52,31 @@ function partsOf(transfer) {
 async function filesIn(parts) {
   /** @type {File[]} */
   const found = [];
+  /** @type {FileSystemFileEntry[]} */
+  const inside = [];
   for (const part of parts) {
     if (part instanceof File) found.push(part);
-    else {
-      const inside = await filesOf(part);
-      if (!inside.length) say("info", `The folder ${part.name} holds no file.`);
-      else if (inside.length > MOST) say("info", `The folder ${part.name} holds ${inside.length} files: the first ${MOST} are looked at.`);
-      for (const one of inside.slice(0, MOST)) found.push(await new Promise((done, fail) => one.file(done, fail)));
+    else if (inside.length <= MOST) {
+      const before = inside.length;
+      await walk(part, inside);
+      if (inside.length === before) say("info", `The folder ${part.name} holds no file.`);
     }
   }
+  if (inside.length > MOST) say("info", `What was dropped holds more than ${MOST} files in folders: the first ${MOST} are looked at.`);
+  for (const one of inside.slice(0, MOST)) found.push(await new Promise((done, fail) => one.file(done, fail)));
   return found;
 }
 
-/** The files of a folder and of those inside it, by name; hidden ones are the system's own. @param {FileSystemDirectoryEntry} folder @returns {Promise<FileSystemFileEntry[]>} */
-async function filesOf(folder) {
+/** Gather the files of a folder and of those inside it, by name, until there is one too many; hidden ones are the system's own. @param {FileSystemDirectoryEntry} folder @param {FileSystemFileEntry[]} found */
+async function walk(folder, found) {
   const reader = folder.createReader();
   /** @type {FileSystemEntry[]} */
   const entries = [];
   for (let more = null; more === null || more.length; entries.push(...more)) more = /** @type {FileSystemEntry[]} */ (await new Promise((done, fail) => reader.readEntries(done, fail)));
   entries.sort((a, b) => (a.name < b.name ? -1 : 1));
-  const found = [];
   for (const entry of entries.filter((one) => !one.name.startsWith("."))) {
-    found.push(...(entry.isDirectory ? await filesOf(/** @type {FileSystemDirectoryEntry} */ (entry)) : [/** @type {FileSystemFileEntry} */ (entry)]));
+    if (found.length > MOST) return;
+    if (entry.isDirectory) await walk(/** @type {FileSystemDirectoryEntry} */ (entry), found);
+    else found.push(/** @type {FileSystemFileEntry} */ (entry));
   }
-  return found;
 }
