@@ -92,16 +92,18 @@ export class Linked {
   chooseTime(time, rover = null) {
     const iso = new Date(time * 1000).toISOString();
     const passage = this.passageIn(iso, iso, rover);
+    // Where the rover pointed at walked nothing, the line that is chosen stays.
     select({ at: iso, line: passage ? passage.line : selected().line ?? null, day: passage?.day ?? selected().day ?? null, reading: null });
   }
 
-  /** The passage in a span of time: of the rover pointed at, else of the chosen line, of the rover that walked it, of any. @param {string} from @param {string} to @param {string|null} [rover] */
+  /** The passage in a span of time: of the rover pointed at; where none is, of the chosen line, of the rover that walked it, of any. @param {string} from @param {string} to @param {string|null} [rover] */
   passageIn(from, to, rover = null) {
     const now = selected();
     const inside = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc);
+    if (rover !== null) return inside.find((one) => one.instrument === rover);
     const own = this.passages.filter((one) => one.line === now.line);
     const near = own.find((one) => one.day === now.day) ?? own[0];
-    return inside.find((one) => one.instrument === rover) ?? inside.find((one) => one.line === now.line) ?? inside.find((one) => one.instrument === near?.instrument) ?? inside[0];
+    return inside.find((one) => one.line === now.line) ?? inside.find((one) => one.instrument === near?.instrument) ?? inside[0];
   }
 
   /** The reading nearest to a distance, kept ones first. @param {number} distance */
@@ -292,7 +294,7 @@ export class Linked {
     const meanwhile = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc).length;
     const range = low > high ? "none of them kept" : `from ${number(about.datum_nT + low, 1)} to ${number(about.datum_nT + high, 1, "nT")}`;
     this.strip.label = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC: ${about.readings} readings, ${range}; ${meanwhile === 1 ? "1 passage of a line" : `${meanwhile} passages of lines`} in that time`;
-    this.strip.notes = () => ["Bars: when each rover walked which line, in the colour of the line's verdict."];
+    this.strip.notes = () => ["Bars: when each rover walked which line, with the line's verdict: ✓ keep, ? doubt, ↺ walk again."];
     this.strip.heading = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC`;
   }
 
@@ -323,7 +325,7 @@ export class Linked {
     this.strip.lanes = [...new Set(this.passages.map((one) => one.instrument))].sort();
     this.strip.set({
       curves: time_s ? [{ x: time_s, y: low_nT, top: high_nT, style: "--curve-1", name: "" }] : [],
-      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),
+      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", sign: VERDICTS[one.verdict ?? ""]?.sign, label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),
       ends,
     }, { keep });
   }
