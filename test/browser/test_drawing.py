@@ -263,6 +263,33 @@ def test_a_click_in_the_lane_of_a_rover_that_walks_nothing_leaves_the_chosen_lin
     assert found == [["L01", "05"], ["L01", "20"], ["L51", "20"], ["L51", "40"], ["L51", "20"]]
 
 
+def test_a_chosen_passage_is_marked_in_its_lane_though_the_base_record_is_not_there(page):
+    found = page.evaluate("""async () => {
+      const { Linked } = await import("/linked.js");
+      const { select } = await import("/selection.js");
+      const walked = (instrument, line) => ({ instrument, line, day: "2026-03-10", first: 0,
+        count: 0, start_utc: "2026-03-10T10:00:00Z", end_utc: "2026-03-10T10:09:00Z" });
+      const about = { passages: [walked("R1", "L01"), walked("R2", "L51")], start_s: 0,
+        columns: ["time_s", "row", "easting_m", "northing_m"].map(
+          (name) => ({ name, type: "f4", count: 0 })) };
+      const text = new TextEncoder().encode(JSON.stringify(about));
+      const packed = new Uint8Array(Math.ceil((4 + text.length) / 8) * 8);
+      new DataView(packed.buffer).setUint32(0, text.length, true);
+      packed.set(text, 4);
+      const ask = window.fetch;
+      window.fetch = async () => new Response(packed);
+      const linked = new Linked();
+      linked.fetchLine = linked.showLine = async () => undefined;
+      select({ line: "L51" });
+      await linked.load();
+      window.fetch = ask;
+      const lane = linked.strip.lanes[linked.strip.chosenLane];
+      select({ line: null });
+      return lane;
+    }""")
+    assert found == "R2"
+
+
 @pytest.mark.parametrize(
     ("most", "rings"),
     [(5, (2.5, 5)), (25, (12.5, 25)), (101, (50.5, 101)), (1834, (917, 1834))],

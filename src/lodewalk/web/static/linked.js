@@ -20,10 +20,13 @@ export const VERDICTS = /** @type {Record<string, {sign: string, word: string, s
 });
 
 /** @param {string|null|undefined} verdict */
-export function verdictMark(verdict) {
+function verdictText(verdict) {
   const found = VERDICTS[verdict ?? ""];
-  return h("span", { class: `verdict ${verdict ?? "none"}` }, found ? `${found.sign} ${found.word}` : "– not judged");
+  return found ? `${found.sign} ${found.word}` : "– not judged";
 }
+
+/** @param {string|null|undefined} verdict */
+export const verdictMark = (verdict) => h("span", { class: `verdict ${verdict ?? "none"}` }, verdictText(verdict));
 
 /** Where a line's readings are asked for. @param {string} name */
 export const lineAt = (name) => `lines/${encodeURIComponent(name)}`;
@@ -51,7 +54,7 @@ export class Linked {
     this.meshes = new Map();
     this.readout = h("p", { class: "readout dim", "aria-live": "off" });
     /** What is told above the strip and above the profile, of where the pointer or the choice is. */
-    this.moment = new Moment(() => this);
+    this.moment = new Moment(() => this, verdictText);
     this.reading = h("p", { class: "moment", "aria-live": "off" });
     this.stripBox = h("div", { class: "told-view" }, this.strip.element, this.moment.element);
     this.profileBox = h("div", { class: "told-view" }, this.profile.element, this.reading);
@@ -219,6 +222,7 @@ export class Linked {
     this.line = chosen ?? null;
     this.walked = found.columns;
     this.passages = found.about.passages;
+    this.strip.lanes = [...new Set(this.passages.map((one) => one.instrument))].sort(); // before a passage is marked
     this.startS = found.about.start_s;
     this.origin = { easting: found.about.origin_easting_m, northing: found.about.origin_northing_m };
     this.map.origin = this.origin;
@@ -322,7 +326,6 @@ export class Linked {
   /** @param {[number, number]} ends @param {boolean} [keep] */
   paintStrip(ends, keep = false) {
     const { time_s, low_nT, high_nT } = this.base?.columns ?? {};
-    this.strip.lanes = [...new Set(this.passages.map((one) => one.instrument))].sort();
     this.strip.set({
       curves: time_s ? [{ x: time_s, y: low_nT, top: high_nT, style: "--curve-1", name: "" }] : [],
       spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", sign: VERDICTS[one.verdict ?? ""]?.sign, label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),

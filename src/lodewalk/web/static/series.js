@@ -1,6 +1,6 @@
 // Curves over time or distance: several in one frame, shaded bands, spans, marks; gaps stay open.
 import { drawColumns } from "./dense.js";
-import { drawEmpty, drawLegend, drawSpans, lanesWidth, legendHeight } from "./series-parts.js";
+import { drawEmpty, drawLegend, drawNames, drawSpans, lanesWidth, legendHeight } from "./series-parts.js";
 import { decimals, tickText, ticks, ticksOf, timeLabel, timeTicks } from "./ticks.js";
 import { FONT, View, colour } from "./view.js";
 
@@ -195,6 +195,7 @@ export class SeriesView extends View {
     for (const band of this.bands) this.drawBand(pen, band, py);
     for (const curve of this.curves) this.drawCurve(pen, curve, py);
     pen.restore();
+    drawNames(this, pen, box);
     drawLegend(this, pen, box);
   }
 
