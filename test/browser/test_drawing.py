@@ -194,3 +194,119 @@ def test_a_picture_as_svg_is_well_formed_and_says_unit_and_system(page):
     words = " ".join("".join(one.itertext()) for one in root.iter())
     for wanted in ("EPSG:32633", "99.0 nT", "grid north is up", "A <map> & more"):
         assert wanted in words
+
+
+#: A strip of two rovers, as a view and as the texts that its picture holds.
+STRIP = """async ([lanes, wide, spans]) => {
+  const { SeriesView } = await import("/series.js");
+  const { svg } = await import("/pictures.js");
+  const view = new SeriesView("strip", { yTitle: "Base [nT]" });
+  document.body.append(view.element);
+  Object.assign(view.element.style, { width: `${wide}px`, height: "150px" });
+  view.lanes = lanes;
+  view.set({ curves: [{ x: [0, 100], y: [1, 2], style: "--ink", name: "" }], spans });
+  view.resize();
+  const ruler = document.createElement("canvas").getContext("2d");
+  const root = new DOMParser().parseFromString(await svg(view).text(), "text/xml");
+  return [...root.querySelectorAll("text")].map((one) => {
+    ruler.font = one.getAttribute("style").replace("font:", "");
+    const left = Number(one.getAttribute("x"));
+    return { text: one.textContent, left, right: left + ruler.measureText(one.textContent).width };
+  });
+}"""
+
+
+@pytest.mark.parametrize("wide", [330, 900])
+@pytest.mark.parametrize("lanes", [["R1", "R2"], ["north-west rover", "south-east rover"]])
+def test_names_of_lanes_end_before_the_edge_and_say_what_is_left_out(page, lanes, wide):
+    found = page.evaluate(STRIP, [lanes, wide, []])
+    names = [one for one in found if one["text"][:2] in {name[:2] for name in lanes}]
+    assert len(names) == 2
+    for one, name in zip(names, lanes, strict=True):
+        assert one["right"] <= wide
+        assert one["text"] == name if one["text"][-1] != "…" else name.startswith(one["text"][:-1])
+    whole = wide == 900 or lanes == ["R1", "R2"]
+    assert [one["text"] for one in names] == lanes if whole else names[0]["text"].endswith("…")
+
+
+def test_a_passage_tells_its_verdict_by_a_sign_too(page):
+    passages = [(0, 20, "✓"), (30, 32, "?"), (40, 40.2, "↺"), (60, 80, None)]
+    spans = [
+        {"from": start, "to": end, "lane": 0, "style": "--ink", "sign": sign, "label": "L05"}
+        for start, end, sign in passages
+    ]
+    found = page.evaluate(STRIP, [["R1", "R2"], 900, spans])
+    told = [one["text"] for one in found if set(one["text"]) & set("✓?↺L")]
+    assert told == ["✓ L05", "?", "L05"]
+
+
+def test_a_click_in_the_lane_of_a_rover_that_walks_nothing_leaves_the_chosen_line(page):
+    found = page.evaluate("""async () => {
+      const { Linked } = await import("/linked.js");
+      const { select, selected } = await import("/selection.js");
+      const linked = new Linked();
+      linked.follow = async () => {};
+      const moment = (minute) => `2026-03-10T10:${minute}:00.000Z`;
+      const walked = (instrument, line, from, to) => (
+        { instrument, line, day: "2026-03-10", start_utc: moment(from), end_utc: moment(to) });
+      linked.passages = [walked("R1", "L01", "00", "10"), walked("R2", "L51", "00", "30")];
+      const chosen = [];
+      const clicks = [["05", "R1"], ["20", "R1"], ["20", "R2"], ["40", "R2"], ["20", null]];
+      for (const [minute, rover] of clicks) {
+        linked.chooseTime(Date.parse(moment(minute)) / 1000, rover);
+        chosen.push([selected().line, selected().at.slice(14, 16)]);
+      }
+      select({ line: null, at: null, day: null });
+      return chosen;
+    }""")
+    # At twenty past R1 walks nothing; a moment without a lane finds whoever walks.
+    assert found == [["L01", "05"], ["L01", "20"], ["L51", "20"], ["L51", "40"], ["L51", "20"]]
+
+
+def test_a_chosen_passage_is_marked_in_its_lane_though_the_base_record_is_not_there(page):
+    found = page.evaluate("""async () => {
+      const { Linked } = await import("/linked.js");
+      const { select } = await import("/selection.js");
+      const walked = (instrument, line) => ({ instrument, line, day: "2026-03-10", first: 0,
+        count: 0, start_utc: "2026-03-10T10:00:00Z", end_utc: "2026-03-10T10:09:00Z" });
+      const about = { passages: [walked("R1", "L01"), walked("R2", "L51")], start_s: 0,
+        columns: ["time_s", "row", "easting_m", "northing_m"].map(
+          (name) => ({ name, type: "f4", count: 0 })) };
+      const text = new TextEncoder().encode(JSON.stringify(about));
+      const packed = new Uint8Array(Math.ceil((4 + text.length) / 8) * 8);
+      new DataView(packed.buffer).setUint32(0, text.length, true);
+      packed.set(text, 4);
+      const ask = window.fetch;
+      window.fetch = async () => new Response(packed);
+      const linked = new Linked();
+      linked.fetchLine = linked.showLine = async () => undefined;
+      select({ line: "L51" });
+      await linked.load();
+      window.fetch = ask;
+      const lane = linked.strip.lanes[linked.strip.chosenLane];
+      select({ line: null });
+      return lane;
+    }""")
+    assert found == "R2"
+
+
+@pytest.mark.parametrize(
+    ("most", "rings"),
+    [(5, (2.5, 5)), (25, (12.5, 25)), (101, (50.5, 101)), (1834, (917, 1834))],
+)
+def test_rings_of_the_rose_are_told_as_they_are(page, most, rings):
+    found = page.evaluate(
+        """async (most) => {
+          const { RoseView } = await import("/rocks/rose.js");
+          const { svg } = await import("/pictures.js");
+          const view = new RoseView();
+          document.body.append(view.element);
+          view.element.style.width = "300px";
+          view.rose = { edges_deg: [0, 90, 180], length_m: [most, 0] };
+          view.resize();
+          const told = (await svg(view).text()).match(/Rings: ([0-9.]+), ([0-9.]+) m/);
+          return told.slice(1).map(Number);
+        }""",
+        most,
+    )
+    assert found == pytest.approx(rings, rel=0.005)

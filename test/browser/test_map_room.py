@@ -1,5 +1,6 @@
 """The room *Map*: what is chosen shows everywhere, stands in the address and outlives a reload."""
 
+import json
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
@@ -90,7 +91,16 @@ def test_a_section_is_typed_and_drawn_and_its_values_stand_in_a_table(demo_pages
 def test_the_strip_tells_who_walked_and_a_lane_chooses_the_rover(demo_pages, visit):
     there = visit(demo_pages, "/map?line=L20&at=2026-03-11T13:03:00Z")
     card = there.seen("region", "Base record")
-    card.get_by_text("13:03:00 UTC: R1 on L20, R2 on L22").wait_for()
+    words = {"keep": "✓ keep", "doubt": "? doubt", "re-walk": "↺ walk again"}
+    check = json.loads((demo_pages.place / "products" / "check.json").read_text())
+    told = {
+        line["line"]: words[line["verdict"]]
+        for day in check["days"]
+        for line in day["lines"]
+        if day["date"] == "2026-03-11"
+    }
+    both = f"R1 on L20 ({told['L20']}), R2 on L22 ({told['L22']})"
+    card.get_by_text(f"13:03:00 UTC: {both}").wait_for()
     card.get_by_role("button", name="Choose L22, which R2 walked then").click()
     there.page.wait_for_url("**line=L22*")
     box = card.get_by_role("application").bounding_box()

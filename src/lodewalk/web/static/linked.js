@@ -20,10 +20,13 @@ export const VERDICTS = /** @type {Record<string, {sign: string, word: string, s
 });
 
 /** @param {string|null|undefined} verdict */
-export function verdictMark(verdict) {
+function verdictText(verdict) {
   const found = VERDICTS[verdict ?? ""];
-  return h("span", { class: `verdict ${verdict ?? "none"}` }, found ? `${found.sign} ${found.word}` : "– not judged");
+  return found ? `${found.sign} ${found.word}` : "– not judged";
 }
+
+/** @param {string|null|undefined} verdict */
+export const verdictMark = (verdict) => h("span", { class: `verdict ${verdict ?? "none"}` }, verdictText(verdict));
 
 /** Where a line's readings are asked for. @param {string} name */
 export const lineAt = (name) => `lines/${encodeURIComponent(name)}`;
@@ -51,7 +54,7 @@ export class Linked {
     this.meshes = new Map();
     this.readout = h("p", { class: "readout dim", "aria-live": "off" });
     /** What is told above the strip and above the profile, of where the pointer or the choice is. */
-    this.moment = new Moment(() => this);
+    this.moment = new Moment(() => this, verdictText);
     this.reading = h("p", { class: "moment", "aria-live": "off" });
     this.stripBox = h("div", { class: "told-view" }, this.strip.element, this.moment.element);
     this.profileBox = h("div", { class: "told-view" }, this.profile.element, this.reading);
@@ -92,16 +95,18 @@ export class Linked {
   chooseTime(time, rover = null) {
     const iso = new Date(time * 1000).toISOString();
     const passage = this.passageIn(iso, iso, rover);
+    // Where the rover pointed at walked nothing, the line that is chosen stays.
     select({ at: iso, line: passage ? passage.line : selected().line ?? null, day: passage?.day ?? selected().day ?? null, reading: null });
   }
 
-  /** The passage in a span of time: of the rover pointed at, else of the chosen line, of the rover that walked it, of any. @param {string} from @param {string} to @param {string|null} [rover] */
+  /** The passage in a span of time: of the rover pointed at; where none is, of the chosen line, of the rover that walked it, of any. @param {string} from @param {string} to @param {string|null} [rover] */
   passageIn(from, to, rover = null) {
     const now = selected();
     const inside = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc);
+    if (rover !== null) return inside.find((one) => one.instrument === rover);
     const own = this.passages.filter((one) => one.line === now.line);
     const near = own.find((one) => one.day === now.day) ?? own[0];
-    return inside.find((one) => one.instrument === rover) ?? inside.find((one) => one.line === now.line) ?? inside.find((one) => one.instrument === near?.instrument) ?? inside[0];
+    return inside.find((one) => one.line === now.line) ?? inside.find((one) => one.instrument === near?.instrument) ?? inside[0];
   }
 
   /** The reading nearest to a distance, kept ones first. @param {number} distance */
@@ -217,6 +222,7 @@ export class Linked {
     this.line = chosen ?? null;
     this.walked = found.columns;
     this.passages = found.about.passages;
+    this.strip.lanes = [...new Set(this.passages.map((one) => one.instrument))].sort(); // before a passage is marked
     this.startS = found.about.start_s;
     this.origin = { easting: found.about.origin_easting_m, northing: found.about.origin_northing_m };
     this.map.origin = this.origin;
@@ -292,7 +298,7 @@ export class Linked {
     const meanwhile = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc).length;
     const range = low > high ? "none of them kept" : `from ${number(about.datum_nT + low, 1)} to ${number(about.datum_nT + high, 1, "nT")}`;
     this.strip.label = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC: ${about.readings} readings, ${range}; ${meanwhile === 1 ? "1 passage of a line" : `${meanwhile} passages of lines`} in that time`;
-    this.strip.notes = () => ["Bars: when each rover walked which line, in the colour of the line's verdict."];
+    this.strip.notes = () => ["Bars: when each rover walked which line, with the line's verdict: ✓ keep, ? doubt, ↺ walk again."];
     this.strip.heading = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC`;
   }
 
@@ -320,10 +326,9 @@ export class Linked {
   /** @param {[number, number]} ends @param {boolean} [keep] */
   paintStrip(ends, keep = false) {
     const { time_s, low_nT, high_nT } = this.base?.columns ?? {};
-    this.strip.lanes = [...new Set(this.passages.map((one) => one.instrument))].sort();
     this.strip.set({
       curves: time_s ? [{ x: time_s, y: low_nT, top: high_nT, style: "--curve-1", name: "" }] : [],
-      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),
+      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", sign: VERDICTS[one.verdict ?? ""]?.sign, label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),
       ends,
     }, { keep });
   }

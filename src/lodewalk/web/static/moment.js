@@ -25,9 +25,10 @@ function baseAt(base, time) {
 }
 
 export class Moment {
-  /** @param {() => {passages: Passage[], base: any}} known */
-  constructor(known) {
+  /** @param {() => {passages: Passage[], base: any}} known @param {(verdict: string|null) => string} told a verdict by sign and word */
+  constructor(known, told) {
     this.known = known;
+    this.told = told;
     this.hovered = h("span", { "aria-live": "off" });
     this.held = h("span", { role: "status" });
     this.element = h("p", { class: "moment" }, this.hovered, this.held);
@@ -37,7 +38,7 @@ export class Moment {
   hover(time) {
     this.held.hidden = time !== null;
     const { passages, base } = this.known();
-    const walked = time === null ? [] : walkedAt(passages, time).map((one) => `${one.instrument} on ${one.line}`);
+    const walked = time === null ? [] : walkedAt(passages, time).map((one) => `${one.instrument} on ${one.line} (${this.told(one.verdict)})`);
     this.hovered.textContent = time === null ? "" : `${clock(time)} UTC: ${baseAt(base, time)}${walked.length ? `; ${walked.join(", ")}` : ""}`;
   }
 
@@ -50,7 +51,7 @@ export class Moment {
     const walked = walkedAt(this.known().passages, time);
     const focus = this.held.contains(document.activeElement);
     fill(this.held, `${clock(time)} UTC: `, ...(walked.length ? walked.flatMap((one, index) => [index ? ", " : "", `${one.instrument} on `,
-      one.line === line ? h("strong", {}, one.line) : h("button", { type: "button", class: "quiet", ariaLabel: `Choose ${one.line}, which ${one.instrument} walked then`, onclick: () => select({ line: one.line, day: one.day, reading: null }) }, one.line)]) : ["nobody on a line"]));
+      one.line === line ? h("strong", {}, one.line) : h("button", { type: "button", class: "quiet", ariaLabel: `Choose ${one.line}, which ${one.instrument} walked then`, onclick: () => select({ line: one.line, day: one.day, reading: null }) }, one.line), ` (${this.told(one.verdict)})`]) : ["nobody on a line"]));
     if (focus) this.held.querySelector("button")?.focus();
   }
 }

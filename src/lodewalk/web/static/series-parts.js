@@ -9,6 +9,29 @@ const ROW = 16;
 /** Width of a letter at the size of `FONT`, and of what stands beside a name in the legend. */
 const LETTER = 6.6;
 const KEY = 34;
+/** Beside the frame, where lanes are named: before and behind a name, and in all at the least. */
+const GAP = 4;
+const BESIDE = 36;
+
+/** Measures text where nothing is drawn yet. @type {CanvasRenderingContext2D|null} */
+let ruler = null;
+
+/** Room that the names of lanes want beside the frame; none for one lane. @param {string[]} lanes */
+export function lanesWidth(lanes) {
+  if (lanes.length < 2) return 0;
+  ruler ??= document.createElement("canvas").getContext("2d");
+  if (ruler) ruler.font = FONT;
+  const widest = Math.max(...lanes.map((name) => ruler?.measureText(name).width ?? LETTER * name.length));
+  return Math.max(BESIDE, Math.ceil(widest) + 2 * GAP);
+}
+
+/** A text, shortened to what fits. @param {Pen} pen @param {string} text @param {number} room */
+function fitting(pen, text, room) {
+  if (pen.measureText(text).width <= room) return text;
+  let kept = [...text];
+  while (kept.length > 1 && pen.measureText(`${kept.join("")}…`).width > room) kept = kept.slice(0, -1);
+  return `${kept.join("")}…`;
+}
 
 /** @param {SeriesView} view @param {Pen} pen @param {Box} box */
 export function drawEmpty(view, pen, box) {
@@ -19,41 +42,58 @@ export function drawEmpty(view, pen, box) {
   pen.fillText(view.empty, view.width / 2, (box.top + box.bottom) / 2, view.width - 16);
 }
 
-/** Each rover has a lane of its own; a name that would touch the one before it isn't drawn. @param {SeriesView} view @param {Pen} pen @param {Box} box */
+/** The spans that are seen: each rover has a lane of its own. @param {SeriesView} view @param {Box} box */
+function spansIn(view, box) {
+  const tall = (box.bottom - box.top) / Math.max(1, view.lanes.length);
+  return [...view.spans].sort((a, b) => a.from - b.from).map((span) => ({
+    span, tall, lane: span.lane ?? 0, from: Math.max(box.left, view.px(span.from)), to: Math.min(box.right, view.px(span.to)), top: box.top + (span.lane ?? 0) * tall,
+  })).filter(({ from, to }) => to >= box.left && from <= box.right);
+}
+
+/** @param {SeriesView} view @param {Pen} pen @param {Box} box */
 export function drawSpans(view, pen, box) {
-  const { lanes } = view;
-  const tall = (box.bottom - box.top) / Math.max(1, lanes.length);
-  const ends = lanes.map(() => -Infinity);
-  pen.font = FONT;
-  for (const span of [...view.spans].sort((a, b) => a.from - b.from)) {
-    const from = Math.max(box.left, view.px(span.from));
-    const to = Math.min(box.right, view.px(span.to));
-    if (to < box.left || from > box.right) continue;
-    const lane = span.lane ?? 0;
-    const top = box.top + lane * tall;
+  for (const { span, tall, from, to, top } of spansIn(view, box)) {
     pen.fillStyle = colour(span.style);
     pen.globalAlpha = 0.16;
     pen.fillRect(from, top, Math.max(1.5, to - from), tall);
     pen.globalAlpha = 1;
     pen.fillRect(from, top, Math.max(1.5, to - from - 1), 4);
-    if (!span.label || tall < 20 || to - from < pen.measureText(span.label).width + 4 || from < (ends[lane] ?? -Infinity)) continue;
-    ends[lane] = from + pen.measureText(span.label).width + 6;
-    pen.textAlign = "left";
-    pen.textBaseline = "top";
-    pen.fillText(span.label, from + 3, top + 6);
   }
-  drawLanes(view, pen, box, tall);
+  drawLanes(view, pen, box);
 }
 
-/** @param {SeriesView} view @param {Pen} pen @param {Box} box @param {number} tall */
-function drawLanes({ lanes }, pen, box, tall) {
+/** Over the curves; of sign and name stands what has room and touches nothing before it. @param {SeriesView} view @param {Pen} pen @param {Box} box */
+export function drawNames(view, pen, box) {
+  /** @type {number[]} */
+  const ends = [];
+  pen.font = FONT;
+  pen.textAlign = "left";
+  pen.textBaseline = "top";
+  for (const { span, tall, lane, from, to, top } of spansIn(view, box)) {
+    const text = [[span.sign, span.label], [span.sign]].map((parts) => parts.filter(Boolean).join(" ")).find((one) => pen.measureText(one).width + 4 <= to - from);
+    if (!text || tall < 20 || from < (ends[lane] ?? -Infinity)) continue;
+    const wide = pen.measureText(text).width;
+    ends[lane] = from + wide + 6;
+    pen.fillStyle = colour("--sheet");
+    pen.globalAlpha = 0.82;
+    pen.fillRect(from + 2, top + 5, wide + 2, 13);
+    pen.globalAlpha = 1;
+    pen.fillStyle = colour(span.style);
+    pen.fillText(text, from + 3, top + 6);
+  }
+}
+
+/** @param {SeriesView} view @param {Pen} pen @param {Box} box */
+function drawLanes({ lanes, width }, pen, box) {
   if (lanes.length < 2) return;
+  const tall = (box.bottom - box.top) / lanes.length;
+  pen.font = FONT;
   pen.fillStyle = colour("--dim");
   pen.textAlign = "left";
   pen.textBaseline = "middle";
   lanes.forEach((name, lane) => {
     if (lane) pen.fillRect(box.left, box.top + lane * tall, box.right - box.left, 0.5);
-    pen.fillText(name, box.right + 4, box.top + (lane + 0.5) * tall, 40);
+    pen.fillText(fitting(pen, name, width - box.right - 2 * GAP), box.right + GAP, box.top + (lane + 0.5) * tall);
   });
 }
 

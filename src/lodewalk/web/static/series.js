@@ -1,18 +1,16 @@
 // Curves over time or distance: several in one frame, shaded bands, spans, marks; gaps stay open.
 import { drawColumns } from "./dense.js";
-import { drawEmpty, drawLegend, drawSpans, legendHeight } from "./series-parts.js";
+import { drawEmpty, drawLegend, drawNames, drawSpans, lanesWidth, legendHeight } from "./series-parts.js";
 import { decimals, tickText, ticks, ticksOf, timeLabel, timeTicks } from "./ticks.js";
 import { FONT, View, colour } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
 /** @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, top?: ArrayLike<number>, style: string, name: string, width?: number, dots?: boolean}} Curve */
-/** @typedef {{from: number, to: number, style: string, label?: string, name?: string, lane?: number}} Span */
+/** @typedef {{from: number, to: number, style: string, label?: string, sign?: string, name?: string, lane?: number}} Span */
 /** @typedef {{x: number, style: string, label?: string}} Upright */
 /** @typedef {{x: ArrayLike<number>, low: ArrayLike<number>, high: ArrayLike<number>, style?: string, name?: string}} Band */
 
 const MARGIN = { left: 64, top: 22, right: 12, bottom: 34 };
-/** Beside the frame, where lanes are named. */
-const NAMES = 36;
 
 export class SeriesView extends View {
   /**
@@ -36,6 +34,7 @@ export class SeriesView extends View {
     this.spans = [];
     /** Names of the lanes that the spans lie in, such as rovers, from above. @type {string[]} */
     this.lanes = [];
+    this.named = 0;
     /** @type {Upright[]} */
     this.uprights = [];
     /** @type {[number, number]|null} */
@@ -57,6 +56,7 @@ export class SeriesView extends View {
 
   /** @param {{curves: Curve[], bands?: Band[], spans?: Span[], uprights?: Upright[], ends?: [number, number]}} what @param {{keep?: boolean}} [how] */
   set({ curves, bands = [], spans = [], uprights = [], ends }, { keep = false } = {}) {
+    this.named = lanesWidth(this.lanes);
     this.curves = curves;
     this.bands = bands;
     this.spans = spans;
@@ -70,8 +70,9 @@ export class SeriesView extends View {
     return { left: MARGIN.left, top: MARGIN.top + legendHeight(this), right: this.width - this.beside(), bottom: this.height - MARGIN.bottom };
   }
 
+  /** Room for the names of lanes, a fifth of the width at most. */
   beside() {
-    return this.lanes.length > 1 ? NAMES : MARGIN.right;
+    return Math.max(MARGIN.right, Math.min(this.named, this.width / 5));
   }
 
   /** @param {number} x */
@@ -194,6 +195,7 @@ export class SeriesView extends View {
     for (const band of this.bands) this.drawBand(pen, band, py);
     for (const curve of this.curves) this.drawCurve(pen, curve, py);
     pen.restore();
+    drawNames(this, pen, box);
     drawLegend(this, pen, box);
   }
 

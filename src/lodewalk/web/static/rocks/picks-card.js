@@ -9,6 +9,8 @@ import { table } from "../tables.js";
 import { dip, evidence, interval, probability, strike } from "./words.js";
 
 const LEAST = /** @type {[string, string][]} */ ([["", "any"], ["0.9", "0.9 and more"], ["0.99", "0.99 and more"], ["0.999", "over 0.999"]]);
+/** Standard deviations over which the methods disagree by more than the interval tells. */
+const APART = 2;
 const DEPTHS = /** @type {[string, string][]} */ ([["", "told or not"], ["told", "told"], ["untold", "not told"], ["apart", "methods disagree"]]);
 
 export class PicksCard {
@@ -54,7 +56,7 @@ export class PicksCard {
     const [kind, lineament, least, depth] = ["kind", "lineament", "evidence", "depth"].map((name) => this.wanted(name));
     return this.rows.filter((row) => (!kind || (row.kind ?? "none") === kind) && (!lineament || (row.lineament ?? "none") === lineament)
       && (!least || row.evidence === null || row.evidence >= Number(least))
-      && (!depth || (depth === "apart" ? row.disagreement > 2 : (row.depth_m === null) === (depth === "untold"))));
+      && (!depth || (depth === "apart" ? row.disagreement > APART : (row.depth_m === null) === (depth === "untold"))));
   }
 
   paint() {
@@ -82,11 +84,13 @@ export class PicksCard {
     select({ pick: name, ...(line && line !== selected().line ? { line, reading: null, at: null, from: null, to: null } : {}) }, how);
   }
 
-  /** The pick whose depth is told most closely is shown where nothing is chosen. */
+  /** Where nothing is chosen, a pick is shown: of those of a decided kind whose methods agree, that of the closest depth. */
   chooseSurest() {
     const wide = (/** @type {any} */ row) => (row.depth_high_m - row.depth_low_m) / row.depth_m;
     const told = this.rows.filter((row) => row.depth_m > 0 && Number.isFinite(wide(row)));
-    if (told.length) this.choose(told.reduce((best, row) => (wide(row) < wide(best) ? row : best)).pick, { replace: true });
+    const sound = told.filter((row) => row.body?.decidable && !(row.disagreement > APART));
+    const best = (sound.length ? sound : told).reduce((/** @type {any} */ least, row) => (least && wide(least) <= wide(row) ? least : row), null);
+    if (best) this.choose(best.pick, { replace: true });
   }
 
   /** @param {string} pick */

@@ -1,4 +1,5 @@
 // Rose of strikes: the area of a petal is the length of the lineaments that run so.
+import { decimals } from "../ticks.js";
 import { FONT, View, colour } from "../view.js";
 
 export class RoseView extends View {
@@ -43,6 +44,7 @@ export class RoseView extends View {
     pen.textBaseline = "middle";
     for (const [text, angle] of /** @type {[string, number][]} */ ([["N", 0], ["E", 90], ["S", 180], ["W", 270]])) pen.fillText(text, ...spot(angle, full + 11));
     pen.textAlign = "left";
-    pen.fillText(`Rings: ${(most / 2).toFixed(0)}, ${most.toFixed(0)} m`, 4, this.height - 8);
+    const [inner, outer] = [most / 2, most].map((length) => length.toFixed(decimals(most / 200)));
+    pen.fillText(`Rings: ${inner}, ${outer} m`, 4, this.height - 8);
   }
 }
