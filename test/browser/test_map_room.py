@@ -4,6 +4,7 @@ import json
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from playwright.sync_api import expect
 
 from pages_browser import barriers
 
@@ -110,9 +111,10 @@ def test_the_strip_tells_who_walked_and_a_lane_chooses_the_rover(demo_pages, vis
     for part, rover, line in ((0.3, "R1", "L20"), (0.6, "R2", "L22")):
         there.page.mouse.click(x, box["y"] + part * box["height"])
         there.page.wait_for_url(f"**line={line}*")
+        there.seen("application", f"Profile of {line}").wait_for()  # then the choice is told
         there.page.mouse.move(x, box["y"] + part * box["height"] - 2)
-        told = card.get_by_text(f"{rover} on {line}").first.inner_text()
-        assert "UTC: 22,4" in told, told
+        told = card.get_by_text(f"{rover} on {line}").first
+        expect(told).to_contain_text("UTC: 22,4")
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
