@@ -4,7 +4,7 @@ from dataclasses import asdict
 from typing import Annotated, Any, cast
 from urllib.parse import unquote
 
-from fastapi import Depends, Header, Request
+from fastapi import Depends, Header, Path, Request
 
 from lodewalk.web.session import Session
 
@@ -35,6 +35,8 @@ def survey_of(
 
 Serving = Annotated[Session, Depends(session_of)]
 Survey = Annotated[Any, Depends(survey_of)]
+#: A name in the path of a request: of a line, a grid, a pick, a reading or a file.
+Name = Annotated[str, Path(max_length=200)]
 
 
 def plain(result: Any) -> dict[str, Any]:

@@ -2,18 +2,17 @@
 
 from typing import Annotated
 
-from fastapi import Path, Query
+from fastapi import Query
 from fastapi.responses import Response
 
 from lodewalk.services.curves.base import base_curve
 from lodewalk.services.curves.walks import profile, walks
-from lodewalk.web.depends import Survey
+from lodewalk.web.depends import Name, Survey
 from lodewalk.web.described import router_of
 from lodewalk.web.packing import PACKED, packed
 
 router = router_of("curves")
 
-Name = Annotated[str, Path(max_length=200)]
 Seconds = Annotated[float | None, Query(ge=-4e9, le=8e9)]
 
 

@@ -2,20 +2,18 @@
 
 from typing import Annotated
 
-from fastapi import Path, Query
+from fastapi import Query
 from fastapi.responses import Response
 
 from lodewalk.services.curves.grids import GridsResult, grid_contours, grid_values, grids
 from lodewalk.services.curves.here import HereResult, here
 from lodewalk.services.curves.layers import LayersResult, layers
 from lodewalk.services.why import WhyReading, why_reading
-from lodewalk.web.depends import Survey
+from lodewalk.web.depends import Name, Survey
 from lodewalk.web.described import router_of
 from lodewalk.web.packing import PACKED, packed
 
 router = router_of("curves")
-
-Name = Annotated[str, Path(max_length=200)]
 
 
 @router.get("/grids")

@@ -5,7 +5,6 @@ from tempfile import TemporaryDirectory
 from typing import Annotated, Any
 
 from fastapi import File, Query, UploadFile
-from fastapi import Path as PathField
 from fastapi.responses import FileResponse
 from pydantic import BaseModel, Field
 
@@ -25,7 +24,7 @@ from lodewalk.services.before_going.plan_tried import (
     write_drawn,
 )
 from lodewalk.services.intake.names import safe_name
-from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.depends import Name, Serving, Survey, plain
 from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.problems import NotFoundError, beside
@@ -137,7 +136,7 @@ def make_plan(form: MakeForm, session: Serving, folder: Survey) -> JobState:
 
 @router.get("/files/{name}", response_class=FileResponse, responses=ANY_FILE)
 def keep_file(
-    name: Annotated[str, PathField(max_length=200)],
+    name: Name,
     folder: Survey,
     draft: Annotated[bool, Query()] = False,
 ) -> FileResponse:

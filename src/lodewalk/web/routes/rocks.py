@@ -2,12 +2,11 @@
 
 from typing import Annotated, Any
 
-from fastapi import Path
 from pydantic import Field
 
 from lodewalk.errors import InputError
 from lodewalk.services.rocks.room import RocksView, Section, rocks_view, section
-from lodewalk.web.depends import Serving, Survey, plain
+from lodewalk.web.depends import Name, Serving, Survey, plain
 from lodewalk.web.described import router_of
 from lodewalk.web.jobs import JobState
 from lodewalk.web.problems import beside
@@ -59,7 +58,7 @@ def show_rocks(folder: Survey) -> RocksView:
 
 
 @router.get("/rocks/sections/{pick}")
-def show_section(pick: Annotated[str, Path(max_length=200)], folder: Survey) -> Section:
+def show_section(pick: Name, folder: Survey) -> Section:
     """Return the profile of a pick with curve, residuals, and the body in the ground below."""
     return section(folder, pick)
 
