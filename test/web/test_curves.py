@@ -49,6 +49,13 @@ def served(tmp_path_factory):
     return folder / "survey", client
 
 
+def test_numbers_go_as_they_are_and_words_are_packed(served):
+    client = served[1]
+    for name in ("walks", "base", "lines/L1"):
+        assert client.get(f"/api/{name}").headers["content-encoding"] == "identity", name
+    assert client.get("/api/openapi.json").headers["content-encoding"] == "gzip"
+
+
 def test_walks_are_all_places_in_local_metres(served):
     path, client = served
     about, found = unpacked(client.get("/api/walks").content)

@@ -19,6 +19,20 @@ def test_the_routes_of_all_rooms_load_without_the_libraries_of_science_and_pictu
     assert found.stdout.split() == []
 
 
+def test_no_answer_waits_until_all_that_was_loaded_was_searched_for_garbage(tmp_path):
+    code = (
+        "import gc, sys; from pathlib import Path; from lodewalk.web.guard import Keys; "
+        "from lodewalk.web.serve import create_app; from lodewalk.web.session import Session; "
+        "create_app(Session(Path(sys.argv[1]), Keys(1))).api.make(); "
+        "print(len(gc.get_objects()), gc.get_freeze_count(), gc.isenabled())"
+    )
+    command = [sys.executable, "-c", code, str(tmp_path)]
+    found = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
+    looked_through, set_apart, at_work = int(found[0]), int(found[1]), found[2] == "True"
+    assert at_work
+    assert looked_through < 0.05 * set_apart
+
+
 def test_requests_that_come_at_once_all_find_their_routes(tmp_path):
     session, client = client_of(tmp_path)
     asked = ["/api/systems?find=UTM", "/api/glossary", "/api/cautions", "/api/rocks/table"]

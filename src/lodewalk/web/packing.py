@@ -21,6 +21,8 @@ PACKED: dict[int | str, dict[str, Any]] = {
         "at a multiple of eight bytes.",
     }
 }
+#: Numbers shrink by a third at most; within one machine that takes longer than to hand them over.
+AS_IT_IS = {"content-encoding": "identity"}
 _TYPES = {"f": {4: "f4", 8: "f8"}, "i": {4: "i4"}, "u": {1: "u1"}}
 
 
@@ -38,7 +40,7 @@ def packed(columns: Any) -> Response:
     for _, array in arrays:
         body += bytes(-len(body) % 8)
         body += array.astype(array.dtype.newbyteorder("<"), copy=False).tobytes()
-    return Response(bytes(body), media_type=MEDIA_TYPE)
+    return Response(bytes(body), media_type=MEDIA_TYPE, headers=AS_IT_IS)
 
 
 def _type(array: NDArray[Any]) -> str:

@@ -40,10 +40,14 @@ export function fill(element, ...children) {
   }
 }
 
+/** What writes a number with so many decimals, since it takes long to make. @type {Map<number, Intl.NumberFormat>} */
+const formats = new Map();
+
 /** @param {number|null|undefined} value @param {number} [digits] @param {string} [unit] */
 export function number(value, digits = 1, unit = "") {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
-  const text = value.toLocaleString("en", { minimumFractionDigits: digits, maximumFractionDigits: digits }).replace("-", "−");
+  if (!formats.has(digits)) formats.set(digits, new Intl.NumberFormat("en", { minimumFractionDigits: digits, maximumFractionDigits: digits }));
+  const text = /** @type {Intl.NumberFormat} */ (formats.get(digits)).format(value).replace("-", "−");
   return unit ? `${text}\u00a0${unit}` : text; // no break between number and unit
 }
 

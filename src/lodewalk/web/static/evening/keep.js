@@ -13,7 +13,7 @@ export function refill(place, ...children) {
   const scrolled = place.querySelector(".table");
   const [top, left] = [scrolled?.scrollTop ?? 0, scrolled?.scrollLeft ?? 0];
   fill(place, ...children);
-  place.querySelector(".table")?.scrollTo({ top, left, behavior: "instant" });
+  if (top || left) place.querySelector(".table")?.scrollTo({ top, left, behavior: "instant" }); // to ask for it lays the page out
   if (before < 0) return;
   const after = focusables(place);
   const like = held.dataset.part === undefined ? undefined : after.find((one) => one.dataset.part === held.dataset.part);
@@ -40,8 +40,17 @@ export function clock(utc, zone) {
 /** A time in a zone, null where that is UTC itself. @param {string} utc @param {string} zone @returns {string|null} */
 export function local(utc, zone) {
   if (!zone || ["UTC", "GPS"].includes(zone)) return null;
+  if (!clocksOf.has(zone)) clocksOf.set(zone, clockOf(zone));
+  return clocksOf.get(zone)?.format(new Date(utc)) ?? null;
+}
+
+/** What tells the time of each zone, since it takes long to make. @type {Map<string, Intl.DateTimeFormat|null>} */
+const clocksOf = new Map();
+
+/** @param {string} zone */
+function clockOf(zone) {
   try {
-    return new Intl.DateTimeFormat("en-GB", { timeZone: zone, hour: "2-digit", minute: "2-digit", hour12: false }).format(new Date(utc));
+    return new Intl.DateTimeFormat("en-GB", { timeZone: zone, hour: "2-digit", minute: "2-digit", hour12: false });
   } catch {
     return null; // a zone that the browser doesn't know: UTC alone is shown
   }
