@@ -12,8 +12,9 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -89,12 +90,12 @@ PLAIN = """async (seconds) => {
   canvas.remove();
   return found.slice(2);
 }"""
-#: From the click to the end of the frame in which the profile is painted.
-PROFILE = """() => new Promise((done) => {
-  const view = document.querySelector(".curve .view");
+#: From what a hand does to the end of the frame in which a drawing has changed.
+DRAWN = """([event, drawing]) => new Promise((done) => {
+  const view = document.querySelector(drawing);
   let begin = 0;
   const note = () => { begin = performance.now(); };
-  addEventListener("pointerup", note, { capture: true, once: true });
+  addEventListener(event, note, { capture: true, once: true });
   new MutationObserver((_, watch) => {
     watch.disconnect();
     requestAnimationFrame(() => done(performance.now() - begin));
@@ -166,13 +167,13 @@ def start(browser: Any, path: Path, **extra: str) -> tuple[float, int]:
     return seconds, sum(taken)
 
 
-def at_map(browser: Any, address: str, query: str = "") -> Any:
-    """Return a page that shows the room *Map*."""
+def at_room(browser: Any, address: str, room: str, drawing: str) -> Any:
+    """Return a page that shows a room with a drawing in it."""
     page = browser.new_context(viewport=SIZE).new_page()
     page.goto(address)
-    page.goto(f"{address.split('/enter')[0]}/map{query}")
+    page.goto(f"{address.split('/enter')[0]}/{room}")
     page.wait_for_selector("body[data-ready]", timeout=60_000)
-    assert page.locator(".maps .view").count(), page.locator("main").inner_text()
+    assert page.locator(drawing).count(), page.locator("main").inner_text()
     page.wait_for_timeout(800)
     return page
 
@@ -220,16 +221,33 @@ def profiles(page: Any, lines: int) -> list[float]:
     box = view.bounding_box()
     found = []
     for turn in range(lines):
-        page.evaluate(f"() => {{ window.drawn = ({PROFILE})(); }}")
         # Lines lie side by side: a step aside is another line.
-        page.mouse.click(
-            box["x"] + box["width"] * (0.4 + 0.025 * turn), box["y"] + box["height"] * 0.45
-        )
-        took = page.evaluate(
-            "Promise.race([window.drawn, new Promise((no) => setTimeout(no, 1500))])"
-        )
-        if took is not None:
-            found.append(took)
+        aside = box["x"] + box["width"] * (0.4 + 0.025 * turn)
+        step = partial(page.mouse.click, aside, box["y"] + box["height"] * 0.45)
+        found += until_drawn(page, "pointerup", ".curve .view", step)
+    return found
+
+
+def until_drawn(page: Any, event: str, drawing: str, act: Callable[[], None]) -> list[float]:
+    """Return how long a drawing takes to follow what a hand does [ms]; none where it stays."""
+    page.evaluate(
+        f"(wanted) => {{ window.drawn = ({DRAWN})(wanted); }}",
+        [event, drawing],
+    )
+    act()
+    took = page.evaluate("Promise.race([window.drawn, new Promise((no) => setTimeout(no, 1500))])")
+    return [] if took is None else [took]
+
+
+def sliders(page: Any, steps: int) -> list[float]:
+    """Return how long the expected anomaly takes to follow a slider, moved without a rest [ms]."""
+    slider = page.get_by_role("slider", name="Depth of its top")
+    slider.focus()
+    found = []
+    for turn in range(steps):
+        key = "PageUp" if turn % 8 < 4 else "PageDown"
+        step = partial(page.keyboard.press, key)
+        found += until_drawn(page, "input", ".told-side .view", step)
     return found
 
 
@@ -273,7 +291,7 @@ def scene_rows(browser: Any, path: Path, count: str, way: str, *, base: bool) ->
     """Yield rows for a big survey: map, plain canvas beside it, base record, lines chosen."""
     limits = "≤ 17 and ≤ 20" if count == "100,000" else "≤ 33"
     with opened(path) as (address, _):
-        page = at_map(browser, address)
+        page = at_room(browser, address, "map", ".maps .view")
         here = best(page, ".maps .view")
         strip = best(page, ".strip .view") if base else {}
         took = profiles(page, 6)
@@ -313,16 +331,17 @@ def demo_rows(browser: Any, path: Path) -> Iterator[Row]:
     job = "pages: lodewalk open to a usable page, demo"
     yield Row(job, seconds, f"`{LIBRARIES}` alone", beside, note)
     with opened(path) as (address, _):
-        page = at_map(browser, address)
+        page = at_room(browser, address, "map", ".maps .view")
         took = profiles(page, 12)
         note = f"median of {len(took)} lines; slowest {max(took):.0f} ms"
-        yield Row(
-            "pages: line chosen to profile drawn, demo",
-            float(np.median(took)) / 1000,
-            "wanted",
-            0.1,
-            note,
-        )
+        job = "pages: line chosen to profile drawn, demo"
+        yield Row(job, float(np.median(took)) / 1000, "wanted", 0.1, note)
+        page.context.close()
+        page = at_room(browser, address, "site", ".told-side .view")
+        took = sliders(page, 16)
+        note = f"median of {len(took)} steps; slowest {max(took):.0f} ms"
+        job = "pages: slider moved to the expected anomaly drawn, demo"
+        yield Row(job, float(np.median(took)) / 1000, "wanted of a profile", 0.1, note)
 
 
 def rows(demo: Path | None = None) -> list[Row]:

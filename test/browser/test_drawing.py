@@ -70,6 +70,21 @@ def test_a_metre_is_as_long_northward_as_eastward(page):
         assert (x, y) == pytest.approx((123.5, -45.25))
 
 
+def test_the_processor_draws_whatever_the_browser_takes_for_a_graphics_card(page):
+    found = page.evaluate("""async () => {
+      const { MapView } = await import("/map.js");
+      const { coloured } = await import("/mesh.js");
+      const map = new MapView("map");
+      document.body.append(map.element);
+      Object.assign(map.element.style, { width: "300px", height: "200px" });
+      map.resize();
+      const mesh = { values: new Float32Array(4), columns: 2, rows: 2, low: 0, high: 1 };
+      const all = [map.still, map.marks, coloured(mesh, new Uint8Array(768))];
+      return all.map((one) => one.getContext("2d").getContextAttributes().willReadFrequently);
+    }""")
+    assert found == [True, True, True]
+
+
 @pytest.mark.parametrize(
     ("low", "high"), [(0, 1), (-3.7, 912.2), (7_245_600, 7_246_500), (1e-4, 3e-4)]
 )

@@ -1,4 +1,5 @@
 // A grid in the browser: its colours, its relief under a sun, values between nodes, figures of it.
+import { penOf } from "./elements.js";
 
 /** @typedef {{values: Float32Array, columns: number, rows: number, west: number, south: number, spacing: number, low: number, high: number, title: string, unit: string}} Mesh */
 /** @typedef {{azimuth: number, strength: number}} Sun azimuth clockwise from grid north, in degrees; strength 0 to 1 */
@@ -35,7 +36,7 @@ function painted(columns, rows, paint) {
   const canvas = document.createElement("canvas");
   canvas.width = columns;
   canvas.height = rows;
-  const pen = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
+  const pen = penOf(canvas);
   const picture = pen.createImageData(columns, rows);
   paint(new Uint32Array(picture.data.buffer));
   pen.putImageData(picture, 0, 0);

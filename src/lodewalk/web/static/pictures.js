@@ -1,6 +1,6 @@
 // Pictures out: a view on a sheet of its own with all that a reader of it needs, as PNG and SVG.
 // The sheet is light whatever the page is: it goes into reports.
-import { h } from "./elements.js";
+import { h, penOf } from "./elements.js";
 import { say } from "./notices.js";
 import { SvgPen } from "./svg-pen.js";
 import { save, slug } from "./tables.js";
@@ -136,7 +136,7 @@ export function digitsOf(range) {
 /** @param {Uint8Array} colours */
 export function rampImage(colours) {
   const canvas = /** @type {HTMLCanvasElement} */ (h("canvas", { width: 256, height: 1 }));
-  const pen = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
+  const pen = penOf(canvas);
   const picture = pen.createImageData(256, 1);
   for (let i = 0; i < 256; i++) picture.data.set([colours[3 * i], colours[3 * i + 1], colours[3 * i + 2], 255], 4 * i);
   pen.putImageData(picture, 0, 0);
@@ -158,7 +158,7 @@ export function png(view) {
   const canvas = onLightPaper(() => {
     const { width, height } = sizeOf(view);
     const found = /** @type {HTMLCanvasElement} */ (h("canvas", { width: Math.round(width * FINE), height: Math.round(height * FINE) }));
-    const pen = /** @type {CanvasRenderingContext2D} */ (found.getContext("2d"));
+    const pen = penOf(found);
     pen.scale(FINE, FINE);
     pen.lineJoin = "round";
     drawSheet(view, pen);

@@ -1,6 +1,6 @@
 // A drawing on two canvases: what stays (grid, lines, curves) and what moves (marks, cross-hair).
 // Painted once a frame at most; a pointer, a wheel or keys move it; a picture of it can be kept.
-import { h } from "./elements.js";
+import { h, penOf } from "./elements.js";
 import { SvgPen } from "./svg-pen.js";
 
 /** @typedef {CanvasRenderingContext2D|SvgPen} Pen */
@@ -114,7 +114,7 @@ export class View {
       [this.marks, this.drawMarks, still || this.dirty.marks],
     ])) {
       if (!due) continue;
-      const pen = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
+      const pen = penOf(canvas);
       pen.setTransform(ratio, 0, 0, ratio, 0, 0);
       pen.clearRect(0, 0, this.width, this.height);
       pen.lineJoin = "round";
@@ -128,7 +128,7 @@ export class View {
     this.onPaper = on;
     if (!on) return this.resize();
     this.paint(true);
-    if (this.width) this.drawMarks(/** @type {CanvasRenderingContext2D} */ (this.still.getContext("2d")), true);
+    if (this.width) this.drawMarks(penOf(this.still), true);
   }
 
   // What each kind of view does in its own way.
