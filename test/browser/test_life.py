@@ -157,7 +157,9 @@ def test_what_one_page_changes_takes_nothing_from_the_other(small, opened, visit
     for rows in files:
         expect(rows.filter(has_text="set aside: walked by a visitor")).to_be_visible()
     files[1].get_by_role("button", name="Bring back: rover.csv").click()
-    there.seen("article", "File rover.csv").get_by_role("button", name="Read it this way").click()
+    card = there.seen("article", "File rover.csv")
+    expect(card.get_by_text("The next run does")).to_be_visible()
+    card.get_by_role("button", name="Read it this way").click()
     for rows in files:
         expect(rows.filter(has_text="rover.csv")).to_contain_text("rover")
         expect(rows.filter(has_text="walked by a visitor")).to_have_count(0)

@@ -234,6 +234,37 @@ def test_what_runs_without_a_file_is_told_before_it_is_set_aside(empty):
     assert client.get("/api/run/pending", params={"to": "time"}).json()["steps"] == told
 
 
+@pytest.mark.parametrize("change", [{"instrument": "B9"}, {"role": "rover"}])
+def test_what_runs_after_a_file_is_read_anew_is_told_before(empty, change):
+    """What is told before is what is told once it was done, whether name or role are others."""
+    _, client = empty
+    for name, text in (("base.csv", BASE), ("other.csv", BASE.replace("2295", "2296"))):
+        client.post("/api/files", files=sent(text, name), data={"role": "base"})
+    for step in ("ingest_base", "ingest_rover"):
+        client.post("/api/run", json={"to": step})
+        ended(client)
+    asked = {"anew": "raw/other.csv", **{key: change[key] for key in change if key == "role"}}
+    told = client.get("/api/run/pending", params=asked).json()["steps"]
+    wanted = "was removed" if "role" in change else "is read in another way"
+    assert {"step": "ingest_base", "why": [f"raw file other.csv {wanted}"]} in [
+        {key: row[key] for key in ("step", "why")} for row in told
+    ]
+    body = {"held": "raw/other.csv", "role": "base", **change}
+    assert client.post("/api/files", data=body).status_code == 201
+    assert client.get("/api/run/pending").json()["steps"] == told
+
+
+def test_what_runs_after_a_file_is_brought_back_is_told_before(empty):
+    _, client = empty
+    client.post("/api/files", files=sent(BASE, "base.csv"), data={"role": "base"})
+    body = {"stored_as": "raw/base.csv", "reason": "twice", "who": "K"}
+    client.post("/api/files/aside", json=body)
+    client.post("/api/run", json={"to": "ingest_base"})
+    ended(client)
+    told = client.get("/api/run/pending", params={"anew": "raw/base.csv"}).json()["steps"]
+    assert ["raw file base.csv was added"] in [row["why"] for row in told]
+
+
 @pytest.mark.parametrize("name", ["../survey.toml", "nosuch.csv", "raw/../survey.toml"])
 def test_only_files_of_the_ledger_can_be_read_again(empty, name):
     _, client = empty
@@ -241,8 +272,9 @@ def test_only_files_of_the_ledger_can_be_read_again(empty, name):
         answer = client.post(f"/api/{path}", data={"held": name, "role": "base"})
         assert answer.status_code == 400
         assert "no such file" in answer.json()["problem"]["rule"]
-    answer = client.get("/api/run/pending", params={"aside": name})
-    assert answer.status_code == 400
+    for change in ("aside", "anew"):
+        answer = client.get("/api/run/pending", params={change: name})
+        assert answer.status_code == 400
 
 
 def test_a_file_brought_back_has_the_role_that_it_had(empty):

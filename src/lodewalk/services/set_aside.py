@@ -86,8 +86,36 @@ def as_if_aside(entries: Sequence[RawFile], stored_as: str) -> list[RawFile]:
     InputError
         For a name that no file of the survey has.
     """
+    return _without(entries, {_entry(entries, stored_as).sha256})
+
+
+def as_if_read_anew(
+    entries: Sequence[RawFile], stored_as: str, role: str | None = None
+) -> list[RawFile]:
+    """Return the entries as they would be with a file read in another way, or brought back.
+
+    Parameters
+    ----------
+    stored_as : str
+        The name that the file is stored as.
+    role : str, optional
+        Its role from then on; the one that it has, or had before it was set aside, when left out.
+
+    Raises
+    ------
+    InputError
+        For a name that no file of the survey has.
+    """
+    entry = _entry(entries, stored_as)
+    # Whatever is read otherwise, each step that reads the file does so again: a zone stands for it.
+    other = replace(entry, role=role or entry.former_role or entry.role, zone=f"not {entry.zone}")
+    return [other if item is entry else item for item in entries]
+
+
+def _entry(entries: Sequence[RawFile], stored_as: str) -> RawFile:
+    """Return the entry of a file by the name it is stored as."""
     name = stored_as.removeprefix("raw/")
-    chosen = {entry.sha256 for entry in entries if entry.name == name}
-    if not chosen:
+    found = next((entry for entry in entries if entry.name == name), None)
+    if found is None:
         raise InputError("The survey holds no such file.", value=stored_as)
-    return _without(entries, chosen)
+    return found

@@ -4,7 +4,7 @@ import json
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from lodewalk.services.set_aside import as_if_aside
+from lodewalk.services.set_aside import as_if_aside, as_if_read_anew
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.step import Step
 from lodewalk.survey.decisions import read_decisions
@@ -45,6 +45,8 @@ def pending(
     to: str | None = None,
     kinds: Collection[str] = (),
     aside: str | None = None,
+    anew: str | None = None,
+    role: str | None = None,
 ) -> PendingResult:
     """Say what a run would do, without running anything.
 
@@ -58,6 +60,10 @@ def pending(
         Kinds of decisions of which one is thought of: the steps that read it would run.
     aside : str, optional
         A file, as it is stored, that is thought of as set aside.
+    anew : str, optional
+        A file, as it is stored, that is thought of as read in another way.
+    role : str, optional
+        The role of that file from then on; the one it has when left out.
 
     Raises
     ------
@@ -69,6 +75,8 @@ def pending(
     entries = read_ledger(folder)
     if aside is not None:
         entries = as_if_aside(entries, aside)
+    if anew is not None:
+        entries = as_if_read_anew(entries, anew, role)
     found = list(_stale(folder, steps, kinds, entries))
     rows = [
         Pending(step.name, step.text, why, sure, last.get(step.name)) for step, why, sure in found

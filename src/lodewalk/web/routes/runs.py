@@ -64,6 +64,12 @@ def show_pending(
     to: Annotated[str | None, Query(max_length=60)] = None,
     kind: Annotated[list[str] | None, Query(max_length=20)] = None,
     aside: Annotated[str | None, Query(max_length=300)] = None,
+    anew: Annotated[str | None, Query(max_length=300)] = None,
+    role: Annotated[str | None, Query(max_length=20)] = None,
 ) -> PendingResult:
-    """Say what a run would do now, after a decision of these kinds, or without a file."""
-    return pending(folder, to=to, kinds=kind or (), aside=aside)
+    """Say what a run would do now, or after a change that is only thought of.
+
+    The change is a decision of a `kind`; a file, as it is stored, set `aside`; or one read `anew`
+    in another way, from then on perhaps in another `role`.
+    """
+    return pending(folder, to=to, kinds=kind or (), aside=aside, anew=anew, role=role)

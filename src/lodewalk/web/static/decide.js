@@ -107,7 +107,7 @@ export function reruns(kind) {
   return rerunsOf({ kind });
 }
 
-/** What would run after a change that is only thought of. @param {{kind?: string, aside?: string}} change */
+/** What would run after a change that is only thought of. @param {{kind?: string, aside?: string, anew?: string, role?: string}} change */
 export function rerunsOf(change) {
   const place = h("div", { class: "reruns", role: "status" }, h("p", { class: "dim" }, "Looking up which steps would run …"));
   get("run/pending", change).then((found) => fill(place, folded(found)), (error) => show(error, place));

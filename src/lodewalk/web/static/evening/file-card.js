@@ -3,6 +3,7 @@ import { Latest, upload } from "../api.js";
 import { fill, h } from "../elements.js";
 import { choice, field, input } from "../forms.js";
 import { note, problemBox, say, show } from "../notices.js";
+import { rerunsOf } from "../decide.js";
 import { columnForm, keepMap } from "./columns.js";
 import { bytes, refill, tellPending } from "./keep.js";
 
@@ -14,6 +15,8 @@ export const ROLES = /** @type {[string, string][]} */ ([
 ]);
 const WITH_INSTRUMENT = ["base", "rover", "track", "older"];
 const TIMELESS = ["area", "exclusion", "terrain", "hand_meter", "known"];
+/** Roles that serve the time before the survey: no step of a run reads them. */
+export const PLANNED = ["area", "exclusion", "terrain", "hand_meter"];
 /** Largest request that the server takes [bytes]. */
 const MOST = 2_000_000_000;
 
@@ -116,6 +119,7 @@ export class FileCard {
     row("instrument").hidden = !WITH_INSTRUMENT.includes(found.role);
     row("time_zone").hidden = TIMELESS.includes(found.role);
     this.refuse(found, row);
+    if (found.held && !found.unchanged && !found.refused && !PLANNED.includes(found.role)) this.status.append(rerunsOf({ anew: found.held, role: found.role }));
     fill(this.found, ...foundOf(found));
     this.columnsOf(found);
     this.add.disabled = !this.ready;

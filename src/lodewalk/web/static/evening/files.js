@@ -6,6 +6,7 @@ import { h } from "../elements.js";
 import { form } from "../forms.js";
 import { note, say, show } from "../notices.js";
 import { table } from "../tables.js";
+import { PLANNED } from "./file-card.js";
 import { bytes, part, refill, tellPending } from "./keep.js";
 import { intake } from "./intake.js";
 
@@ -59,9 +60,6 @@ function actions(row, into, after) {
     h("button", { type: "button", class: "quiet", ariaLabel: `${aside ? "Bring back" : "Read in another way"}: ${row.file}`, onclick: () => into.again(row.stored_as, row.file) }, aside ? "Bring back…" : "Read anew…"),
     !aside && h("button", { type: "button", class: "quiet", ariaLabel: `Set aside: ${row.file}`, onclick: () => ask(row, after) }, "Set aside…"));
 }
-
-/** Roles that serve the time before the survey. */
-const PLANNED = ["area", "exclusion", "terrain", "hand_meter"];
 
 /** @param {any} row @param {() => void} after */
 function ask(row, after) {
