@@ -108,7 +108,7 @@ def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_onc
     in_force = there.page.get_by_role("table", name="Decisions in force")
     in_force.get_by_text("proposal refused").wait_for()
     in_force.get_by_text(
-        re.compile(r"^to bridge a gap, by .*, error \(95 %\) \d+\.\d nT$")
+        re.compile(r"^to bridge a gap, by .*, error \(95\s%\) \d+\.\d nT$")
     ).wait_for()
     assert todo.count() == 0
     assert there.seen("button", gap).count() == 0

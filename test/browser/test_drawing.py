@@ -325,3 +325,29 @@ def test_rings_of_the_rose_are_told_as_they_are(page, most, rings):
         most,
     )
     assert found == pytest.approx(rings, rel=0.005)
+
+
+def test_where_a_sign_has_no_room_a_verdict_is_told_by_the_bar_of_its_span(page):
+    """Three walks of 6 pixels: their bars differ in more than colour."""
+    found = page.evaluate("""async () => {
+      const { drawSpans, drawNames } = await import("/series-parts.js");
+      const { VERDICTS } = await import("/linked.js");
+      const spans = Object.values(VERDICTS).map(({ sign, cap, style }, nth) => (
+        { from: 10 * nth, to: 10 * nth + 6, sign, cap, style, label: "L1" }));
+      const view = { spans, lanes: ["R1"], px: (x) => x, width: 40 };
+      const bars = [], texts = [];
+      const pen = {
+        fillRect: (x, y, wide, tall) => tall < 60 && bars.push(tall),
+        fillText: (text) => texts.push(text),
+        measureText: (text) => ({ width: 7 * text.length }),
+      };
+      const box = { left: 0, right: 40, top: 0, bottom: 60 };
+      drawSpans(view, pen, box);
+      drawNames(view, pen, box);
+      return [bars, texts];
+    }""")
+    bars, texts = found
+    assert texts == []
+    assert len(set(bars)) == 3
+    assert bars == sorted(bars)
+    assert min(np.diff(bars)) >= 3

@@ -198,7 +198,7 @@ def test_the_whole_job_by_mouse(tmp_path, shelf, opened, visit):
     dialog.get_by_role("button", name="Decide").click()
     held = there.seen("table", "Decisions in force").get_by_role("row")
     expect(held.filter(has_text="a fence beside the line")).to_be_visible()
-    held.get_by_role("button", name="Take back: drop R1").click()
+    held.get_by_role("button", name="Take back: dropped R1").click()
     dialog = there.seen("dialog", "Take a decision back")
     dialog.get_by_label("Reason").fill("the fence is on the next line")
     dialog.get_by_role("button", name="Take it back").click()
@@ -279,7 +279,7 @@ def test_the_whole_job_by_keyboard_alone(tmp_path, shelf, opened, visit):
     expect(dialog).to_be_hidden()
     keys.seen()
     back = there.seen("table", "Decisions in force").get_by_role(
-        "button", name="Take back: drop R1"
+        "button", name="Take back: dropped R1"
     )
     keys.press(back)
     dialog = there.seen("dialog", "Take a decision back")

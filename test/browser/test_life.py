@@ -128,7 +128,7 @@ def test_two_pages_show_one_run_and_one_decision_and_a_reload_loses_nothing(smal
     for one, rows in zip((here, there), decided, strict=True):
         expect(run_button(one)).to_be_visible()
         expect(rows.filter(has_text="a fence beside it")).to_be_visible()
-    decided[0].get_by_role("button", name="Take back: drop R1").click()
+    decided[0].get_by_role("button", name="Take back: dropped R1").click()
     sign(here.seen("dialog", "Take a decision back"), "no fence was there", "Take it back")
     for one in (here, there):
         expect(up_to_date(one)).to_be_visible()

@@ -100,6 +100,20 @@ def test_a_setting_is_found_told_with_its_range_and_changed_by_keys(tmp_path, op
     expect(forms).to_have_count(3)  # name and reference system are set too
 
 
+def test_a_long_text_among_the_settings_is_seen_whole_and_sent_by_enter(demo_pages, visit):
+    there = visit(demo_pages, "/settings")
+    purpose = there.seen("textbox", "Purpose")
+    assert purpose.evaluate("one => one.scrollHeight <= one.clientHeight")
+    purpose.focus()
+    there.page.keyboard.press("End")
+    there.page.keyboard.type(" again")
+    there.page.keyboard.press("Enter")
+    dialog = there.seen("dialog", "Change survey.purpose")
+    assert barriers(there.page) == []
+    expect(dialog.get_by_text("again", exact=False).first).to_be_visible()
+    dialog.get_by_role("button", name="Leave it").click()
+
+
 @pytest.mark.parametrize("theme", THEMES)
 def test_what_opens_on_the_start_page_hinders_nobody(tmp_path, opened, visit, theme):
     (tmp_path / "shelf" / "broken").mkdir(parents=True)

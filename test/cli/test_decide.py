@@ -33,8 +33,8 @@ def test_a_decision_is_written_shown_and_taken_back(lodewalk, folder):
     assert made["value"] == {"offset_s": 18.0}
     assert made["target"]["instrument"] == "R1"
     listed = lodewalk("decide", folder, "list")
-    assert "clock" in listed.out
-    assert "offset_s 18.0" in listed.out
+    assert "clock set right  R1, all its record  clock minus UTC 18.0 s" in listed.out
+    assert "offset_s" not in listed.out
     back = lodewalk("decide", folder, "withdraw", "--id", made["id"][:8], *WHO)
     assert back.code == 0
     assert json.loads(lodewalk("decide", folder, "list", "--json").out) == {"decisions": []}
@@ -67,7 +67,7 @@ def test_a_proposal_is_refused_and_the_refusal_taken_back(lodewalk, folder, refu
     made = json.loads(lodewalk(*words, *R1, *WHO, "--json").out)
     assert made["target"] == {"instrument": "R1", "start": day[0], "end": day[1], "readings": []}
     assert (made["value"]["proposed"], made["value"]["offset_s"]) == ("clock", 17.4)
-    assert "proposed clock" in lodewalk("decide", folder, "list").out
+    assert "proposal refused" in lodewalk("decide", folder, "list").out
     assert "No proposal that waits" in refused(folder, *words, *R1, *WHO)
     proposing(folder, Proposal("clock", "R1", *day, offset_s=3617.4))  # other evidence by now
     anew = json.loads(lodewalk(*words, *R1, *WHO, "--json").out)
@@ -136,7 +136,7 @@ def test_an_unclear_decision_is_refused(refused, folder, words, told):
 
 
 def test_a_decision_on_a_whole_record_says_so(lodewalk, folder):
-    assert "R1 all its record" in lodewalk("decide", folder, "drop", *R1, "--whole", *WHO).out
+    assert "R1, all its record" in lodewalk("decide", folder, "drop", *R1, "--whole", *WHO).out
 
 
 def test_an_item_is_ticked_once(lodewalk, folder):
@@ -184,7 +184,7 @@ def test_a_lag_is_written_shown_and_taken_back(lodewalk, folder):
         lodewalk("decide", folder, "lag", *R1, "--lag", "0.52", "--sd", "0.06", *WHO, "--json").out
     )
     assert made["value"] == {"lag_s": 0.52, "sd_s": 0.06}
-    assert "lag_s 0.52 sd_s 0.06" in lodewalk("decide", folder, "list").out
+    assert "field late by 0.52 s, sd 0.06 s" in lodewalk("decide", folder, "list").out
     assert lodewalk("decide", folder, "withdraw", "--id", made["id"][:8], *WHO).code == 0
     early = lodewalk("decide", folder, "lag", *R1, "--lag", "-0.3", *WHO, "--json")
     assert json.loads(early.out)["value"] == {"lag_s": -0.3, "sd_s": None}

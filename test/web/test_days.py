@@ -102,7 +102,9 @@ OTHER_DAY = ("2026-03-11T09:00:00", "2026-03-11T12:00:00")
 def decided(kind, value=None, start=None, end=None, instrument="R2"):
     """Return a decision in force."""
     target = {"instrument": instrument, "start": start, "end": end}
-    return DecideResult("one", kind, target, value, "seen", "K", "2026-03-10T20:00:00Z", None)
+    words = ("", "", "")
+    when = "2026-03-10T20:00:00Z"
+    return DecideResult("one", kind, target, value, "seen", "K", when, None, *words)
 
 
 def over(proposal, span):

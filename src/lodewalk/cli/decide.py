@@ -99,12 +99,16 @@ def decide(
             whole=whole,
             proposed=proposed,
         )
-    emit(made, as_json=as_json, lines=[f"{made.id[:8]}: {made.kind} {_told(made)}"])
+    words = ("taken back: " if made.withdraws else "") + made.does
+    rest = [made.about, *filter(None, [made.told])]
+    emit(made, as_json=as_json, lines=[f"{made.id[:8]}: {', '.join([words, *rest])}"])
 
 
 def _rows(found: "list[DecideResult]") -> list[str]:
     """Return the decisions in force as lines."""
-    rows = [[d.id[:8], d.kind, _told(d), d.reason, d.who, d.when_utc] for d in found]
+    rows = [
+        [d.id[:8], d.does, d.about, d.told, d.reason, d.who, f"{d.when_utc[:16]}Z"] for d in found
+    ]
     return columns(rows) or ["none"]
 
 
@@ -115,16 +119,6 @@ def _need(reason: str, who: str) -> None:
             raise InputError(
                 "A decision has a reason and a person.", remedy=f"Give {option} as well."
             )
-
-
-def _told(made: object) -> str:
-    """Return target and value of a decision in one line."""
-    target, value = getattr(made, "target", {}), getattr(made, "value", None) or {}
-    parts = [str(target.get(name) or "") for name in ("instrument", "start", "end")]
-    parts += ["all its record"] if parts[0] and not any(parts[1:]) else []
-    parts += [f"{len(target['readings'])} readings"] if target.get("readings") else []
-    parts += [f"{name} {part}" for name, part in value.items() if part not in (None, "")]
-    return " ".join(part for part in parts if part)
 
 
 def tick(

@@ -14,6 +14,7 @@ from lodewalk.services.decide_places import (
     reading_of,
     reading_there,
 )
+from lodewalk.services.decision_words import DOES, about_of, value_of
 from lodewalk.steps.set_up import CHECKLISTS
 from lodewalk.survey.decisions import Decision, append_decision, in_force, read_decisions
 from lodewalk.survey.folder import Folder
@@ -23,6 +24,8 @@ from lodewalk.survey.lock import locked
 KINDS = (
     "clock", "lag", "drop", "keep", "bridge", "move", "test", "tick", "pick", "refuse", "decline",
 )  # fmt: skip
+#: So many readings that a decision is about are named in words.
+NAMED = 3
 #: What an instrument that a decision is about must have recorded as.
 ROLES = {"bridge": ("base",), "move": ("base",), "test": ("rover",), "lag": ("rover",)}
 
@@ -54,7 +57,7 @@ NEEDED = {
 
 @dataclass(frozen=True)
 class DecideResult:
-    """The decision as it was written down."""
+    """The decision as it was written down; `does`, `about` and `told` say it in words."""
 
     id: str
     kind: str
@@ -64,6 +67,9 @@ class DecideResult:
     who: str
     when_utc: str
     withdraws: str | None
+    does: str
+    about: str
+    told: str
 
 
 @dataclass(frozen=True)
@@ -328,7 +334,12 @@ def decisions_in_force(folder: Folder) -> list[DecideResult]:
 
 def result_of(made: Decision) -> DecideResult:
     """Return a decision as plain values."""
-    return DecideResult(**made.model_dump(mode="json"))
+    return DecideResult(
+        **made.model_dump(mode="json"),
+        does=DOES[made.kind],
+        about=about_of(made.target, most=NAMED),
+        told=value_of(made),
+    )
 
 
 def _check_instrument(folder: Folder, instrument: str, roles: tuple[str, ...]) -> None:

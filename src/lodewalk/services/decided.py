@@ -3,43 +3,11 @@
 from collections.abc import Iterable, Iterator
 
 from lodewalk.handover.content import Decided
-from lodewalk.steps.proposed import SOURCES
-from lodewalk.survey.decisions import Decision, Target, in_force
+from lodewalk.services.decision_words import DOES, about_of, value_of
+from lodewalk.survey.decisions import Decision, in_force
 
-#: What a decision of each kind does.
-KINDS = {
-    "clock": "clock set right",
-    "lag": "lag set right",
-    "drop": "dropped",
-    "keep": "kept in spite of a check",
-    "bridge": "gap of the base bridged",
-    "move": "base moved",
-    "test": "marked as a test",
-    "pick": "pick added",
-    "refuse": "refused in the interpretation",
-    "decline": "proposal refused",
-}
-#: Values by their name in a decision: word and unit.
-VALUES = {
-    "offset_s": ("clock minus UTC", "s"),
-    "lag_s": ("field late by", "s"),
-    "sd_s": ("sd", "s"),
-    "error_95_nT": ("error (95 %)", "nT"),
-    "strike_deg": ("strike", "deg"),
-    "proposed": ("", ""),
-    "source": ("by", ""),
-}
-#: Codes among the values, in words.
-WORDS = {
-    "proposed": {
-        "clock": "to set a clock right",
-        "lag": "to set a lag",
-        "drop": "to drop a span",
-        "bridge": "to bridge a gap",
-        "move": "that the base was moved",
-    },
-    "source": SOURCES,
-}
+#: Kinds that the report tells; ticks of checklists are told elsewhere.
+KINDS = tuple(kind for kind in DOES if kind != "tick")
 
 
 def decided(taken: Iterable[Decision]) -> Iterator[Decided]:
@@ -55,34 +23,8 @@ def decided(taken: Iterable[Decision]) -> Iterator[Decided]:
     >>> list(decided([]))
     []
     """
-    for one in in_force(taken, tuple(KINDS)):
+    for one in in_force(taken, KINDS):
         when = one.when_utc.isoformat(timespec="minutes")[:16] + "Z"
-        yield Decided(KINDS[one.kind], _about(one.target), _value(one), one.reason, one.who, when)
-
-
-def _about(target: Target) -> str:
-    """Say which readings, or which span of an instrument, a decision is about."""
-    if target.readings:
-        return ", ".join(target.readings)
-    if target.start is None and target.end is None:
-        return f"{target.instrument}, all its record"
-    start, end = target.start or "its begin", target.end or "its end"
-    return f"{target.instrument}, {start} to {end} as recorded"
-
-
-def _value(one: Decision) -> str:
-    """Return the value of a decision with its units."""
-    found = {} if one.value is None else one.value.model_dump(mode="json")
-    told = []
-    for name, value in found.items():
-        if value not in (None, "", False):
-            word, unit = VALUES.get(name, (name, ""))
-            told.append(f"{word} {_worded(name, value)} {unit}".strip())
-    return ", ".join(told)
-
-
-def _worded(name: str, value: object) -> str:
-    """Return a value for print: codes in words, the error of a bridge as its finding tells it."""
-    if name == "error_95_nT":
-        return f"{value:.1f}"
-    return WORDS.get(name, {}).get(str(value), str(value))
+        yield Decided(
+            DOES[one.kind], about_of(one.target), value_of(one), one.reason, one.who, when
+        )

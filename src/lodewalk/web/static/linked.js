@@ -13,10 +13,10 @@ import { momentsOf, partsBetween, placesOf, spanOf, spanText } from "./span.js";
 
 /** @typedef {{line: string, instrument: string, day: string, start_utc: string, end_utc: string, tie: boolean, length_m: number, noise_nT: number|null, readings: number, kept: number, first: number, count: number, verdict: string|null, reasons: string[]}} Passage */
 
-export const VERDICTS = /** @type {Record<string, {sign: string, word: string, style: string}>} */ ({
-  keep: { sign: "✓", word: "keep", style: "--good" },
-  doubt: { sign: "?", word: "doubt", style: "--doubt" },
-  "re-walk": { sign: "↺", word: "walk again", style: "--bad" },
+export const VERDICTS = /** @type {Record<string, {sign: string, word: string, style: string, cap: number}>} */ ({
+  keep: { sign: "✓", word: "keep", style: "--good", cap: 3 },
+  doubt: { sign: "?", word: "doubt", style: "--doubt", cap: 6 },
+  "re-walk": { sign: "↺", word: "walk again", style: "--bad", cap: 10 },
 });
 
 /** @param {string|null|undefined} verdict */
@@ -328,7 +328,7 @@ export class Linked {
     const { time_s, low_nT, high_nT } = this.base?.columns ?? {};
     this.strip.set({
       curves: time_s ? [{ x: time_s, y: low_nT, top: high_nT, style: "--curve-1", name: "" }] : [],
-      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", sign: VERDICTS[one.verdict ?? ""]?.sign, label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),
+      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", sign: VERDICTS[one.verdict ?? ""]?.sign, cap: VERDICTS[one.verdict ?? ""]?.cap, label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),
       ends,
     }, { keep });
   }

@@ -6,6 +6,8 @@ import { FONT, colour } from "./view.js";
 /** @typedef {import("./series.js").SeriesView} SeriesView */
 
 const ROW = 16;
+/** Room that a sign wants below the bar of its span. */
+const SIGN = 15;
 /** Width of a letter at the size of `FONT`, and of what stands beside a name in the legend. */
 const LETTER = 6.6;
 const KEY = 34;
@@ -50,6 +52,11 @@ function spansIn(view, box) {
   })).filter(({ from, to }) => to >= box.left && from <= box.right);
 }
 
+/** How thick the bar at the top of a span is: by it a verdict is told where a sign has no room. @param {import("./series.js").Span} span @param {number} tall */
+function capOf({ cap = 4 }, tall) {
+  return Math.min(cap, tall / 2);
+}
+
 /** @param {SeriesView} view @param {Pen} pen @param {Box} box */
 export function drawSpans(view, pen, box) {
   for (const { span, tall, from, to, top } of spansIn(view, box)) {
@@ -57,7 +64,7 @@ export function drawSpans(view, pen, box) {
     pen.globalAlpha = 0.16;
     pen.fillRect(from, top, Math.max(1.5, to - from), tall);
     pen.globalAlpha = 1;
-    pen.fillRect(from, top, Math.max(1.5, to - from - 1), 4);
+    pen.fillRect(from, top, Math.max(1.5, to - from - 1), capOf(span, tall));
   }
   drawLanes(view, pen, box);
 }
@@ -71,15 +78,16 @@ export function drawNames(view, pen, box) {
   pen.textBaseline = "top";
   for (const { span, tall, lane, from, to, top } of spansIn(view, box)) {
     const text = [[span.sign, span.label], [span.sign]].map((parts) => parts.filter(Boolean).join(" ")).find((one) => pen.measureText(one).width + 4 <= to - from);
-    if (!text || tall < 20 || from < (ends[lane] ?? -Infinity)) continue;
+    const below = top + capOf(span, tall);
+    if (!text || below + SIGN > top + tall || from < (ends[lane] ?? -Infinity)) continue;
     const wide = pen.measureText(text).width;
     ends[lane] = from + wide + 6;
     pen.fillStyle = colour("--sheet");
     pen.globalAlpha = 0.82;
-    pen.fillRect(from + 2, top + 5, wide + 2, 13);
+    pen.fillRect(from + 2, below + 1, wide + 2, SIGN - 2);
     pen.globalAlpha = 1;
     pen.fillStyle = colour(span.style);
-    pen.fillText(text, from + 3, top + 6);
+    pen.fillText(text, from + 3, below + 2);
   }
 }
 

@@ -6,7 +6,7 @@ import { FONT, View, colour } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
 /** @typedef {{x: ArrayLike<number>, y: ArrayLike<number>, top?: ArrayLike<number>, style: string, name: string, width?: number, dots?: boolean}} Curve */
-/** @typedef {{from: number, to: number, style: string, label?: string, sign?: string, name?: string, lane?: number}} Span */
+/** @typedef {{from: number, to: number, style: string, label?: string, sign?: string, cap?: number, name?: string, lane?: number}} Span */
 /** @typedef {{x: number, style: string, label?: string}} Upright */
 /** @typedef {{x: ArrayLike<number>, low: ArrayLike<number>, high: ArrayLike<number>, style?: string, name?: string}} Band */
 

@@ -1,5 +1,5 @@
 // The chosen line in words, beside its profile: verdict, why, how much of it, what was found on it.
-import { h, number } from "../elements.js";
+import { h, number, typeset } from "../elements.js";
 import { verdictMark } from "../linked.js";
 import { show } from "../notices.js";
 import { selected } from "../selection.js";
@@ -25,9 +25,9 @@ function told(now, passages, after) {
     h("h2", {}, `Line ${name}`),
     ...own.map((one) => h("div", {},
       h("p", {}, verdictMark(one.verdict), ` ${one.instrument}, ${one.day} ${clock(one.start_utc, now.zone)}: ${one.kept} of ${one.readings} readings kept on ${number(one.length_m, 0, "m")}${one.noise_nT === null ? "" : `, noise ${number(one.noise_nT, 2, "nT")}`}.`),
-      one.reasons.length > 0 && h("p", { class: "hint" }, `Why: ${one.reasons.join("; ")}.`))),
+      one.reasons.length > 0 && h("p", { class: "hint" }, typeset(`Why: ${one.reasons.join("; ")}.`)))),
     covered && h("p", { class: "hint" }, `${number(100 * covered.covered_share, 0)} % of the planned ${number(covered.length_m, 0, "m")} is covered; the longest gap is ${number(covered.longest_gap_m, 0, "m")}.`),
-    found.length > 0 && h("ul", { class: "plain" }, ...found.slice(0, 5).map((one) => h("li", {}, severityMark(one.severity), ` ${one.text}`))),
+    found.length > 0 && h("ul", { class: "plain" }, ...found.slice(0, 5).map((one) => h("li", {}, severityMark(one.severity), typeset(` ${one.text}`)))),
     ...actions(now, passages, after),
   ].filter(Boolean);
 }

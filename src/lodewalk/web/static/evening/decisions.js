@@ -1,6 +1,6 @@
 // Decisions: those in force with person, time and reason; taking one back; taking one of one's own.
 import { takeBack } from "../decide.js";
-import { h, number } from "../elements.js";
+import { h, typeset } from "../elements.js";
 import { note, show } from "../notices.js";
 import { onSelect, selected } from "../selection.js";
 import { table } from "../tables.js";
@@ -45,40 +45,14 @@ function listOf(now, after) {
   return table({
     name: "Decisions in force",
     columns: [
-      { key: "does", title: "Kind" },
+      { key: "does", title: "Decided" },
       { key: "about", title: "About" },
-      { key: "what", title: "What" },
+      { key: "told", title: "What", show: (row) => typeset(row.told) },
       { key: "reason", title: "Reason" },
       { key: "who", title: "By" },
       { key: "when", title: "When", unit: "UTC" },
       { key: "id", title: "Take back", show: (row) => h("button", { type: "button", ariaLabel: `Take back: ${row.does} ${row.about}`, onclick: () => takeBack(row, after) }, "Take back…") },
     ],
-    rows: now.decisions.map((one) => ({ ...one, does: DOES[one.kind] ?? one.kind, when: one.when_utc.slice(0, 16).replace("T", " "), about: aboutOf(one.target), what: whatOf(one.value) })),
+    rows: now.decisions.map((one) => ({ ...one, when: one.when_utc.slice(0, 16).replace("T", " ") })),
   });
-}
-
-/** @param {any} target */
-function aboutOf(target) {
-  if (target.readings?.length) return target.readings.length === 1 ? target.readings[0] : `${target.readings.length} readings`;
-  const { instrument, start, end } = target;
-  const span = start || end ? `${start ?? "its begin"} to ${end ?? "its end"}, as recorded` : "all its record";
-  return `${instrument}, ${span}`;
-}
-
-/** Kinds that aren't called as they are written. */
-const DOES = /** @type {Record<string, string>} */ ({ decline: "proposal refused", refuse: "refused among the rocks" });
-/** Codes among the values, in words. */
-const WORDS = /** @type {Record<string, Record<string, string>>} */ ({
-  proposed: { clock: "to set a clock right", lag: "to set a lag", drop: "to drop a span", bridge: "to bridge a gap", move: "that the base was moved" },
-  source: { sides: "the record on both sides", "other record": "another record", "quiet days": "the shape of other days" },
-});
-const UNITS = /** @type {Record<string, [string, string]>} */ ({ offset_s: ["offset", "s"], lag_s: ["lag", "s"], sd_s: ["sd", "s"], error_95_nT: ["error (95 %)", "nT"], strike_deg: ["strike", "°"], proposed: ["", ""], source: ["by", ""] });
-
-/** @param {any} value */
-function whatOf(value) {
-  return Object.entries(value ?? {}).filter(([, one]) => one !== null && one !== "").map(([key, one]) => {
-    const [name, unit] = UNITS[key] ?? [key, ""];
-    const told = key === "error_95_nT" ? number(Number(one), 1) : WORDS[key]?.[String(one)] ?? one;
-    return [name, told, unit].filter(Boolean).join(" ");
-  }).join(", ");
 }

@@ -1,6 +1,6 @@
 // Findings: what, where, when, how bad; a proposal is confirmed or refused here.
 import { decide, takeBack } from "../decide.js";
-import { h } from "../elements.js";
+import { h, typeset } from "../elements.js";
 import { input } from "../forms.js";
 import { note, show } from "../notices.js";
 import { select, selected } from "../selection.js";
@@ -83,7 +83,7 @@ function proposalsOf(found, now, after) {
 
 /** The words without the command that the buttons stand for. @param {string} text */
 function withoutCommand(text) {
-  return text.replace(/[;.,]?\s*(?:To confirm|to do so|If it was moved or knocked|If so): decide [^;]*$/, ".")
+  return typeset(text).replace(/[;.,]?\s*(?:To confirm|to do so|If it was moved or knocked|If so): decide [^;]*$/, ".")
     .replace(/;?\s*lodewalk \w+ (?:shows|tells) (?:them|it)/g, "").replace(/[,;]? by decide (\w+)/g, "");
 }
 

@@ -1,5 +1,5 @@
 // The day's lines with their verdicts, lengths and noise; a chosen one shows on map and profile.
-import { h } from "../elements.js";
+import { h, typeset } from "../elements.js";
 import { verdictMark } from "../linked.js";
 import { note } from "../notices.js";
 import { select, selected } from "../selection.js";
@@ -25,7 +25,7 @@ function linesOf({ check, day }) {
     time: line.start_utc.slice(11, 16),
     covered: percent(covered.get(line.line)?.covered_share),
     over: percent(line.noise_over_share),
-    why: line.reasons.join("; "),
+    why: typeset(line.reasons.join("; ")),
   }));
   rows.sort((/** @type {any} */ a, /** @type {any} */ b) => (ORDER[a.verdict] ?? 3) - (ORDER[b.verdict] ?? 3));
   return table({

@@ -8,7 +8,7 @@ import { select, selected } from "../selection.js";
 /** @typedef {{kind: string, instrument: string|null, start_utc: string|null, end_utc: string|null, severity: string, text: string, today: boolean, lines: string[], proposal: Proposal|null, answered: string|null, standing: string|null, refused: Refusal|null}} Finding */
 /** @typedef {{instrument: string, start_utc: string, end_utc: string, verdict: string, worst_nT: number|null}} Band */
 /** @typedef {{date: string, zone: string, start_utc: string, end_utc: string, verdict: string, sentence: string, reasons: string[], to_do: {where: string, text: string}[], bands: Band[], findings: Finding[], tests: any[]}} Day */
-/** @typedef {{id: string, kind: string, target: any, value: any, reason: string, who: string, when_utc: string}} Decision */
+/** @typedef {{id: string, kind: string, target: any, value: any, reason: string, who: string, when_utc: string, does: string, about: string, told: string}} Decision */
 /** @typedef {{survey: any, check: any, day: Day|null, decisions: Decision[], zone: string, pending: any}} Evening */
 
 /** @param {boolean} first whether nothing has been drawn yet @returns {Promise<Evening>} */

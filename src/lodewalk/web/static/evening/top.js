@@ -1,5 +1,5 @@
 // The first thing of the evening: the verdict of the day in words, what to do, and what to walk again.
-import { fill, h, number } from "../elements.js";
+import { fill, h, number, typeset } from "../elements.js";
 import { VERDICTS } from "../linked.js";
 import { note } from "../notices.js";
 import { runButton } from "../run.js";
@@ -43,11 +43,11 @@ function told({ day, check, pending }) {
   return [
     h("h2", {}, stale(pending) && "Not up to date: ", h("span", { class: `verdict ${stale(pending) ? "none" : day.verdict}` }, !stale(pending) && h("span", { ariaHidden: "true" }, `${found?.sign ?? "–"} `), stale(pending) ? `before the last changes it was “${day.sentence}”` : day.sentence)),
     stale(pending) && note("doubt", "Files, settings or decisions have changed since this was judged: press Run above, then look again."),
-    day.reasons.length > 0 && h("p", {}, `Why: ${day.reasons.join("; ")}.`),
+    day.reasons.length > 0 && h("p", {}, typeset(`Why: ${day.reasons.join("; ")}.`)),
     minutes.length > 0 && h("p", { class: "hint" }, `Minutes of the base record: ${minutes.join(", ")}.`),
     h("h3", {}, "To do this evening"),
     day.to_do.length
-      ? h("ol", { class: "todo" }, ...day.to_do.map((one) => h("li", {}, one.text, " ", h("button", { type: "button", class: "quiet", ariaLabel: `Show: ${one.text}`, onclick: () => goTo(one.where) }, "Show"))))
+      ? h("ol", { class: "todo" }, ...day.to_do.map((one) => h("li", {}, typeset(one.text), " ", h("button", { type: "button", class: "quiet", ariaLabel: `Show: ${one.text}`, onclick: () => goTo(one.where) }, "Show"))))
       : note("good", "Nothing is left to do for this day."),
   ];
 }
@@ -69,7 +69,7 @@ function walkAgain({ day, check, pending }) {
         { key: "line", title: "Line" },
         { key: "part", title: "Part" },
         { key: "length_m", title: "Length", unit: "m", digits: 0 },
-        { key: "why", title: "Why" },
+        { key: "why", title: "Why", show: (row) => typeset(row.why) },
       ],
       rows: rewalk.spans.map((/** @type {any} */ one) => ({ ...one, part: `${one.whole ? "whole line" : "a piece"}${own.has(one.line) ? "" : ", another day"}` })),
       chosen: (row) => row.line === selected().line,

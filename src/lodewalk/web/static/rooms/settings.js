@@ -10,6 +10,8 @@ import { say, show } from "../notices.js";
 
 /** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, note: string}} Row */
 
+/** Letters that a field of one line shows. */
+const LONG = 36;
 /** Whether a change of our own is on its way: it is no news then. */
 let saving = false;
 
@@ -140,7 +142,19 @@ function controlOf(row) {
   if (row.kind === "yes or no") return choice("value", [["true", "yes"], ["false", "no"]], { value: String(row.value) });
   if (row.kind === "other") return input("value", { value: shown(row.value), readOnly: true });
   if (row.kind === "date") return input("value", { value: row.value ?? "", placeholder: "YYYY-MM-DD" });
+  if (row.kind === "text" && String(row.value ?? "").length > LONG) return lines(row.value);
   return input("value", { value: row.value ?? "", inputMode: row.kind === "text" ? "text" : "decimal" });
+}
+
+/** A field that shows a long text whole; Enter sends it, as in other fields. @param {string} value */
+function lines(value) {
+  const made = h("textarea", { name: "value", rows: 3, value });
+  made.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault();
+    made.closest("form")?.requestSubmit();
+  });
+  return made;
 }
 
 /** @param {Row} row @param {HTMLElement} control */
