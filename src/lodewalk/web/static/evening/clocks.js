@@ -1,6 +1,6 @@
 // Clocks in words, the day's activity and the tests of set-up and cleanliness.
 import { decide } from "../decide.js";
-import { h, number } from "../elements.js";
+import { h, number, typeset } from "../elements.js";
 import { field, input } from "../forms.js";
 import { term } from "../help.js";
 import { note } from "../notices.js";
@@ -24,7 +24,7 @@ function clockOf(row, now, after) {
   const told = row.decided_s === null ? "No decision: times count as recorded." : `Decided: ${row.decided_s} s.`;
   return h("article", { class: "clock" },
     h("h3", {}, row.instrument, " ", h("span", { class: `severity ${style}` }, `${sign} ${row.state}`)),
-    h("p", {}, row.text),
+    h("p", {}, typeset(row.text)),
     h("dl", { class: "keys" },
       h("dt", {}, "Offset"), h("dd", {}, row.offset_s === null ? "not known" : `${number(row.offset_s, 2, "s")} ± ${number(row.sd_s, 2, "s")} (clock minus UTC)`),
       today && h("dt", {}, "This day"), today && h("dd", {}, today.offset_s === null ? today.state : `${number(today.offset_s, 2, "s")} ± ${number(today.sd_s, 2, "s")}, ${today.state}`),
@@ -33,7 +33,7 @@ function clockOf(row, now, after) {
       row.position_clock && h("dt", {}, "Positions by"), row.position_clock && h("dd", {}, row.position_clock)),
     h("p", { class: "hint" }, told),
     h("button", { type: "button", onclick: () => decide({
-      title: `Clock of ${row.instrument}`, kind: "clock", about: [h("p", {}, row.text), h("p", { class: "hint" }, "The offset is that clock minus UTC: ahead is above 0, behind below.")],
+      title: `Clock of ${row.instrument}`, kind: "clock", about: [h("p", {}, typeset(row.text)), h("p", { class: "hint" }, "The offset is that clock minus UTC: ahead is above 0, behind below.")],
       body: { kind: "clock", instrument: row.instrument }, done: after,
       fields: [field("Offset", input("offset_s", { type: "number", step: "any", value: row.offset_s ?? "" }), { unit: "s" })],
     }) }, "Decide this clock…"));
@@ -74,7 +74,7 @@ function baseOf({ check, day, zone }) {
         { key: "figure_nT", title: "Figure", unit: "nT", digits: 2 },
         { key: "sd_nT", title: "sd", unit: "nT", digits: 2 },
         { key: "tolerance_nT", title: "Tolerance", unit: "nT", digits: 1 },
-        { key: "text", title: "In words" },
+        { key: "text", title: "In words", show: (row) => typeset(row.text) },
       ],
       rows: day.tests,
     }),

@@ -1,6 +1,6 @@
 // Hand over: what to look at first, the report, the package and its proof, and every file to keep.
 import { get, send, upload } from "../api.js";
-import { duration, fill, h, number, one } from "../elements.js";
+import { duration, fill, h, number, one, typeset } from "../elements.js";
 import { choice, field, form, input } from "../forms.js";
 import { term } from "../help.js";
 import { follow, onChange } from "../live.js";
@@ -84,7 +84,7 @@ function item(row) {
   return h("li", { class: row.state },
     h("span", { class: "sign", ariaHidden: "true" }, SIGN[row.state]),
     h("div", {}, h("strong", {}, row.item), h("span", { class: "state" }, ` ${WORD[row.state]}`),
-      h("p", {}, row.text, room && row.state !== "good" && h("span", {}, " ", h("a", { href: `/${row.room}` }, `Go to ${room}`)))));
+      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", h("a", { href: `/${row.room}` }, `Go to ${room}`)))));
 }
 
 /** @param {string|null} moment */

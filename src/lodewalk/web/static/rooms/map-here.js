@@ -1,6 +1,6 @@
 // The card of a place: value and its error, where it is, the nearest reading and its story.
 import { Latest, get } from "../api.js";
-import { fill, h, number } from "../elements.js";
+import { fill, h, number, typeset } from "../elements.js";
 import { term } from "../help.js";
 import { show } from "../notices.js";
 import { NINETY } from "../section.js";
@@ -78,7 +78,7 @@ export class HereCard {
     if (!found) return;
     const { origin } = found;
     fill(this.story, h("h3", {}, `Story of ${reading}`),
-      h("ul", { class: "story" }, ...found.sentences.filter((/** @type {string} */ text) => text.trim() !== origin.text.trim()).map((/** @type {string} */ text) => h("li", {}, text))),
+      h("ul", { class: "story" }, ...found.sentences.filter((/** @type {string} */ text) => text.trim() !== origin.text.trim()).map((/** @type {string} */ text) => h("li", {}, typeset(text)))),
       h("p", { class: "hint" }, `${origin.file}, line ${origin.line_in_file}:`), h("pre", { class: "rawline", tabIndex: 0, ariaLabel: "The line of the raw file" }, origin.text));
   }
 
