@@ -169,6 +169,34 @@ def barriers(page):
     ]
 
 
+def told_by_stream(there, work):
+    """Let the stream tell a page of work, as it would; ``work`` may be changed later on."""
+
+    def tell(route):
+        steps = [{"step": "report", "why": [], "done": 1, "total": 3}]
+        usual = {"id": 1, "steps": steps, "seconds": 1.0, "problem": None, "result": None}
+        state = {"survey": work["survey"], "mark": "m", "job": usual | work}
+        told = f"data: {json.dumps(state)}\n\n"
+        route.fulfill(body=told, content_type="text/event-stream")
+
+    there.page.route("**/api/events", tell)
+
+
+def barriers_by_theme(page):
+    """Return what hinders people on a page in light and in dark, without reaching its state twice.
+
+    The page is left in the theme that it was in.
+    """
+    theme = "document.documentElement.dataset.theme"
+    first = page.evaluate(theme)
+    found = {}
+    for one in ({"light": "dark", "dark": "light"}[first], first):
+        page.emulate_media(color_scheme=one)
+        page.wait_for_function(f"(wanted) => {theme} === wanted", arg=one)
+        found[one] = barriers(page)
+    return {one: told for one, told in found.items() if told}
+
+
 #: What has the focus: its name, and whether the eye finds it.
 FOCUSED = """() => {
   const held = document.activeElement;

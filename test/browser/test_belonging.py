@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import expect
 
 from lodewalk.services.new import new_survey
+from pages_browser import barriers_by_theme, told_by_stream
 
 #: A range of readings, and some passages.
 WALKED = re.compile(r"readings, from [\d ,.]+.* [1-9]\d* passages")
@@ -100,6 +101,23 @@ def test_stop_keeps_the_focus_and_seconds_are_not_read_aloud(two, visit):
     expect(stop).to_be_focused()
     assert there.page.evaluate("window.told") == 0
     there.problems.clear()
+
+
+def test_stop_in_the_bar_keeps_the_focus_while_seconds_pass_and_while_it_stops(two, visit):
+    there = visit(two, "/start")
+    switch(there, "north")
+    work = {"kind": "run", "survey": "north", "status": "running"}
+    told_by_stream(there, work)
+    there.go("/days")
+    bar = there.page.get_by_role("banner")
+    bar.get_by_role("button", name="Stop", exact=True).focus()
+    work["seconds"] = 3.0
+    expect(bar.get_by_role("button", name="report, 3 s")).to_be_visible()
+    expect(bar.get_by_role("button", name="Stop", exact=True)).to_be_focused()
+    work["status"] = "stopping"
+    expect(bar.get_by_role("button", name="Stopping…")).to_be_focused()
+    assert barriers_by_theme(there.page) == {}
+    there.problems.clear()  # the stream ends after each state
 
 
 def test_a_table_has_one_stop_of_the_tab_key_and_what_stands_in_that_row(two, visit):

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from lodewalk.services.new import new_survey
-from pages_browser import Keyboard, barriers
+from pages_browser import Keyboard, barriers, barriers_by_theme
 
 CRS = "EPSG:32633"
 PLAN = {"line_spacing_m": 60.0, "line_azimuth_deg": 0.0}
@@ -99,13 +99,67 @@ def test_a_plan_drawn_by_keys_is_made_and_goes_along(hill, visit):
     assert barriers(there.page) == []
     there.seen("button", "Make it").wait_for()
     keys.press(there.seen("button", "Make it"))
+    expect(there.page.get_by_text("The plan is being made.")).to_be_visible()
+    expect(there.seen("button", "Make the plan…")).to_be_focused()
+    assert barriers_by_theme(there.page) == {}
     link = there.seen("link", "plan.gpx")
     link.wait_for(timeout=LONG_MS)
+    expect(there.seen("button", "Make the plan…")).to_be_focused()
     with there.page.expect_download() as told:
         link.press("Enter")
     routes = gpxpy.parse(told.value.path().read_text()).routes
     assert len({route.name for route in routes if route.description.startswith("line")}) == count
-    assert barriers(there.page) == []
+    for folded in ("Why these lines", "Lines as a table"):
+        there.page.get_by_text(folded).click()
+    expect(there.seen("table", "Planned lines")).to_be_visible()
+    assert barriers_by_theme(there.page) == {}
+
+
+def test_an_area_that_crosses_itself_or_encloses_nothing_is_told_to_everybody(hill, visit):
+    there = visit(hill, "/plan")
+    fill_corners(there, [CORNERS[0], CORNERS[2], CORNERS[1], CORNERS[3]])
+    expect(there.page.get_by_text("The outline crosses or touches itself")).to_be_visible(
+        timeout=LONG_MS
+    )
+    assert barriers_by_theme(there.page) == {}
+    there.seen("button", "Clear").press("Enter")
+    with there.forgiven("400"):
+        fill_corners(there, [(500_000 + 100 * step, 6_645_000) for step in range(3)])
+        expect(there.page.get_by_text("enclose nothing")).to_be_visible(timeout=LONG_MS)
+    for box in corner_boxes(there):
+        box.fill("here")
+    there.page.keyboard.press("Enter")
+    expect(there.page.get_by_text("Type easting and northing as numbers")).to_be_visible()
+    assert barriers_by_theme(there.page) == {}
+
+
+@pytest.mark.parametrize(
+    ("room", "back"), [("site", "Back to the survey's values"), ("plan", "Back to the survey's")]
+)
+def test_going_back_to_the_surveys_values_keeps_the_focus(demo_pages, visit, room, back):
+    there = visit(demo_pages, f"/{room}")
+    reckoning = there.page.get_by_text("Reckoning the")
+    expect(reckoning).to_have_count(0, timeout=LONG_MS)
+    spacing = there.seen("slider", "Line spacing, slider", exact=True)
+    spacing.press("PageUp")
+    button = there.seen("button", back, exact=True)
+    button.press("Enter")
+    expect(button).to_be_hidden()
+    Keyboard(there.page).seen()
+    expect(reckoning).to_have_count(0, timeout=LONG_MS)
+
+
+def test_what_would_change_the_odds_is_asked_by_keys_and_told_to_everybody(demo_pages, visit):
+    there = visit(demo_pages, "/site")
+    button = there.seen("button", "What would change the odds most?")
+    Keyboard(there.page).press(button)
+    expect(there.page.get_by_text("Reckoning; it takes")).to_be_visible()
+    expect(button).to_be_focused()
+    assert barriers_by_theme(there.page) == {}
+    answer = there.seen("table", "What changes the odds")
+    expect(answer).to_be_visible(timeout=LONG_MS)
+    expect(button).to_be_focused()
+    assert barriers_by_theme(there.page) == {}
 
 
 def test_a_corner_is_drawn_dragged_and_put_back_by_mouse(hill, visit):

@@ -14,7 +14,7 @@ from lodewalk.services.add import add_files
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.services.verify import verify
-from pages_browser import Keyboard
+from pages_browser import Keyboard, barriers_by_theme
 from small_survey import CRS, SOUTH, WEST, main_field, write_small_survey
 
 #: Long work may take this long on a busy machine [ms].
@@ -228,6 +228,8 @@ def test_the_whole_job_by_mouse(tmp_path, shelf, opened, visit):
     name = kept.value.suggested_filename
     expect(there.seen("heading", f"{name}: grade {found.grade}")).to_be_visible(timeout=LONG_MS)
     expect(card(there, "Package").get_by_text(found.text)).to_be_visible()
+    page.get_by_text("What to say to whoever receives it").click()
+    assert barriers_by_theme(page) == {}
     assert found.grade == 1  # made here, with these versions
     assert (place / "report" / "report.html").is_file()
     assert open_survey(place).settings.survey.name == "North hill"
@@ -303,6 +305,12 @@ def test_the_whole_job_by_keyboard_alone(tmp_path, shelf, opened, visit):
     there.ready()
     keys.press(there.seen("button", "Make the package"))
     expect(there.seen("link", re.compile(r"\.zip"))).to_be_visible(timeout=LONG_MS)
+    expect(there.seen("button", "Make it again")).to_be_focused()
+    page.keyboard.press("Shift+Tab")
+    expect(there.seen("button", "Verify it")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(there.seen("heading", "grade 1")).to_be_visible(timeout=LONG_MS)
+    expect(there.seen("button", "Verify it")).to_be_focused()
 
 
 def test_a_broken_file_is_told_beside_its_field_in_the_words_of_the_command_line(

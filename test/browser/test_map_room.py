@@ -6,7 +6,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from playwright.sync_api import expect
 
-from pages_browser import barriers
+from pages_browser import barriers, barriers_by_theme
 
 
 def chosen(there):
@@ -86,7 +86,13 @@ def test_a_section_is_typed_and_drawn_and_its_values_stand_in_a_table(demo_pages
     assert chosen(there)["section"] != "560300,7245800,560900,7246200"
     there.page.go_back()
     there.page.get_by_text("A to B is 721.1 m long").first.wait_for()
-    assert barriers(there.page) == []
+    assert there.seen("columnheader", "90 % from").is_visible()
+    for label, value in (("B, easting", 560300), ("B, northing", 7245800)):
+        there.page.get_by_label(label).fill(str(value))
+    there.seen("button", "Show the section").press("Enter")
+    expect(there.page.get_by_text("A section needs two different places")).to_be_visible()
+    expect(there.page.get_by_label("A, easting")).to_be_focused()
+    assert barriers_by_theme(there.page) == {}
 
 
 def test_the_strip_tells_who_walked_and_a_lane_chooses_the_rover(demo_pages, visit):

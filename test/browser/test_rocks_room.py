@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 from playwright.sync_api import expect
 
-from pages_browser import Keyboard, barriers
+from pages_browser import Keyboard, barriers, barriers_by_theme, told_by_stream
 
 
 def chosen_in(url):
@@ -58,9 +58,34 @@ def test_a_typed_span_is_fitted_and_one_that_ends_first_is_refused_beside_its_fi
         fields[1].fill(end)
         there.seen("button", "Fit along the line").click()
         card.get_by_text(words).wait_for()
+    assert barriers_by_theme(there.page) == {}
     assert fields[0].get_attribute("aria-invalid") == "true"
     title = there.seen("region", "Section").get_by_role("heading", level=2)
     assert title.inner_text() == "Fit on L05, 100 to 240 m"
+
+
+def test_a_fit_under_way_hinders_nobody_and_the_focus_outlives_its_stop(demo_pages, visit):
+    """The fit is told of and never made, so that there is time to look."""
+    there = visit(demo_pages, "/start")
+    work = {"kind": "fit", "survey": demo_pages.place.name, "status": "running"}
+    told_by_stream(there, work)
+    there.page.route("**/api/rocks/along", lambda route: route.fulfill(json={"id": 1}))
+    there.go("/rocks")
+    card = there.seen("region", "A fit of your own")
+    card.get_by_label("Line", exact=True).select_option("L05")
+    for name, value in (("From [m along]", "100"), ("To [m along]", "240")):
+        card.get_by_label(name).fill(value)
+    button = there.seen("button", "Fit along the line")
+    button.press("Enter")
+    stop = card.get_by_role("button", name="Stop this fit")
+    expect(stop).to_be_visible()
+    expect(button).to_be_focused()
+    assert barriers_by_theme(there.page) == {}
+    stop.focus()
+    work["status"] = "stopped"
+    expect(card.get_by_text("The fit was stopped")).to_be_visible()
+    Keyboard(there.page).seen()
+    there.problems.clear()  # the stream ends after each state
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

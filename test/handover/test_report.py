@@ -57,6 +57,14 @@ def test_it_needs_no_script_and_no_other_resource(page):
     assert "@import" not in style
 
 
+def test_no_two_landmarks_have_the_same_name(page):
+    names = [
+        attrs["aria-label"] for _, attrs in read(page).elements if attrs.get("role") == "region"
+    ]
+    names += re.findall(r'<h2 id="\w+">(.*?)</h2>', page)
+    assert sorted(set(names)) == sorted(names)
+
+
 def test_text_is_escaped(page):
     assert "<b>block</b>" not in page
     assert "Serra Quieta &lt;b&gt;block&lt;/b&gt; &amp; co" in page

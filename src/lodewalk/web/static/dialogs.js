@@ -21,6 +21,7 @@ export function dialog(title, content, { wide = false } = {}) {
     // what opened it may have been painted anew meanwhile
     const back = before instanceof HTMLElement && before.isConnected && before !== document.body ? before : one("#room");
     back.focus({ preventScroll: true });
+    if (document.activeElement === document.body) one("#room").focus({ preventScroll: true }); // it may be hidden now
   });
   document.body.append(box);
   box.showModal();

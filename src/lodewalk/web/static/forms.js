@@ -53,21 +53,31 @@ export function valuesOf(form) {
 export function form(action, ...children) {
   const place = h("div", { class: "wrong", role: "alert" });
   const made = /** @type {HTMLFormElement} */ (h("form", { noValidate: true }, ...children, place));
+  let busy = false;
   made.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (busy) return;
     clear(made, place);
     if (lacking(made)) return;
     const buttons = [...made.querySelectorAll("button")].filter((button) => !button.disabled);
-    for (const button of buttons) button.disabled = true;
+    busy = true;
+    for (const button of buttons) off(button, true);
     try {
       await action(valuesOf(made), made);
     } catch (error) {
       tell(error, made, place);
     } finally {
-      for (const button of buttons) button.disabled = false;
+      busy = false;
+      for (const button of buttons) off(button, false);
     }
   });
   return made;
+}
+
+/** A button of a form that is being sent; one that sends keeps the focus. @param {HTMLButtonElement} button @param {boolean} on */
+function off(button, on) {
+  if (button.type === "submit") button.ariaDisabled = on ? "true" : null;
+  else button.disabled = on;
 }
 
 /** Say beside the first field that must hold something that it doesn't. @param {HTMLFormElement} made */

@@ -94,7 +94,7 @@ function paint() {
         `${count} ${count === 1 ? "step" : "steps"}${time ? `, about ${time}` : ""}`),
     );
   }
-  if (held) /** @type {HTMLElement|null} */ (place.querySelector(`[data-part="${held}"], button`))?.focus();
+  if (held) /** @type {HTMLElement|null} */ (place.querySelector(`[data-part="${held}"]`) ?? place.querySelector("button"))?.focus();
 }
 
 /** @param {import("./live.js").Job} work */
@@ -108,7 +108,7 @@ function working(work) {
   return [
     h("progress", { max: all || 1, value: done, ariaLabel: `Progress of ${label}` }),
     h("button", { type: "button", class: "quiet", data: { part: "detail" }, onclick: detail }, `${label}, ${duration(work.seconds)}`),
-    h("button", { type: "button", data: { part: "stop" }, disabled: work.status === "stopping", onclick: stopRun },
+    h("button", { type: "button", data: { part: "stop" }, ariaDisabled: work.status === "stopping" && "true", onclick: stopRun }, // off, it would lose the focus
       work.status === "stopping" ? "Stopping…" : "Stop"),
   ];
 }

@@ -4,7 +4,7 @@ import { fill, h } from "../elements.js";
 import { say } from "../notices.js";
 
 /**
- * Fill a place anew; what had the focus in it has its like focused again, and a table stays where it was scrolled.
+ * Fill a place anew; what had the focus in it has its like focused again, a table stays where it was scrolled, and what is folded out stays so.
  * @param {HTMLElement} place @param {...(import("../elements.js").Child|import("../elements.js").Child[])} children
  */
 export function refill(place, ...children) {
@@ -12,7 +12,9 @@ export function refill(place, ...children) {
   const before = focusables(place).indexOf(held);
   const scrolled = place.querySelector(".table");
   const [top, left] = [scrolled?.scrollTop ?? 0, scrolled?.scrollLeft ?? 0];
+  const open = [...place.querySelectorAll("details[open] > summary")].map((one) => one.textContent);
   fill(place, ...children);
+  for (const one of place.querySelectorAll("details")) one.open ||= open.includes(one.querySelector("summary")?.textContent ?? "");
   if (top || left) place.querySelector(".table")?.scrollTo({ top, left, behavior: "instant" }); // to ask for it lays the page out
   if (before < 0) return;
   const after = focusables(place);

@@ -1,6 +1,6 @@
 // Will it show? Dials for body, lines and noise; the expected anomaly beside the noise; the odds.
 import { send } from "../api.js";
-import { fill, h, number, typeset } from "../elements.js";
+import { fill, h, number, one, typeset } from "../elements.js";
 import { term } from "../help.js";
 import { atWork } from "../run.js";
 import { follow } from "../live.js";
@@ -81,8 +81,11 @@ export function showing(tried, rocks) {
   const more = whatHelps(() => sent(tried, place), panel, wrong);
   const use = h("button", { type: "button", class: "primary", onclick: () => useThese(tried, sent(tried, place), paint).catch((error) => tellBeside(panel, wrong, error)) }, "Use these in the survey…");
   const reset = h("button", { type: "button", onclick: () => {
-    tried.clear();
+    tried.values.clear();
+    usualRock();
+    tried.changed();
     paint();
+    one("select, input", panel).focus(); // this button has gone
   } }, "Back to the survey's values");
   const element = h("section", { class: "card" }, h("div", { class: "lined" }, h("h2", {}, "Will it show?"),
     h("p", { class: "dim how" }, "Move a slider: the anomaly is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so.")),
@@ -131,14 +134,17 @@ export function showing(tried, rocks) {
   };
   tried.changed = () => {
     sizes();
-    reset.hidden = !tried.values.size;
+    reset.hidden = [...tried.values].every(([name, value]) => name === "body.rock" && value === ROCK);
     ask();
   };
   values.addEventListener("toggle", () => tableOf(values, told));
-  if (!tried.get("body.rock") && tried.get("body.susceptibility") === null) {
-    tried.values.set("body.rock", ROCK); // as the command line takes it where nothing is said
+  /** Where nothing is said of the body's rock it is taken as the command line takes it. */
+  function usualRock() {
+    if (tried.get("body.rock") || tried.get("body.susceptibility") !== null) return;
+    tried.values.set("body.rock", ROCK);
     rock.paint();
   }
+  usualRock();
   sizes();
   return { element, paint: () => {
     paint();
@@ -209,6 +215,7 @@ function whatHelps(changes, panel, wrong) {
   const place = h("div", { role: "status" });
   let mine = -1;
   const button = /** @type {HTMLButtonElement} */ (h("button", { type: "button", onclick: async () => {
+    if (button.ariaDisabled === "true") return;
     try {
       mine = (await send("POST", "feasibility", { changes: changes() })).id;
       fill(place, h("p", { class: "waiting" }, "Reckoning; it takes some seconds. You can go on meanwhile."));
@@ -218,7 +225,7 @@ function whatHelps(changes, panel, wrong) {
     }
   } }, "What would change the odds most?"));
   follow(({ job }) => {
-    button.disabled = atWork(job);
+    button.ariaDisabled = String(atWork(job)); // a button that is off would lose the focus
     if (!job || job.id !== mine || job.status !== "done") return;
     mine = -1;
     fill(place, ...changesOf(job.result));

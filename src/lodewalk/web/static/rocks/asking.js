@@ -10,6 +10,7 @@ export async function asked(path, body, told) {
   fill(told, note("info", "The fit is under way. ", h("button", { type: "button", onclick: () => send("DELETE", "run").catch(show) }, "Stop this fit")));
   try {
     const job = await ended(id);
+    if (told.contains(document.activeElement)) told.focus(); // Stop goes away
     if (job?.status === "failed") throw Object.assign(new Error("The fit failed."), { problem: job.problem });
     fill(told, job?.status !== "done" && note("info", "The fit was stopped; nothing is kept."));
     return job?.status === "done" ? job.result : null;

@@ -20,7 +20,7 @@ export class FitCard {
     this.ways = ways;
     /** Points taken from the map so far; null when none is wanted. @type {[number, number][]|null} */
     this.taking = null;
-    this.told = h("div", { role: "status" });
+    this.told = h("div", { role: "status", tabIndex: -1 });
     this.along = this.alongForm();
     this.between = this.betweenForm();
     this.spot = this.spotForm();

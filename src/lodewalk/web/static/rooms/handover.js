@@ -1,6 +1,7 @@
 // Hand over: what to look at first, the report, the package and its proof, and every file to keep.
 import { get, send, upload } from "../api.js";
 import { duration, fill, h, number, one, typeset } from "../elements.js";
+import { refill } from "../evening/keep.js";
 import { choice, field, form, input } from "../forms.js";
 import { term } from "../help.js";
 import { follow, onChange } from "../live.js";
@@ -34,7 +35,7 @@ export async function fillRoom(place) {
   const pack = packageCard(parts.package.body);
   const refresh = async () => {
     const [ready, state, made, files] = await Promise.all([get("handover"), get("report"), get("package"), get("outputs")]);
-    fill(parts.ready.body, ...readyList(ready));
+    refill(parts.ready.body, ...readyList(ready));
     report.paint(state, ready.ready);
     pack.paint(made, ready);
     paintFiles(parts.files.body, files.files);
@@ -227,10 +228,8 @@ function packageCard(place) {
   return {
     /** @param {Package} made @param {{ready: boolean}} ready */
     paint(made, ready) {
-      const held = about.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).dataset.part : null;
-      fill(about, ...aboutPackage(made, ready));
+      refill(about, ...aboutPackage(made, ready));
       hold(place, last);
-      if (held) /** @type {HTMLElement|null} */ (about.querySelector(`[data-part="${held}"]`))?.focus();
     },
     /** @param {Job|null} job */
     work(job) {

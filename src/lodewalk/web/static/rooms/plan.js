@@ -2,7 +2,7 @@
 import { get, send, upload } from "../api.js";
 import { keepWho, signed } from "../decide.js";
 import { dialog } from "../dialogs.js";
-import { fill, h, typeset } from "../elements.js";
+import { fill, h, one, typeset } from "../elements.js";
 import { form } from "../forms.js";
 import { AreaMap } from "../going/area-map.js";
 import { Asker } from "../going/ask.js";
@@ -73,6 +73,7 @@ class Desk {
       h("button", { type: "button", class: "quiet", onclick: () => {
         this.tried.clear();
         this.paint();
+        one("select, input", this.panel).focus(); // this button has gone
       } }, "Back to the survey's"));
     this.table = h("div", {});
     this.lines = h("details", { ontoggle: () => this.tableOf() }, h("summary", {}, "Lines as a table"), this.table);
@@ -133,7 +134,7 @@ class Desk {
     this.useHeld(true);
     let mine = -1;
     follow(({ job }) => {
-      this.makes.disabled = atWork(job);
+      this.makes.ariaDisabled = String(atWork(job)); // a button that is off would lose the focus
       if (job?.kind !== "plan") return;
       if (atWork(job)) mine = job.id;
       if (mine === job.id || atWork(job)) this.ended(job);
@@ -260,6 +261,7 @@ class Desk {
 
   /** Make the plan: settings first, then its files; nothing unseen. */
   make() {
+    if (this.makes.ariaDisabled === "true") return;
     if (!this.hasArea()) return this.area.corners.say("First the area: three corners or more.");
     const { corners } = this.area;
     const changes = this.tried.changes();
