@@ -36,11 +36,12 @@ class Fact:
 
 @dataclass(frozen=True)
 class Instrument:
-    """One instrument: its name, what it did and what is known of it."""
+    """One instrument: its name, what it did, what is known of it and of its sensor's height."""
 
     name: str
     role: str
     text: str = ""
+    sensor: str = ""
 
 
 @dataclass(frozen=True)
