@@ -57,3 +57,50 @@ def test_columns_that_nothing_reads_are_told_and_half_a_position_is_refused(hill
     expect(fold.first).to_have_attribute("open", "")
     expect(card.get_by_text("First rows as understood")).to_be_visible()
     expect(card.get_by_role("columnheader", name="easting")).to_be_visible()
+
+
+def test_a_survey_without_files_leads_to_adding_them_and_asks_for_no_base(hill, visit):
+    there = visit(hill, "/site")
+    bar = there.page.get_by_role("banner")
+    expect(bar.get_by_text("No files yet")).to_be_visible()
+    expect(bar.get_by_role("button", name="Run")).to_have_count(0)
+    bar.get_by_role("link", name="Add files").click()
+    there.ready()
+    expect(there.seen("heading", "Files", exact=True)).to_be_in_viewport()
+    run = 'fetch("/api/run", {method: "POST", headers: {"x-survey": "hill", "content-type":'
+    run += ' "application/json"}, body: "{}"}).then((one) => one.status)'
+    assert there.page.evaluate(run) == 202  # the command line may run it all the same
+    there.page.wait_for_function(
+        'async () => (await (await fetch("/api/survey")).json()).products.includes("check")'
+    )
+    for room in ("/map", "/days"):
+        there.go(room)
+        expect(bar.get_by_text("No files yet")).to_be_visible()
+    assert ("GET", "/api/base") not in there.asked
+
+
+def test_two_notices_stand_at_once_and_leave_their_words_to_screen_readers(hill, visit):
+    there = visit(hill, "/days")
+    there.page.clock.install()
+    say = """async ([kind, text]) => (await import("/static/notices.js")).say(kind, text)"""
+    for kind, text in (
+        ("bad", "It broke."),
+        ("good", "One."),
+        ("good", "Two."),
+        ("good", "Three."),
+    ):
+        there.page.evaluate(say, [kind, text])
+    status = there.page.locator("#notices")
+    close = there.seen("button", "Close this notice")
+    expect(close).to_have_count(2)
+    expect(status.get_by_role("alert")).to_contain_text("It broke.")
+    close.last.hover()
+    there.page.clock.run_for(20_000)
+    expect(close).to_have_count(2)  # not from under the pointer
+    there.page.mouse.move(5, 5)
+    there.page.clock.run_for(6_000)
+    expect(close).to_have_count(1)
+    expect(status).to_contain_text("Three.")
+    there.page.evaluate(say, ["bad", "Again."])
+    there.page.evaluate(say, ["bad", "And again."])
+    expect(close).to_have_count(2)

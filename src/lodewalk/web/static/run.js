@@ -7,7 +7,7 @@ import { note, problemBox, say, show } from "./notices.js";
 
 /** @typedef {{step: string, about: string, why: string[], sure: boolean, seconds: number|null}} Pending */
 
-/** @type {{steps: Pending[], seconds: number|null}|null} */
+/** @type {{steps: Pending[], seconds: number|null, files: number}|null} */
 let pending = null;
 /** @type {import("./live.js").Job|null} */
 let job = null;
@@ -82,7 +82,9 @@ function paint() {
   const held = place.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).dataset.part : null;
   if (atWork(job)) fill(place, ...working(/** @type {import("./live.js").Job} */ (job)));
   else if (!survey || (pageSurvey !== null && survey !== pageSurvey)) fill(place);
-  else if (pending && pending.steps.length === 0) {
+  else if (pending?.files === 0) {
+    fill(place, h("span", { class: "none-yet" }, "No files yet"), h("a", { class: "button primary", href: "/days#files", data: { part: "files" } }, "Add files"));
+  } else if (pending && pending.steps.length === 0) {
     fill(place, h("button", { type: "button", class: "quiet", data: { part: "detail" }, onclick: detail }, "✓ Up to date"));
   } else {
     const count = pending?.steps.length ?? 0;
