@@ -29,6 +29,7 @@ def job():
         crs="EPSG:31982",
         crs_title="SIRGAS 2000 / UTM zone 22S (EPSG:31982)",
         zone="America/Sao_Paulo",
+        local_zone="America/Sao_Paulo",
         purpose='To trace dykes <script>alert("no")</script> below soil.',
         convergence_deg=-0.42,
     )

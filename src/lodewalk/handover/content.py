@@ -19,6 +19,7 @@ class Job:
     crs: str
     crs_title: str
     zone: str = "UTC"
+    local_zone: str = ""
     purpose: str = ""
     place: str = ""
     convergence_deg: float = 0.0

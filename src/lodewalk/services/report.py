@@ -183,10 +183,18 @@ def _job(folder: Folder, records: "Records") -> "Job":
         crs=about.crs,
         crs_title=crs_title(about.crs),
         zone=about.time_zone or "UTC",
+        local_zone=about.time_zone or _zone_of_base(folder),
         purpose=about.purpose,
         convergence_deg=convergence,
         made_utc=f"{now_utc()[:16]}Z",
     )
+
+
+def _zone_of_base(folder: Folder) -> str:
+    """Return the zone of the base's files where all agree and it is a local one, else nothing."""
+    zones = {entry.zone for entry in read_ledger(folder) if entry.role == "base"}
+    (zone,) = zones if len(zones) == 1 else ("",)
+    return "" if zone in ("UTC", "GPS") else zone
 
 
 def _map_and_sheets(

@@ -17,6 +17,9 @@ from lodewalk.survey.state import read_state
 #: Journals that are looked through for how long a step took.
 JOURNALS = 100
 
+#: What each step does, by its name, in the order of a run.
+ABOUT = {step.name: step.text for step in STEPS}
+
 
 @dataclass(frozen=True)
 class Pending:

@@ -142,7 +142,7 @@ function times(now, tell, swapped) {
     has("time") && own("Time", choice("", open("format", rest(TIMES, now.time.format ?? "iso")), { value: value("format") }), set("format")),
     has("date") && other("date_format"),
     has("time") && other("format"),
-    own("Date of the first row", input("", { type: "date", value: now.time.date ?? "" }), set("date"), "Only where the file has no date."),
+    own("Date of the first row", input("", { value: now.time.date ?? "", placeholder: "2026-03-31", maxLength: 10 }), set("date"), "YYYY-MM-DD, only where the file has no date."),
     own("Year of the first row", input("", { type: "number", min: 1970, max: 2100, value: now.time.year ?? "" }), set("year"), "Only where dates have no year.")));
 }
 
