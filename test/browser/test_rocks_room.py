@@ -41,6 +41,8 @@ def test_a_pick_chosen_by_keys_shows_the_depth_of_the_product(demo_pages, visit)
     row = section.get_by_role("row", name="Depth, calibrated")
     expect(row).to_contain_text(f"{told(own['depth_m'])} ({low} to {high})")
     assert section.get_by_role("heading", name=name).is_visible()
+    taken = section.get_by_text("Taken off the depths: sensor 1.8 m above ground, as set.")
+    expect(taken).to_be_visible()
 
 
 def test_a_typed_span_is_fitted_and_one_that_ends_first_is_refused_beside_its_field(

@@ -123,7 +123,10 @@ def test_a_span_is_marked_as_a_test(lodewalk, folder):
         (("bridge", *R1, *WHO), "No file of role base"),
         (("test", "--instrument", "B1", "--test", "static", *WHO), "No file of role rover"),
         (("tick", *R1, "--item", "clock", *WHO), "lodewalk tick"),
-        (("drop", *R1, *spanned("14:10:00", "14:00:00"), *WHO), "ends after it starts"),
+        (
+            ("drop", *R1, *spanned("14:10:00", "14:00:00"), *WHO),
+            "taken: a span ends after it starts",
+        ),
         (("drop", *R1, "--start", "2026-W11", *WHO), "YYYY-MM-DDTHH"),
         (("drop", *R1, "--end", "2026-03-10", *WHO), "YYYY-MM-DDTHH"),
         (("drop", *R1, *spanned("14:00:00Z", "14:10:00Z"), *WHO), "without Z or offset"),

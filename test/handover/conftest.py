@@ -29,6 +29,7 @@ def job():
         crs="EPSG:31982",
         crs_title="SIRGAS 2000 / UTM zone 22S (EPSG:31982)",
         zone="America/Sao_Paulo",
+        local_zone="America/Sao_Paulo",
         purpose='To trace dykes <script>alert("no")</script> below soil.',
         convergence_deg=-0.42,
     )
@@ -42,7 +43,7 @@ def provenance():
             SourceFile("rover.csv", "rover", "a" * 64, "rover 1", "UTC", 9100, 512_345),
             SourceFile("base.csv", "base", "b" * 64, "base", "America/Sao_Paulo"),
         ),
-        instruments=(Instrument("rover 1", "rover", "sensor on a pole of 2.0 m"),),
+        instruments=(Instrument("rover 1", "rover", "on a pole", "2.0 m above ground, assumed"),),
         steps=(Step("diurnal", "2", "c" * 64, "takes off the change with time"),),
         versions={"lodewalk": "0.1.0", "numpy": "2.4.6"},
         settings=(

@@ -143,6 +143,7 @@ def test_cautions(page, part):
         "Grid north lies 0.42° west of true north",
         "local time is America/Sao_Paulo",
         "the base had a gap",
+        "2.0 m above ground, assumed",
         "no depth, dip or shape of a source",
     ],
 )

@@ -3,11 +3,13 @@
 import json
 from dataclasses import asdict, replace
 
+from lodewalk.services.add import add_files
 from lodewalk.services.check import CheckResult, Finding, Missed, Rewalk
 from lodewalk.services.evening.proposals import decline
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.services.readiness import readiness
+from lodewalk.services.sensor_heights import height_words
 from lodewalk.steps.proposed import Proposal
 
 STUCK = Proposal("drop", "B1", "2026-03-10T12:00:00", "2026-03-10T12:10:00")
@@ -38,3 +40,30 @@ def test_a_finding_whose_proposal_is_refused_is_still_left_in_doubt(tmp_path):
     decline(folder, {"kind": "drop"}, reason="seen to be true", who="K")
     refused = f"{before} What 1 of them proposed was refused, with reason and person."
     assert told() == ("doubt", refused)
+
+
+def test_a_sensor_whose_height_nobody_set_is_told_with_where_to_set_it(tmp_path):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    folder = open_survey(tmp_path / "hill")
+    for name in ("R1", "R2"):
+        walk = tmp_path / f"{name}.csv"
+        walk.write_text(
+            "time_utc,line,field_nT\n"
+            + "".join(f"2026-03-10T12:00:{s:02d}Z,L1,{22950 + s}.{name[1]}\n" for s in range(30))
+        )
+        add_files(folder, [walk], role="rover", instrument=name)
+
+    def told():
+        items = readiness(open_survey(folder.path)).items
+        return [(one.state, one.text, one.room) for one in items if one.item == "Sensor height"]
+
+    both = "Sensor height of R1, R2 is assumed, 2.0 m: every depth rests on it."
+    assert told() == [("doubt", both, "settings")]
+    with (folder.path / "survey.toml").open("a") as stream:
+        stream.write("\n[instruments.R1]\nsensor_height_m = 2.0\n")
+    (alone,) = told()
+    assert alone[1] == "Sensor height of R2 is assumed, 2.0 m: every depth rests on it."
+    settings = open_survey(folder.path).settings
+    assert height_words(settings, ["R1"], 2.0) == "2.0 m above ground, as set"
+    assert height_words(settings, ["R2"], 2.0) == "2.0 m above ground, assumed"
+    assert height_words(settings, ["R1", "R2"], 1.85) == "1.85 m above ground, assumed for R2"

@@ -82,3 +82,29 @@ def test_the_profiles_have_a_page_for_each_line(rows, tmp_path):
     made, _ = report_of(rows["base"], rows["rover"], tmp_path)
     assert Path(made.profiles).read_bytes().count(b"/Type /Page ") == 6
     assert not list(Path(made.profiles).parent.glob(".*"))
+
+
+@pytest.mark.parametrize(
+    ("zones", "own", "told"),
+    [
+        (("+02:00", "+02:00"), "", "UTC; local time is +02:00."),
+        (("+02:00", "UTC"), "", "UTC."),
+        (("UTC", "UTC"), "", "UTC."),
+        (("+02:00", "+02:00"), "Africa/Accra", "UTC; local time is Africa/Accra."),
+    ],
+)
+def test_local_time_is_told_by_the_base_where_the_survey_has_no_zone(tmp_path, zones, own, told):
+    new_survey(tmp_path / "hill", name="Hill", crs=CRS)
+    settings = tmp_path / "hill" / "survey.toml"
+    if own:
+        settings.write_text(
+            settings.read_text().replace("[survey]", f"[survey]\ntime_zone = '{own}'")
+        )
+    folder = open_folder(tmp_path / "hill")
+    for number, zone in enumerate(zones):
+        record = tmp_path / f"base{number}.csv"
+        rows = "".join(f"2026-03-1{number} 12:{m:02d}:00,22950.{m}\n" for m in range(20))
+        record.write_text(f"time,total_field_nT\n{rows}")
+        add_files(folder, [record], role="base", time_zone=zone)
+    page = Path(report(folder).report).read_text()
+    assert f"Times in this report are {told}" in page

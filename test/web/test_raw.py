@@ -330,6 +330,83 @@ def test_likely_roles_of_the_usual_files(empty):
         assert preview(client, text, name)["role"] == role, name
 
 
+#: A walk whose positions, and line, have names that tell nothing.
+WALK = "stamp,xx,yy,btot,leg\n" + "".join(
+    f"2026-06-17 07:20:{second:02d},{469999 + second}.62,{4984999 - second}.88,47650.{second},1\n"
+    for second in range(10, 40)
+)
+
+
+def walked(**columns):
+    """Return the walk's column map as a form sends it."""
+    return json.dumps({"columns": {"time": "stamp", "field": "btot"} | columns})
+
+
+def test_a_walk_without_positions_that_are_read_says_what_is_not_read(empty):
+    _, client = empty
+    found = preview(client, WALK, "walk_june.csv", time_zone="UTC")
+    assert (found["role"], found["instrument"], found["refused"]) == ("rover", "rover", None)
+    assert found["unread"] == ["xx", "yy", "leg"]
+    (lacking,) = found["lacking"]
+    assert lacking.startswith("No position is read: a track of its GPS must be added")
+    assert preview(client, WALK, "walk.csv", role="base", time_zone="UTC")["lacking"] == []
+    placed = walked(easting="xx", northing="yy")
+    found = preview(client, WALK, "w.csv", role="rover", columns=placed, time_zone="UTC")
+    assert (found["unread"], found["lacking"]) == (["leg"], [])
+
+
+def test_a_base_with_other_sensors_is_still_taken_for_a_base(empty):
+    _, client = empty
+    text = "stamp,btot,temp,volts,count\n" + "".join(
+        f"2026-06-17 07:20:{second:02d},47650.{second},21.{second},12.{second},{20000 + second}\n"
+        for second in range(10, 40)
+    )
+    assert preview(client, text, "day.csv", time_zone="UTC")["role"] == "base"
+
+
+def test_a_rover_whose_track_is_there_lacks_no_position(empty):
+    _, client = empty
+    track = "time_utc,latitude,longitude\n" + "".join(
+        f"2026-06-17T07:20:{second:02d}Z,-24.9,-50.4{second}\n" for second in range(10, 40)
+    )
+    added = client.post(
+        "/api/files", files=sent(track, "R2.csv"), data={"role": "track", "instrument": "R2"}
+    )
+    assert added.status_code == 201, added.text
+    asked = {"role": "rover", "time_zone": "UTC"}
+    assert preview(client, WALK, "walk.csv", instrument="R2", **asked)["lacking"] == []
+    assert len(preview(client, WALK, "walk.csv", instrument="R3", **asked)["lacking"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("here", "lacking"),
+    [("easting", "northing"), ("northing", "easting"), ("longitude", "latitude")],
+)
+def test_half_a_position_is_refused_beside_the_columns_and_by_adding(empty, here, lacking):
+    session, client = empty
+    asked = {"role": "rover", "columns": walked(**{here: "xx"}), "time_zone": "UTC"}
+    refused = preview(client, WALK, "walk.csv", **asked)["refused"]
+    assert refused["rule"] == (
+        f"columns.{here} stands without columns.{lacking}: a position has both."
+    )
+    assert (refused["field"], refused["value"]) == ("columns", "column xx")
+    assert refused["remedy"] == f"Say which column is the {lacking}, or leave the {here} out."
+    answer = client.post("/api/files", files=sent(WALK, "walk.csv"), data=asked)
+    assert answer.status_code == 400
+    assert answer.json()["problem"]["rule"] == refused["rule"]
+    assert read_ledger(open_survey(session.path)) == []
+
+
+def test_a_rover_added_as_a_base_is_not_called_base_when_it_is_read_anew(empty):
+    _, client = empty
+    client.post("/api/files", files=sent(WALK, "w.csv"), data={"role": "base", "time_zone": "UTC"})
+    (row,) = client.get("/api/files").json()["files"]
+    assert row["instrument"] == "base"
+    asked = {"held": row["stored_as"], "role": "rover"}
+    (found,) = client.post("/api/files/preview", data=asked).json()
+    assert found["instrument"] == "rover"
+
+
 def test_files_sent_leave_nothing_behind_when_the_survey_is_locked(empty, tmp_path, monkeypatch):
     from lodewalk.survey.lock import locked
 

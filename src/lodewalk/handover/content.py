@@ -19,6 +19,7 @@ class Job:
     crs: str
     crs_title: str
     zone: str = "UTC"
+    local_zone: str = ""
     purpose: str = ""
     place: str = ""
     convergence_deg: float = 0.0
@@ -36,11 +37,12 @@ class Fact:
 
 @dataclass(frozen=True)
 class Instrument:
-    """One instrument: its name, what it did and what is known of it."""
+    """One instrument: its name, what it did, what is known of it and of its sensor's height."""
 
     name: str
     role: str
     text: str = ""
+    sensor: str = ""
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from lodewalk.errors import InputError
 from lodewalk.formats.registry import ROLES, SET_ASIDE, Format, format_named, recognise
 from lodewalk.services.extent import extent
 from lodewalk.services.place import check_place
-from lodewalk.services.reading import check_file, column_map_of, zone_of
+from lodewalk.services.reading import check_file, check_pairs, column_map_of, zone_of
 from lodewalk.services.set_aside import set_aside
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import (
@@ -184,6 +184,7 @@ def read_file(
     old = known if known and known.role == role else None
     kept = old.column_map if old else None
     column_map, remarks = column_map_of(path, form, role=role, columns=columns, kept=kept)
+    check_pairs(column_map, path.name)
     content = form.reader().read(path, role=role, column_map=column_map)
     if len(content.table) == 0:
         raise InputError("The file holds no rows.", file=path.name)

@@ -8,6 +8,7 @@ from lodewalk.errors import LodewalkError
 from lodewalk.services.check import CheckResult, Finding, checked
 from lodewalk.services.decide import decisions_in_force
 from lodewalk.services.report_state import report_state
+from lodewalk.services.sensor_heights import assumed_rovers, metres
 from lodewalk.services.stale import pending
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
@@ -46,7 +47,13 @@ def readiness(folder: Folder) -> ReadinessResult:
     LodewalkError
         For settings, a ledger or decisions that can't be read.
     """
-    items = [*_raw(folder), _products(folder), *_verdicts(folder), _decisions(folder)]
+    items = [
+        *_raw(folder),
+        *_heights(folder),
+        _products(folder),
+        *_verdicts(folder),
+        _decisions(folder),
+    ]
     items += [_report(folder), _purpose(folder)]
     return ReadinessResult(all(one.state != "bad" for one in items), items)
 
@@ -62,6 +69,17 @@ def _raw(folder: Folder) -> Iterator[ReadyItem]:
     if missing:
         text += f" There is none of role {' or '.join(missing)}."
     yield ReadyItem("Raw files", "doubt" if missing else "good", text, "days")
+
+
+def _heights(folder: Folder) -> Iterator[ReadyItem]:
+    """Yield the heights of sensors that nobody set, by height."""
+    settings = folder.settings
+    by_height: dict[float, list[str]] = {}
+    for name in assumed_rovers(read_ledger(folder), settings):
+        by_height.setdefault(settings.instrument(name).sensor_height_m, []).append(name)
+    for height, names in by_height.items():
+        text = f"Sensor height of {', '.join(names)} is assumed, {metres(height)}: "
+        yield ReadyItem("Sensor height", "doubt", f"{text}every depth rests on it.", "settings")
 
 
 def _products(folder: Folder) -> ReadyItem:

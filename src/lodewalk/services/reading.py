@@ -60,6 +60,24 @@ def column_map_of(
     return proposal.column_map, (sure, *proposal.reasons)
 
 
+#: Coordinates that tell a place only together.
+PAIRS = (("latitude", "longitude"), ("easting", "northing"))
+
+
+def check_pairs(column_map: "ColumnMap | None", file: str) -> None:
+    """Raise when one coordinate is read without its other, so that no place comes of it."""
+    columns = column_map.columns if column_map is not None else {}
+    for pair in PAIRS:
+        for here, lacking in (pair, pair[::-1]):
+            if here in columns and lacking not in columns:
+                raise InputError(
+                    f"columns.{here} stands without columns.{lacking}: a position has both.",
+                    file=file,
+                    value=f"column {columns[here]}",
+                    remedy=f"Say which column is the {lacking}, or leave the {here} out.",
+                )
+
+
 def zone_of(content: "Content", *, given: str | None, fallback: str = "", file: str) -> str:
     """Return the zone of the recorded times; the file's own word comes first.
 

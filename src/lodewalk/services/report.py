@@ -10,6 +10,7 @@ from lodewalk.services.joined import all_findings, base_record, product, ticks
 from lodewalk.services.report_rocks import rock_records
 from lodewalk.services.report_state import NOTE, note_report
 from lodewalk.services.rocks_layers import write_rock_layers
+from lodewalk.services.sensor_heights import height_words
 from lodewalk.steps.context import Reporter, Silent
 from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.clock import now_utc
@@ -182,10 +183,18 @@ def _job(folder: Folder, records: "Records") -> "Job":
         crs=about.crs,
         crs_title=crs_title(about.crs),
         zone=about.time_zone or "UTC",
+        local_zone=about.time_zone or _zone_of_base(folder),
         purpose=about.purpose,
         convergence_deg=convergence,
         made_utc=f"{now_utc()[:16]}Z",
     )
+
+
+def _zone_of_base(folder: Folder) -> str:
+    """Return the zone of the base's files where all agree and it is a local one, else nothing."""
+    zones = {entry.zone for entry in read_ledger(folder) if entry.role == "base"}
+    (zone,) = zones if len(zones) == 1 else ("",)
+    return "" if zone in ("UTC", "GPS") else zone
 
 
 def _map_and_sheets(
@@ -296,7 +305,9 @@ def _provenance(folder: Folder) -> "Provenance":
     ]
     named = sorted({(e.instrument, e.role) for e in entries if e.instrument})
     instruments = [
-        content.Instrument(name, role, folder.settings.instrument(name).text)
+        content.Instrument(
+            name, role, folder.settings.instrument(name).text, _sensor(folder, name, role)
+        )
         for name, role in named
     ]
     steps = [
@@ -312,6 +323,14 @@ def _provenance(folder: Folder) -> "Provenance":
         tuple(_settings(folder)),
         tuple(decided(read_decisions(folder))),
     )
+
+
+def _sensor(folder: Folder, name: str, role: str) -> str:
+    """Say how high the sensor of a base or rover was; nothing of what has none."""
+    if role not in ("base", "rover"):
+        return ""
+    settings = folder.settings
+    return height_words(settings, [name], settings.instrument(name).sensor_height_m)
 
 
 def _first_digest(made: Any) -> str:

@@ -4,6 +4,7 @@ import json
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
+from lodewalk.formats.registry import SET_ASIDE
 from lodewalk.services.set_aside import as_if_aside, as_if_read_anew
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.step import Step
@@ -15,6 +16,9 @@ from lodewalk.survey.state import read_state
 
 #: Journals that are looked through for how long a step took.
 JOURNALS = 100
+
+#: What each step does, by its name, in the order of a run.
+ABOUT = {step.name: step.text for step in STEPS}
 
 
 @dataclass(frozen=True)
@@ -33,10 +37,14 @@ class Pending:
 
 @dataclass(frozen=True)
 class PendingResult:
-    """All steps that a run would look at, in their order; none when all is up to date."""
+    """All steps that a run would look at, in their order; none when all is up to date.
+
+    `files` counts what there is to run on: the files that aren't set aside.
+    """
 
     steps: list[Pending]
     seconds: float | None
+    files: int
 
 
 def pending(
@@ -82,7 +90,8 @@ def pending(
         Pending(step.name, step.text, why, sure, last.get(step.name)) for step, why, sure in found
     ]
     known = [row.seconds for row in rows if row.seconds is not None]
-    return PendingResult(rows, round(sum(known), 1) if known else None)
+    files = sum(entry.role != SET_ASIDE for entry in entries)
+    return PendingResult(rows, round(sum(known), 1) if known else None, files)
 
 
 def _stale(

@@ -256,9 +256,13 @@ def _read_line(line: bytes, known: Mapping[str, bool], *, file: str, number: int
 
 
 def _broken_rule(error: ValidationError) -> str:
-    """Return the first rule that a decision breaks, with the place in it."""
+    """Return the first rule that a decision breaks, with the place in it.
+
+    A rule about the target as a whole names in its own words what it is about.
+    """
     first = error.errors()[0]
-    place = ".".join(str(part) for part in first["loc"])
+    whole = first["type"] == "value_error" and first["loc"] == ("target",)
+    place = "" if whole else ".".join(str(part) for part in first["loc"])
     return f"{place + ': ' if place else ''}{first['msg'].removeprefix('Value error, ')}"
 
 

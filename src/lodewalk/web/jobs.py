@@ -8,6 +8,7 @@ from time import monotonic
 from typing import Any, Literal, Protocol
 
 from lodewalk.errors import CancelledError, LodewalkError
+from lodewalk.services.stale import ABOUT
 from lodewalk.web.problems import BusyError, Problem, problem_of, problem_of_fault
 
 Status = Literal["running", "stopping", "done", "failed", "stopped"]
@@ -15,9 +16,10 @@ Status = Literal["running", "stopping", "done", "failed", "stopped"]
 
 @dataclass
 class StepState:
-    """A step of a run: why it runs and how far it is."""
+    """A step of a run: what it does, why it runs and how far it is."""
 
     step: str
+    about: str
     why: list[str]
     done: int = 0
     total: int = 1
@@ -25,11 +27,15 @@ class StepState:
 
 @dataclass
 class JobState:
-    """A piece of work as the pages see it; `survey` names the folder that it is for."""
+    """A piece of work as the pages see it; `survey` names the folder that it is for.
+
+    `planned` is about how many steps it takes, where that is known before.
+    """
 
     id: int
     kind: str
     survey: str | None = None
+    planned: int = 1
     status: Status = "running"
     steps: list[StepState] = field(default_factory=list)
     seconds: float = 0.0
@@ -86,14 +92,14 @@ class Job:
     def began(self, step: str, why: list[str]) -> None:
         """Hear that a step begins."""
         with self._guard:
-            self._state.steps.append(StepState(step, why))
+            self._state.steps.append(StepState(step, ABOUT.get(step, ""), why))
         self._changed()
 
     def progress(self, step: str, done: int, total: int) -> None:
         """Hear how far a step is; work that has no steps of a run is shown as one."""
         with self._guard:
             if not self._state.steps or self._state.steps[-1].step != step:
-                self._state.steps.append(StepState(step, []))
+                self._state.steps.append(StepState(step, ABOUT.get(step, ""), []))
             self._state.steps[-1].done, self._state.steps[-1].total = done, total
         self._changed()
 
@@ -145,7 +151,9 @@ class Jobs:
         self._last: Job | None = None
         self._count = 0
 
-    def start(self, kind: str, work: Work, *, survey: str | None = None) -> JobState:
+    def start(
+        self, kind: str, work: Work, *, survey: str | None = None, planned: int = 1
+    ) -> JobState:
         """Begin a piece of work and return its state.
 
         Parameters
@@ -156,6 +164,8 @@ class Jobs:
             Does it.
         survey : str, optional
             Folder of the survey that it is for; the one that is open when left out.
+        planned : int
+            About how many steps it takes.
 
         Raises
         ------
@@ -168,7 +178,7 @@ class Jobs:
                     "Something is under way already. Wait until it ends, or stop it first."
                 )
             self._count += 1
-            state = JobState(self._count, kind, survey or self._survey())
+            state = JobState(self._count, kind, survey or self._survey(), planned)
             self._last = Job(state, work, self._changed)
             self._last.start()
         self._changed()

@@ -2,8 +2,14 @@
 
 import re
 import unicodedata
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lodewalk.services.add import DEFAULT_INSTRUMENT
+
+if TYPE_CHECKING:
+    from lodewalk.survey.ledger import RawFile
 
 #: Names that some systems keep for devices.
 DEVICES = re.compile(r"(?:con|prn|aux|nul|com\d|lpt\d)(?:\.|$)", re.IGNORECASE)
@@ -48,3 +54,25 @@ def instrument_in(name: str, known: Collection[str]) -> str | None:
         if part.casefold() in by_letters:
             return by_letters[part.casefold()]
     return next((part for part in parts[:1] if re.fullmatch(r"[A-Z]{1,3}\d{1,2}", part)), None)
+
+
+def likely_instrument(
+    name: str,
+    *,
+    role: str,
+    known: "RawFile | None",
+    like: str | None,
+    entries: "Sequence[RawFile]",
+) -> str:
+    """Return the likeliest name of the instrument of a file, never that of another role.
+
+    `known` is the same file in the survey, `like` the instrument of one with the same columns.
+    """
+    others = {usual for other, usual in DEFAULT_INSTRUMENT.items() if other != role}
+    if known and known.instrument not in others:
+        return known.instrument
+    if role not in DEFAULT_INSTRUMENT:
+        return ""
+    names = [entry.instrument for entry in entries if entry.instrument not in ("", *others)]
+    in_name = instrument_in(name, names)
+    return in_name or (like if like in names else None) or DEFAULT_INSTRUMENT[role]

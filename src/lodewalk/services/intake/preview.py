@@ -13,7 +13,7 @@ import numpy as np
 
 from lodewalk.errors import InputError, LodewalkError
 from lodewalk.formats.registry import ROLES, SET_ASIDE
-from lodewalk.services.add import DEFAULT_INSTRUMENT, WITHOUT_TIMES, ReadFile, read_file
+from lodewalk.services.add import WITHOUT_TIMES, ReadFile, read_file
 from lodewalk.services.intake.columns import (
     LINES,
     LONGEST,
@@ -22,7 +22,8 @@ from lodewalk.services.intake.columns import (
     head_lines,
     map_of_kin,
 )
-from lodewalk.services.intake.names import instrument_in
+from lodewalk.services.intake.lacking import lacking, unread
+from lodewalk.services.intake.names import likely_instrument
 from lodewalk.services.intake.roles import likely_role
 from lodewalk.survey.ledger import RawFile, file_digest, read_ledger, same_content
 from lodewalk.zones import checked_zone
@@ -82,6 +83,7 @@ class FilePreview:
     `held` names the same content where the survey has it already, and `unchanged` tells that
     adding it again would change nothing. `map_from` says where the column map comes from: given,
     kept (of the same file), like (of the file `like`, which has the same columns) or proposed.
+    `unread` names the columns that nothing reads, `lacking` says what the role can't do without.
     """
 
     file: str
@@ -104,6 +106,8 @@ class FilePreview:
     like: str | None
     confidence: float | None
     doubts: list[str]
+    unread: list[str]
+    lacking: list[str]
     held: str | None
     held_role: str | None
     unchanged: bool
@@ -154,14 +158,17 @@ def preview_file(
     known = same_content(entries, sha256)
     wanted = role or _role(folder, entries, path, known)
     found = _map(folder, entries, path, role=wanted, given=columns, known=known)
-    named = instrument or _instrument(path, wanted, known, found, entries)
+    named = instrument or likely_instrument(
+        path.name, role=wanted, known=known, like=found.instrument, entries=entries
+    )
     zone = time_zone or found.zone
     blank = _blank(path, sha256, wanted, named, found, known)
     try:
         if wanted not in ROLES:
             raise InputError(f"A role is one of {', '.join(ROLES)}.", value=wanted)
         read = _read(folder, entries, path, role=wanted, found=found, zone=zone)
-        return _told(folder, blank, read, instrument=named)
+        told = _told(folder, blank, read, instrument=named)
+        return replace(told, lacking=lacking(read.content.table, read.column_map, told, entries))
     except LodewalkError as error:
         return replace(blank, refused=refusal(error, found.values))
 
@@ -249,20 +256,6 @@ def _zone_of(entry: RawFile) -> str | None:
     return None if told else entry.zone
 
 
-def _instrument(
-    path: Path, role: str, known: RawFile | None, found: _Map, entries: list[RawFile]
-) -> str:
-    """Return the likeliest name of the instrument."""
-    if known:
-        return known.instrument
-    if role not in DEFAULT_INSTRUMENT:
-        return ""
-    names = [entry.instrument for entry in entries if entry.instrument]
-    in_name = instrument_in(path.name, names)
-    own = found.instrument if names.count(found.instrument or "") else None
-    return in_name or own or DEFAULT_INSTRUMENT[role]
-
-
 def _read(
     folder: "Folder",
     entries: list[RawFile],
@@ -285,13 +278,15 @@ def _blank(
 ) -> FilePreview:
     """Return what can be said of any file, readable or not."""
     lines = head_lines(path)
+    columns = _columns(lines, found.values)
     return FilePreview(
         file=path.name, size_bytes=path.stat().st_size, sha256=sha256, role=role,
         instrument=instrument, format=None, readings=0, zone=None, asks_zone=False, span=None,
         crs=None, understood=[], first=FirstRows([], [], []),
-        head=[line[:LONGEST] for line in lines[:LINES]], columns=_columns(lines, found.values),
+        head=[line[:LONGEST] for line in lines[:LINES]], columns=columns,
         column_map=found.values, map_from=found.source, like=found.like,
         confidence=found.confidence, doubts=list(found.doubts),
+        unread=unread(columns), lacking=[],
         held=f"raw/{known.name}" if known else None, held_role=known.role if known else None,
         unchanged=False, refused=None,
     )  # fmt: skip

@@ -1,10 +1,12 @@
 """The role that a file seems to have, so that a person only has to confirm it."""
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 from lodewalk.errors import LodewalkError
 from lodewalk.formats.registry import FORMATS, HEAD_BYTES, ROLES
+from lodewalk.services.intake.columns import FileColumn, file_columns, head_lines
 
 #: Words in a file's name, and the role that they mean.
 WORDS = (
@@ -13,6 +15,9 @@ WORDS = (
     ("plan", "plan"), ("hand_meter", "hand_meter"), ("known", "known"), ("older", "older"),
     ("rover", "rover"),
 )  # fmt: skip
+
+#: A coordinate of a projected system is larger, and changes less from row to row [m].
+LEAST_COORDINATE_M, MOST_BETWEEN_ROWS_M = 10_000.0, 200.0
 
 
 def likely_role(path: Path) -> str:
@@ -44,13 +49,36 @@ def _by_columns(path: Path) -> str:
     from lodewalk.formats.delimited import propose
 
     try:
-        columns = propose(path, role="rover").column_map.columns
+        found = propose(path, role="rover").column_map
+        columns = found.columns
         if "field" in columns:
             placed = {"latitude", "easting", "line", "station"} & set(columns)
-            return "rover" if placed else "base"
+            return (
+                "rover" if placed or like_places(file_columns(head_lines(path), found)) else "base"
+            )
         columns = propose(path, role="notes").column_map.columns
     except LodewalkError:
         return "rover"
     if "latitude" in columns or "easting" in columns:
         return "notes" if {"name", "text"} & set(columns) else "track"
     return "rover"
+
+
+def like_places(columns: Sequence[FileColumn]) -> bool:
+    """Tell whether two columns that nothing reads change as the coordinates of a walk do.
+
+    A walker's easting and northing are large and hardly change from row to row, while what a
+    base records besides its field is small (a temperature, a voltage) or stays as it is.
+    """
+    return sum(one.meaning is None and _like_coordinate(one.values) for one in columns) >= 2
+
+
+def _like_coordinate(values: Sequence[str]) -> bool:
+    """Tell whether a column's values are those of one coordinate along a walk [m]."""
+    try:
+        numbers = [abs(float(value.replace(",", "."))) for value in values]
+    except ValueError:
+        return False
+    if not numbers or min(numbers) < LEAST_COORDINATE_M:
+        return False
+    return 0 < max(numbers) - min(numbers) < MOST_BETWEEN_ROWS_M * len(numbers)

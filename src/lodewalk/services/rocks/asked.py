@@ -6,7 +6,7 @@ from typing import Any
 
 from lodewalk.services.rocks.along import AlongResult, fit_along, kinds_of
 from lodewalk.services.rocks.between import BetweenResult, fit_between
-from lodewalk.services.rocks.room import Section, section_asked
+from lodewalk.services.rocks.room import Section, section_asked, with_sensor
 from lodewalk.survey.folder import Folder
 
 
@@ -33,7 +33,8 @@ def _asked(work: Callable[..., Any], folder: Folder, wanted: dict[str, Any]) -> 
     drawn: list[Section] = []
 
     def hear(pick: Any, rows: Any, fitted: Any, body: Any) -> None:
-        drawn.append(section_asked(pick, rows, fitted, body, kinds_of(fitted, pick)))
+        shown = section_asked(pick, rows, fitted, body, kinds_of(fitted, pick))
+        drawn.append(with_sensor(folder, shown, pick.row["sensor_height_m"]))
 
     told = work(folder, hear=hear, **wanted)
     return Asked(told, drawn[0])

@@ -1,8 +1,8 @@
 """The interpretation as it stands, for looking at: all picks, lineaments and one pick's section."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 import polars as pl
@@ -21,6 +21,7 @@ from lodewalk.services.rocks.idle import idle_picks
 from lodewalk.services.rocks.kinds import Kind, kind_told
 from lodewalk.services.rocks.rows import filled, frame_of, notes_of, plain
 from lodewalk.services.rocks.trace import Fault, Lineament
+from lodewalk.services.sensor_heights import height_words, walked_with
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
 from lodewalk.validation import FloatArray
@@ -130,7 +131,8 @@ class Section:
     Distances [m] are across the strike from the pick, towards `azimuth_deg`. `bar_nT` is 1.645
     times a reading's own sd, `residual` is reading less curve over its total sd. `ground_m` and
     `sensor_m` are depths below the ground at the body, at each reading; null where not known.
-    `at_m` is the body's place, which is in nine of ten within `at_90_m`.
+    `at_m` is the body's place, which is in nine of ten within `at_90_m`. `sensor` says which height
+    of the sensor was taken off the depths, and whether it is set or assumed.
     """
 
     pick: str
@@ -150,6 +152,7 @@ class Section:
     sensor_m: list[float]
     at_m: float | None
     at_90_m: float | None
+    sensor: str | None
     body: Body | None
     kinds: list[Kind]
     problem: str | None
@@ -163,11 +166,31 @@ def section(folder: Folder, pick: str) -> Section:
     InputError
         For a pick that isn't there.
     """
+    row = _pick(folder, pick)
+    return with_sensor(folder, _stored(folder, row), row["sensor_height_m"])
+
+
+def with_sensor(folder: Folder, found: Section, height_m: float | None) -> Section:
+    """Return a section that says which height of the sensor was taken off its depths."""
+    readings = product_path(folder, "readings")
+    if plain(height_m) is None or not readings.exists():
+        return found
+    names = walked_with(readings, line=found.line)
+    return replace(found, sensor=height_words(folder.settings, names, cast(float, height_m)))
+
+
+def _pick(folder: Folder, pick: str) -> dict[str, Any]:
+    """Return the row of a pick."""
     made = product_path(folder, "picks").exists()
     rows = frame_of(folder, "picks").filter(pl.col("pick") == pick) if made else pl.DataFrame()
     if not rows.height:
         raise InputError("There is no pick of this name.", value=pick)
-    row = rows.row(0, named=True)
+    return rows.row(0, named=True)
+
+
+def _stored(folder: Folder, row: Mapping[str, Any]) -> Section:
+    """Return the section of a pick by the products."""
+    pick = row["pick"]
     readings = frame_of(folder, "profiles").filter(pl.col("pick") == pick)
     if not product_path(folder, "dips").exists():
         return _section(row, readings, pl.DataFrame(), None, {}, [], "No body was fitted yet.")
@@ -233,6 +256,7 @@ def _section(
         sensor_m=(ground - (pick["sensor_height_m"] or 0.0)).tolist(),
         at_m=at,
         at_90_m=None if body is None else NINETY * body["position_sd_m"],
+        sensor=None,
         body=None if body is None else filled(Body, body),
         kinds=kinds,
         problem=problem,

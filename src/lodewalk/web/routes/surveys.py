@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from lodewalk.errors import FolderError, InputError, LodewalkError, SettingsError
 from lodewalk.services.opening import check_free, check_named
 from lodewalk.services.overview import OverviewResult, overview, surveys_in
+from lodewalk.services.stale import ABOUT
 from lodewalk.services.systems import SystemsResult, systems_at, systems_by_name
 from lodewalk.web.depends import Serving, Survey, plain
 from lodewalk.web.described import router_of
@@ -134,7 +135,7 @@ def make_demo(form: Demo, session: Serving) -> JobState:
         session.take(path)
         return plain(made)
 
-    return session.jobs.start("demo", work, survey=path.name)
+    return session.jobs.start("demo", work, survey=path.name, planned=len(ABOUT))
 
 
 @router.get("/systems")

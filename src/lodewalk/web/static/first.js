@@ -11,10 +11,10 @@
   };
   const begin = (/** @type {string} */ path) => keep(path, answer(path));
   ask.split(" ").filter(Boolean).forEach(begin);
-  // The rest can only be answered once the survey has been judged.
-  const judged = asked.get("survey")?.then(async (told) => (await told.clone().json()).products.includes("check"));
+  // The rest can only be answered once the survey has been judged, and a base's record where there is one.
+  const held = asked.get("survey")?.then((told) => told.clone().json());
   for (const path of made.split(" ").filter(Boolean)) {
-    if (judged) keep(path, judged.then((yes) => (yes ? answer(path) : Promise.reject(new Error("not judged")))));
+    if (held) keep(path, held.then(({ products, roles }) => (products.includes("check") && (path !== "base" || roles.base) ? answer(path) : Promise.reject(new Error("not judged")))));
   }
   Object.assign(window, { lodewalkEarly: { asked, begin } });
 })();

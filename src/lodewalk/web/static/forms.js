@@ -54,6 +54,10 @@ export function form(action, ...children) {
   const place = h("div", { class: "wrong", role: "alert" });
   const made = /** @type {HTMLFormElement} */ (h("form", { noValidate: true }, ...children, place));
   let busy = false;
+  made.addEventListener("input", ({ target }) => {
+    const own = /** @type {Element} */ (target).closest(".field");
+    if (own?.querySelector(":scope > .needed") && /** @type {HTMLInputElement} */ (target).value.trim()) unsay(own);
+  });
   made.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (busy) return;
@@ -87,6 +91,7 @@ function lacking(made) {
     const own = control.closest(".field");
     if (value.trim() || !own) continue;
     beside(own, { text: "This is needed.", rule: "This is needed." });
+    own.querySelector(":scope > .problem")?.classList.add("needed"); // gone once something is written
     return true;
   }
   return false;
@@ -105,13 +110,18 @@ function beside(own, problem) {
 /** @param {HTMLFormElement} made @param {Element} place */
 function clear(made, place) {
   place.replaceChildren();
-  for (const control of made.querySelectorAll("[aria-invalid]")) {
+  unsay(made);
+}
+
+/** Take away what was said to be wrong. @param {Element} within */
+function unsay(within) {
+  for (const control of within.querySelectorAll("[aria-invalid]")) {
     control.removeAttribute("aria-invalid");
     const kept = (control.getAttribute("aria-describedby") ?? "").split(" ").filter((id) => id && !id.startsWith("problem-"));
     if (kept.length) control.setAttribute("aria-describedby", kept.join(" "));
     else control.removeAttribute("aria-describedby");
   }
-  for (const box of made.querySelectorAll(".field .problem")) box.remove();
+  for (const box of within.querySelectorAll(".problem")) if (box.closest(".field")) box.remove();
 }
 
 /** @param {unknown} error @param {HTMLFormElement} made @param {Element} place */

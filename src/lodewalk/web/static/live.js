@@ -1,8 +1,8 @@
 // The state that every page follows: open survey, its mark, work under way.
 import { earlyMark, forget, pageSurvey } from "./api.js";
 
-/** @typedef {{step: string, why: string[], done: number, total: number}} StepState */
-/** @typedef {{id: number, kind: string, survey: string|null, status: "running"|"stopping"|"done"|"failed"|"stopped", steps: StepState[], seconds: number, problem: import("./api.js").Problem|null, result: any}} Job */
+/** @typedef {{step: string, about: string, why: string[], done: number, total: number}} StepState */
+/** @typedef {{id: number, kind: string, survey: string|null, planned: number, status: "running"|"stopping"|"done"|"failed"|"stopped", steps: StepState[], seconds: number, problem: import("./api.js").Problem|null, result: any}} Job */
 /** @typedef {{survey: string|null, mark: string|null, job: Job|null}} State */
 /** Why nothing comes: the server is silent, or was started anew and has another key. @typedef {"silent"|"key"} Lost */
 

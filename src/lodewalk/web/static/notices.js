@@ -9,8 +9,10 @@ export function note(kind, ...children) {
 }
 
 /** How long a notice stays, and one that something can be done about [ms]. */
-const STAYS_MS = 8000;
-const STAYS_TO_ACT_MS = 30000;
+const STAYS_MS = 5000;
+const STAYS_TO_ACT_MS = 15000;
+/** As many notices are seen at once, so that they don't hide what they talk about; as many are still to be read after them. */
+const MOST = 2;
 
 /**
  * Say something in passing; it leaves by itself unless somebody is at it, problems stay.
@@ -27,13 +29,25 @@ export function say(kind, text, action) {
   const box = note(kind, close, h("p", {}, text), act);
   if (kind === "bad") box.setAttribute("role", "alert");
   place.append(box);
-  while (place.children.length > 4) place.firstElementChild?.remove();
+  const seen = [...place.querySelectorAll(":scope > .notice:not(.past)")];
+  const mild = seen.filter((one) => one !== box && !one.classList.contains("bad"));
+  for (let over = seen.length - MOST; over > 0; over--) past(mild.shift() ?? seen[0]);
   if (kind === "good" || kind === "info") leave(box, action ? STAYS_TO_ACT_MS : STAYS_MS);
+}
+
+/** A notice that is seen no longer: its words stay for screen readers that go through the page. @param {Element} box */
+function past(box) {
+  if (!box.isConnected || box.classList.contains("past")) return;
+  for (const button of box.querySelectorAll("button")) button.remove();
+  box.removeAttribute("role");
+  box.classList.add("past");
+  const old = box.parentElement?.querySelectorAll(":scope > .past") ?? [];
+  for (const one of [...old].slice(0, -MOST)) one.remove();
 }
 
 /** Take a notice away after a time, but not from under pointer or focus. @param {HTMLElement} box @param {number} after */
 function leave(box, after) {
-  setTimeout(() => (box.matches(":hover, :focus-within") ? leave(box, 2000) : box.remove()), after);
+  setTimeout(() => (box.matches(":hover, :focus-within") ? leave(box, 2000) : past(box)), after);
 }
 
 /** @param {import("./api.js").Problem} problem */

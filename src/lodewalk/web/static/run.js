@@ -7,7 +7,7 @@ import { note, problemBox, say, show } from "./notices.js";
 
 /** @typedef {{step: string, about: string, why: string[], sure: boolean, seconds: number|null}} Pending */
 
-/** @type {{steps: Pending[], seconds: number|null}|null} */
+/** @type {{steps: Pending[], seconds: number|null, files: number}|null} */
 let pending = null;
 /** @type {import("./live.js").Job|null} */
 let job = null;
@@ -82,7 +82,9 @@ function paint() {
   const held = place.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).dataset.part : null;
   if (atWork(job)) fill(place, ...working(/** @type {import("./live.js").Job} */ (job)));
   else if (!survey || (pageSurvey !== null && survey !== pageSurvey)) fill(place);
-  else if (pending && pending.steps.length === 0) {
+  else if (pending?.files === 0) {
+    fill(place, h("span", { class: "none-yet" }, "No files yet"), h("a", { class: "button primary", href: "/days#files", data: { part: "files" } }, "Add files"));
+  } else if (pending && pending.steps.length === 0) {
     fill(place, h("button", { type: "button", class: "quiet", data: { part: "detail" }, onclick: detail }, "✓ Up to date"));
   } else {
     const count = pending?.steps.length ?? 0;
@@ -103,8 +105,10 @@ function working(work) {
   const name = last?.step.replaceAll("_", " ");
   const label = last ? `${work.kind === "run" ? "" : `${called(work.kind)}: `}${name}` : called(work.kind);
   const part = last ? last.done / (last.total || 1) : 0;
-  const all = work.kind === "run" ? Math.max(work.steps.length, finished + (pending?.steps.length ?? 0)) : 1;
-  const done = work.kind === "run" && last ? work.steps.length - 1 + part : part;
+  const planned = work.kind === "run" ? finished + (pending?.steps.length ?? 0) : work.planned;
+  const inSteps = work.kind === "run" || work.planned > 1;
+  const all = inSteps ? Math.max(work.steps.length, planned) : 1;
+  const done = inSteps && last ? work.steps.length - 1 + part : part;
   return [
     h("progress", { max: all || 1, value: done, ariaLabel: `Progress of ${label}` }),
     h("button", { type: "button", class: "quiet", data: { part: "detail" }, onclick: detail }, `${label}, ${duration(work.seconds)}`),
@@ -123,9 +127,9 @@ function detail() {
   box.addEventListener("close", end);
 }
 
-/** What a step does, as far as it was told before the run. @param {string} step */
-function told(step) {
-  const about = known.get(step);
+/** What a step does. @param {import("./live.js").StepState} row */
+function told(row) {
+  const about = row.about || known.get(row.step);
   return about && h("span", { class: "hint step" }, about);
 }
 
@@ -136,7 +140,7 @@ function ranSteps() {
     job.problem && problemBox(job.problem),
     h("table", { class: "grid" },
       h("thead", {}, h("tr", {}, h("th", {}, "Step"), h("th", {}, "Why it runs"), h("th", { class: "num" }, "Parts"))),
-      h("tbody", {}, ...job.steps.map((row) => h("tr", {}, h("td", {}, row.step, told(row.step)), h("td", {}, row.why.join("; ")), h("td", { class: "num" }, `${row.done} of ${row.total}`))))),
+      h("tbody", {}, ...job.steps.map((row) => h("tr", {}, h("td", {}, row.step, told(row)), h("td", {}, row.why.join("; ")), h("td", { class: "num" }, `${row.done} of ${row.total}`))))),
   ];
 }
 

@@ -150,7 +150,7 @@ function quoted(value) {
 
 /** @param {string} text */
 export function slug(text) {
-  return text.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "").slice(0, 60);
+  return text.toLowerCase().replaceAll("ß", "ss").normalize("NFKD").replace(/\p{M}/gu, "").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "").slice(0, 60);
 }
 
 /** Give a file to the browser to keep. @param {string} name @param {string|Blob} content */

@@ -1,9 +1,9 @@
 // Set-up checklists: of each instrument, for a day, ticked by a person; a tick can be taken back.
 import { get, send } from "../api.js";
 import { lastWho, takeBack } from "../decide.js";
-import { h } from "../elements.js";
+import { fill, h } from "../elements.js";
 import { field, input } from "../forms.js";
-import { note, show } from "../notices.js";
+import { note, problemBox, show } from "../notices.js";
 import { part, refill } from "./keep.js";
 import { instruments } from "./state.js";
 
@@ -12,7 +12,10 @@ import { instruments } from "./state.js";
 
 export function checklists() {
   const who = /** @type {HTMLInputElement} */ (input("ticker", { maxLength: 200, value: lastWho(), autocomplete: "name" }));
-  const day = /** @type {HTMLInputElement} */ (input("tick-day", { type: "date" }));
+  // Text, since a field for dates would follow the browser's language, unlike every other date of the pages.
+  const day = /** @type {HTMLInputElement} */ (input("tick-day", { maxLength: 10, placeholder: "2026-03-31" }));
+  const known = h("datalist", { id: "tick-days" });
+  day.setAttribute("list", known.id);
   const wrong = h("div", { role: "alert" });
   const place = h("div", { class: "cards" });
   /** @type {Evening|null} */
@@ -20,10 +23,13 @@ export function checklists() {
   let touched = false;
   const paint = async () => {
     if (!last || !day.value) return;
+    const good = isDay(day.value.trim());
+    day.setAttribute("aria-invalid", String(!good));
+    if (!good) return fill(wrong, problemBox({ text: "", rule: "A day is written YYYY-MM-DD.", value: day.value, remedy: "Such as 2026-03-31." }));
     const names = instruments(last);
     if (!names.length) return refill(place, note("info", "Add the files of a base or rover first: each has a checklist of its own."));
     try {
-      const lists = await Promise.all(names.map((instrument) => get("ticks", { day: day.value, instrument })));
+      const lists = await Promise.all(names.map((instrument) => get("ticks", { day: day.value.trim(), instrument })));
       refill(place, ...lists.map(({ items }, index) => listOf(names[index], items, who, wrong, paint)));
     } catch (error) {
       show(error, wrong);
@@ -31,16 +37,24 @@ export function checklists() {
   };
   day.addEventListener("change", () => {
     touched = true;
+    wrong.replaceChildren();
     paint();
   });
   return {
-    element: part("checklists", "Set-up checklists", h("div", { class: "pair" }, field("Day", day), field("Ticked by", who, { help: "Initials or name; it stands beside each tick." })), wrong, place),
+    element: part("checklists", "Set-up checklists", h("div", { class: "pair" }, field("Day", day, { help: "YYYY-MM-DD." }), known, field("Ticked by", who, { help: "Initials or name; it stands beside each tick." })), wrong, place),
     update: (/** @type {Evening} */ now) => {
       last = now;
+      fill(known, ...(now.check?.days ?? []).map((/** @type {any} */ one) => h("option", { value: one.date })));
       if (!touched) day.value = now.day?.date ?? today(now.zone);
       return paint();
     },
   };
+}
+
+/** @param {string} text */
+function isDay(text) {
+  const time = Date.parse(`${text}T00:00:00Z`);
+  return /^\d{4}-\d\d-\d\d$/.test(text) && !Number.isNaN(time) && new Date(time).toISOString().startsWith(text);
 }
 
 /** The date in a zone now, that of UTC where the browser doesn't know it. @param {string} zone */

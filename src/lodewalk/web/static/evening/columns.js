@@ -2,7 +2,7 @@
 import { send } from "../api.js";
 import { fill, h } from "../elements.js";
 import { choice, field, input } from "../forms.js";
-import { note, show } from "../notices.js";
+import { note, problemBox, show } from "../notices.js";
 import { save, slug } from "../tables.js";
 
 /** @typedef {{number: number, name: string, values: string[], meaning: string|null}} FileColumn */
@@ -27,10 +27,10 @@ export function keepMap(map) {
 }
 
 /**
- * `doubts` are about what is proposed; `confirm` offers to take it as it is.
- * @param {{file: string, map: any, columns: FileColumn[], head: string[], doubts: string[], confirm: boolean, changed: (map: any) => void}} about
+ * `wrong` is refused of one of the columns; `doubts` are about what is proposed; `confirm` offers to take it as it is.
+ * @param {{file: string, map: any, columns: FileColumn[], head: string[], wrong?: any, doubts: string[], confirm: boolean, changed: (map: any) => void}} about
  */
-export function columnForm({ file, map, columns, head, doubts, confirm, changed }) {
+export function columnForm({ file, map, columns, head, wrong: refused = null, doubts, confirm, changed }) {
   const now = structuredClone(map ?? { delimiter: ",", columns: {} });
   now.columns ??= {};
   now.time ??= {};
@@ -47,29 +47,30 @@ export function columnForm({ file, map, columns, head, doubts, confirm, changed 
   const dates = times(now, tell, swapped);
   const wrong = h("div", { role: "alert" });
   const grid = h("div", { class: "table" });
-  fill(grid, gridOf(now, columns, tell));
+  fill(grid, gridOf(now, columns, tell, /^columns\.(\w+)/.exec(refused?.rule ?? "")?.[1]));
   return h("div", { class: "map" },
     h("p", { class: "hint" }, "Say what each column is; the preview above follows. The file itself is never changed."),
     head.length > 0 && h("details", {}, h("summary", {}, "The file's first lines"), h("pre", { class: "head", tabIndex: 0 }, head.map((line, index) => `${String(index + 1).padStart(3)}  ${line}`).join("\n"))),
-    grid, layout(now, tell), dates, places(now, tell), wrong, confirm && columns.length > 0 && h("p", {}, right), files(file, now, changed, wrong));
+    refused && problemBox(refused), grid, layout(now, tell), dates, places(now, tell), wrong, confirm && columns.length > 0 && h("p", {}, right), files(file, now, changed, wrong));
 }
 
-/** @param {any} now @param {FileColumn[]} columns @param {() => void} tell */
-function gridOf(now, columns, tell) {
+/** @param {any} now @param {FileColumn[]} columns @param {() => void} tell @param {string} [wrong] the meaning that is refused */
+function gridOf(now, columns, tell, wrong) {
   if (!columns.length) return h("p", {}, "These settings split the file into no columns: look at its first lines, then set what parts the columns and where the rows begin.");
   return h("table", { class: "grid columns" },
     h("thead", {}, h("tr", {}, ...columns.map((one) => h("th", { scope: "col" }, `${one.number}. ${one.name || "(no name)"}`)))),
     h("tbody", {},
-      h("tr", {}, ...columns.map((one) => h("td", {}, meaningOf(now, one, tell)))),
+      h("tr", {}, ...columns.map((one) => h("td", {}, meaningOf(now, one, tell, wrong)))),
       ...[0, 1, 2].map((row) => h("tr", {}, ...columns.map((one) => h("td", { class: "dim" }, one.values[row] ?? ""))))));
 }
 
-/** @param {any} now @param {FileColumn} column @param {() => void} tell */
-function meaningOf(now, column, tell) {
+/** @param {any} now @param {FileColumn} column @param {() => void} tell @param {string} [wrong] */
+function meaningOf(now, column, tell, wrong) {
   const control = /** @type {HTMLSelectElement} */ (h("select", { ariaLabel: `What column ${column.number}, ${column.name || "without a name"}, is`, data: { part: `column-${column.number}` } },
     h("option", { value: "" }, "not read"),
     ...MEANINGS.map(([group, options]) => h("optgroup", { label: group }, ...options.map(([value, text]) => h("option", { value }, text))))));
   control.value = column.meaning ?? "";
+  if (wrong && column.meaning === wrong) control.setAttribute("aria-invalid", "true");
   control.addEventListener("change", () => {
     for (const [ours, theirs] of Object.entries(now.columns)) if (theirs === column.number || theirs === column.name) delete now.columns[ours];
     if (control.value) now.columns[control.value] = column.number;
@@ -141,7 +142,7 @@ function times(now, tell, swapped) {
     has("time") && own("Time", choice("", open("format", rest(TIMES, now.time.format ?? "iso")), { value: value("format") }), set("format")),
     has("date") && other("date_format"),
     has("time") && other("format"),
-    own("Date of the first row", input("", { type: "date", value: now.time.date ?? "" }), set("date"), "Only where the file has no date."),
+    own("Date of the first row", input("", { value: now.time.date ?? "", placeholder: "2026-03-31", maxLength: 10 }), set("date"), "YYYY-MM-DD, only where the file has no date."),
     own("Year of the first row", input("", { type: "number", min: 1970, max: 2100, value: now.time.year ?? "" }), set("year"), "Only where dates have no year.")));
 }
 

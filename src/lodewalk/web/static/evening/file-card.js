@@ -33,6 +33,10 @@ export class FileCard {
     /** @type {any} a map of the person's own, null while the file's own is taken */
     this.map = null;
     this.touched = false;
+    /** The instrument's name is the person's own, not what was proposed. */
+    this.named = false;
+    /** The role is a person's, or proposed by the server: before, the list shows its first. */
+    this.told = false;
     /** @type {Promise<void>} the look that is under way, if any */
     this.looking = Promise.resolve();
     this.busy = false;
@@ -59,6 +63,8 @@ export class FileCard {
   fields() {
     for (const control of [this.role, this.instrument, this.zone]) control.addEventListener("change", () => {
       this.touched = true;
+      if (control === this.role) this.told = true;
+      if (control === this.instrument) this.named = this.instrument.value !== "";
       if (control === this.zone && this.map) this.map.time = { ...this.map.time, zone: this.zone.value || null };
       this.look(true);
     });
@@ -66,12 +72,12 @@ export class FileCard {
       field("Time zone", this.zone, { help: "Of the times in the file: UTC, GPS, -03:00, or a name such as America/Bahia." }));
   }
 
-  /** The request's form. @param {boolean} own with what the person set, else the server proposes */
-  body(own) {
+  /** The request's form. @param {boolean} own with what the person set, else the server proposes @param {boolean} [shown] with the instrument as it is shown */
+  body(own, shown = false) {
     const form = new FormData();
     if (own) {
-      form.set("role", this.role.value);
-      if (this.instrument.value && WITH_INSTRUMENT.includes(this.role.value)) form.set("instrument", this.instrument.value);
+      if (this.told) form.set("role", this.role.value);
+      if ((this.named || shown) && this.instrument.value && WITH_INSTRUMENT.includes(this.role.value)) form.set("instrument", this.instrument.value);
       if (this.zone.value && !this.map && !TIMELESS.includes(this.role.value)) form.set("time_zone", this.zone.value);
       if (this.map) form.set("columns", JSON.stringify(this.map));
     }
@@ -111,6 +117,7 @@ export class FileCard {
   /** @param {any} found */
   tell(found) {
     this.preview = found;
+    this.told = true;
     this.role.value = found.role;
     if (document.activeElement !== this.instrument) this.instrument.value = found.instrument;
     const mapped = found.column_map?.time?.zone;
@@ -120,7 +127,8 @@ export class FileCard {
     row("time_zone").hidden = TIMELESS.includes(found.role);
     this.refuse(found, row);
     if (found.held && !found.unchanged && !found.refused && !PLANNED.includes(found.role)) this.status.append(rerunsOf({ anew: found.held, role: found.role }));
-    fill(this.found, ...foundOf(found));
+    this.found.hidden = Boolean(found.refused); // what was unfolded in it is so again afterwards
+    if (!found.refused) refill(this.found, ...foundOf(found));
     this.columnsOf(found);
     this.add.disabled = !this.ready;
     this.add.textContent = found.held ? "Read it this way" : "Add";
@@ -133,6 +141,7 @@ export class FileCard {
     const { refused } = found;
     if (found.unchanged) return fill(this.status, note("info", `This file is in the survey already, as ${found.held} (${found.held_role}), and is read in this way. Nothing has to be added.`));
     if (!refused) return fill(this.status, statusOf(found));
+    if (ofColumn(found)) return fill(this.status, note("doubt", "Something is still to be said of the columns below, then it can be added."));
     const field = refused.field && refused.field !== "columns" ? row(refused.field) : null;
     const below = refused.field === "columns" && found.columns.length > 0 && h("p", { class: "hint" }, "Below stands each column of the file: say there what it is.");
     if (!field || field.hidden) return fill(this.status, problemBox(refused), below);
@@ -145,9 +154,10 @@ export class FileCard {
   columnsOf(found) {
     this.columns.hidden = !found.column_map;
     if (!found.column_map) return;
-    if (found.refused?.field === "columns") /** @type {HTMLDetailsElement} */ (this.columns).open = true;
+    if (found.refused?.field === "columns" || doubted(found)) /** @type {HTMLDetailsElement} */ (this.columns).open = true;
     refill(this.columns, h("summary", {}, "Columns: what each one is"), columnForm({
       file: found.file, map: this.map ?? found.column_map, columns: found.columns, head: found.head,
+      wrong: ofColumn(found) ? found.refused : null,
       doubts: this.map ? [] : found.doubts, confirm: found.refused?.field === "columns" && !this.map,
       changed: (map) => {
         if (this.zone.value && !map.time?.zone) map.time = { ...map.time, zone: this.zone.value };
@@ -169,7 +179,7 @@ export class FileCard {
     if (!this.map && ["like", "kept"].includes(preview.map_from)) this.map = { ...preview.column_map, time: { ...preview.column_map.time, zone: preview.column_map.time?.zone ?? preview.zone } };
     this.touched = true;
     try {
-      const made = await this.latest.take((signal) => upload("files", this.body(true), signal));
+      const made = await this.latest.take((signal) => upload("files", this.body(true, true), signal));
       if (!made) return false;
       keepMap(this.map ?? preview.column_map);
       say("good", `${made.files[0].file}: ${preview.held ? "from now on read in this way" : "added"}, role ${made.files[0].role}${made.files[0].instrument ? `, instrument ${made.files[0].instrument}` : ""}, ${made.files[0].rows} rows.`);
@@ -194,15 +204,34 @@ export class FileCard {
   }
 }
 
+/** The column that a refusal is about, where the form below shows it. @param {any} found @returns {string|undefined} */
+function ofColumn(found) {
+  const name = found.refused?.field === "columns" ? /^columns\.(\w+)/.exec(found.refused.rule)?.[1] : undefined;
+  return found.columns.some((/** @type {any} */ one) => one.meaning === name) ? name : undefined;
+}
+
+/** Nobody has said yet that columns may stay unread, or what the role needs isn't read. @param {any} found */
+function doubted(found) {
+  return !found.refused && !found.unchanged && (found.lacking.length > 0 || (found.map_from === "proposed" && found.unread.length > 0));
+}
+
+/** @param {string[]} names */
+function unreadWords(names) {
+  const most = 8;
+  const shown = names.slice(0, most).join(", ") + (names.length > most ? ` and ${names.length - most} more` : "");
+  return `${names.length} ${names.length === 1 ? "column is" : "columns are"} not read: ${shown}.`;
+}
+
 /** @param {any} found */
 function statusOf(found) {
   const how = found.map_from === "like" ? `, columns read as in ${found.like}` : found.confidence !== null && found.map_from === "proposed" ? `, columns recognised, ${Math.round(100 * found.confidence)} % sure` : "";
-  return note("good", h("p", {}, `${found.format}, ${found.readings} rows${how}.`), found.held && h("p", {}, `It is in the survey as ${found.held} (${found.held_role}); from now on it would be read in this way.`));
+  return note(doubted(found) ? "doubt" : "good", h("p", {}, `${found.format}, ${found.readings} rows${how}.`),
+    ...found.lacking.map((/** @type {string} */ text) => h("p", {}, text)), found.unread.length > 0 && h("p", {}, unreadWords(found.unread)),
+    found.held && h("p", {}, `It is in the survey as ${found.held} (${found.held_role}); from now on it would be read in this way.`));
 }
 
 /** What was understood: span, places, first rows. @param {any} found */
 function foundOf(found) {
-  if (found.refused) return [];
   const { span, first } = found;
   return [
     h("dl", { class: "keys" },

@@ -111,7 +111,10 @@ export function intake() {
     /** Read a file of the survey in another way. @param {string} held @param {string} name @param {string} [role] */
     again(held, name, role) {
       const card = begin({ held, name });
-      if (role) card.role.value = role;
+      if (role) {
+        card.role.value = role;
+        card.told = true;
+      }
       waiting.pop();
       card.look(Boolean(role));
       card.element.scrollIntoView({ block: "nearest" });

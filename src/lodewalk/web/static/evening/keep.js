@@ -4,7 +4,8 @@ import { fill, h } from "../elements.js";
 import { say } from "../notices.js";
 
 /**
- * Fill a place anew; what had the focus in it has its like focused again, a table stays where it was scrolled, and what is folded out stays so.
+ * Fill a place anew; what had the focus in it has its like focused again, what was unfolded stays so, and a table stays
+ * where it was scrolled.
  * @param {HTMLElement} place @param {...(import("../elements.js").Child|import("../elements.js").Child[])} children
  */
 export function refill(place, ...children) {
@@ -12,14 +13,24 @@ export function refill(place, ...children) {
   const before = focusables(place).indexOf(held);
   const scrolled = place.querySelector(".table");
   const [top, left] = [scrolled?.scrollTop ?? 0, scrolled?.scrollLeft ?? 0];
-  const open = [...place.querySelectorAll("details[open] > summary")].map((one) => one.textContent);
+  const unfolded = new Set(folds(place).filter((one) => one.open).map(titleOf));
   fill(place, ...children);
-  for (const one of place.querySelectorAll("details")) one.open ||= open.includes(one.querySelector("summary")?.textContent ?? "");
+  for (const fold of folds(place)) if (unfolded.has(titleOf(fold))) fold.open = true;
   if (top || left) place.querySelector(".table")?.scrollTo({ top, left, behavior: "instant" }); // to ask for it lays the page out
   if (before < 0) return;
   const after = focusables(place);
   const like = held.dataset.part === undefined ? undefined : after.find((one) => one.dataset.part === held.dataset.part);
   (like ?? after[Math.min(before, after.length - 1)])?.focus({ preventScroll: true });
+}
+
+/** @param {HTMLElement} place @returns {HTMLDetailsElement[]} */
+function folds(place) {
+  return [...place.querySelectorAll("details")];
+}
+
+/** @param {HTMLDetailsElement} fold */
+function titleOf(fold) {
+  return fold.querySelector("summary")?.textContent ?? "";
 }
 
 /** @param {HTMLElement} place @returns {HTMLElement[]} */

@@ -40,7 +40,7 @@ export class SectionCard {
     this.views.hidden = x.length < 2;
     if (x.length > 1) this.draw(title, found);
     fill(this.about, found.problem && note("doubt", found.problem), ...more);
-    fill(this.figures, body && numbers(body, depth, found.strike_sd_deg), found.kinds.length > 0 && kinds(found.kinds), depth?.methods.length > 0 && methods(depth.methods), body && rests(body, found));
+    fill(this.figures, body && numbers(body, depth, found.strike_sd_deg, false, found.sensor), found.kinds.length > 0 && kinds(found.kinds), depth?.methods.length > 0 && methods(depth.methods), body && rests(body, found));
   }
 
   /** Words without a drawing. @param {string} title @param {...import("../elements.js").Child} words */
@@ -95,8 +95,8 @@ export class SectionCard {
   }
 }
 
-/** @param {any} body @param {any} depth @param {number|null} sd of the strike @param {boolean} [joint] */
-function numbers(body, depth, sd, joint = false) {
+/** @param {any} body @param {any} depth @param {number|null} sd of the strike @param {boolean} [joint] @param {string|null} [sensor] the height that was taken off */
+function numbers(body, depth, sd, joint = false, sensor = null) {
   const rows = /** @type {[import("../elements.js").Child, string, string][]} */ ([
     ...(joint ? [] : /** @type {[import("../elements.js").Child, string, string][]} */ ([[term("depth", "Depth, calibrated"), depth?.depth_m != null ? interval(depth, "depth", "m") : "not told", "m below ground"]])),
     ["Kind", `${body.kind}, probability ${probability(body.probability)}${unsure(body) && `: ${unsure(body)}`}`, ""],
@@ -112,12 +112,13 @@ function numbers(body, depth, sd, joint = false) {
     [term("misfit", "Misfit"), number(body.misfit, 2), "(1 is all noise)"],
     ...(joint ? [] : /** @type {[import("../elements.js").Child, string, string][]} */ ([["Disagreement of methods", depth?.disagreement == null ? "one method holds" : `${number(depth.disagreement, 1)}${depth.disagreement > 2 ? ": they disagree by more than the interval tells" : ""}`, "sd of the answer"]])),
   ]);
-  return figuresTable(rows);
+  const height = sensor && h("p", { class: "hint" }, "Taken off the depths: ", term("sensor height", "sensor"), ` ${sensor}`, sensor.includes("assumed") && h("span", {}, ": ", h("a", { href: "/settings#section-instruments" }, "set it in Settings")), ".");
+  return h("div", {}, figuresTable(rows, sensor ? `Below ground: the sensor’s height was taken off, ${sensor}.` : ""), height);
 }
 
-/** @param {[import("../elements.js").Child, string, string][]} rows */
-function figuresTable(rows) {
-  return h("table", { class: "grid", ariaLabel: "Numbers of the body with 90 % intervals" }, h("tbody", {}, ...rows.map(([name, value, unit]) => h("tr", {}, h("th", { scope: "row" }, name), h("td", {}, value, /\d/.test(value) && unit && h("span", { class: "dim" }, ` ${unit}`))))));
+/** @param {[import("../elements.js").Child, string, string][]} rows @param {string} [tip] of depths below ground */
+function figuresTable(rows, tip = "") {
+  return h("table", { class: "grid", ariaLabel: "Numbers of the body with 90 % intervals" }, h("tbody", {}, ...rows.map(([name, value, unit]) => h("tr", {}, h("th", { scope: "row" }, name), h("td", {}, value, /\d/.test(value) && unit && h("span", { class: "dim", title: (unit === "m below ground" && tip) || null }, ` ${unit}`))))));
 }
 
 /** @param {any[]} rows */

@@ -2,7 +2,7 @@
 import { fill, h } from "../elements.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
-import { show } from "../notices.js";
+import { note, show } from "../notices.js";
 import { onSelect } from "../selection.js";
 import { band } from "../evening/band.js";
 import { chosen } from "../evening/chosen.js";
@@ -126,7 +126,10 @@ class Room {
       const shown = linked.strip.shown;
       if (anew) linked.line = null;
       // The first of all bases is asked for at the start, before the day is known; it may be another's.
-      await Promise.all([anew && linked.load(), linked.showBase(made ? null : base)]);
+      const held = Boolean(now.survey.roles.base);
+      if (!held) fill(linked.stripBox, note("info", "There is no base record yet. Add the base's files and run."));
+      else if (!linked.stripBox.contains(linked.strip.element)) fill(linked.stripBox, linked.strip.element, linked.moment.element);
+      await Promise.all([anew && linked.load(), held && linked.showBase(made ? null : base)]);
       if (base && linked.base && linked.base.about.instrument !== base) await linked.showBase(base);
       const move = linked.strip.onMove;
       linked.strip.onMove = (shown) => {

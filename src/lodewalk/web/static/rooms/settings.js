@@ -41,6 +41,12 @@ export async function fillRoom(place) {
     h("div", { class: "settings-side" }, find, h("label", { class: "check" }, only, " changed ones only"), parts),
     h("div", {}, none, list)));
   await paint();
+  const wanted = decodeURIComponent(location.hash.slice(1));
+  const section = wanted && [...list.children].find((one) => one.id.startsWith(wanted)); // the instruments' by their first
+  if (section instanceof HTMLElement) {
+    section.scrollIntoView({ block: "start" });
+    section.focus({ preventScroll: true });
+  }
   onChange(() => {
     if (saving) return;
     if (typing(list)) say("info", "Settings were changed elsewhere; they are shown once you have changed or left yours.");

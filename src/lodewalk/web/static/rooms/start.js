@@ -13,7 +13,13 @@ import { systemField } from "../systems.js";
 export async function fillRoom(place) {
   const shelf = await get("surveys");
   const alone = shelf.shelf === null;
-  const cards = shelf.surveys.length ? [surveys(shelf), !alone && fresh(), !alone && demo(shelf)] : [demo(shelf), fresh(), surveys(shelf)];
+  let list = surveys(shelf);
+  const anew = async () => {
+    const now = await get("surveys");
+    list.replaceWith((list = surveys(now)));
+    return now;
+  };
+  const cards = shelf.surveys.length ? [list, !alone && fresh(), !alone && demo(shelf, anew)] : [demo(shelf, anew), fresh(), list];
   fill(place, await walk(shelf), h("div", { class: "cards" }, ...cards), rooms());
 }
 
@@ -78,14 +84,20 @@ function fresh() {
     h("button", { type: "submit", class: "primary" }, "Make it")));
 }
 
-/** @param {any} shelf */
-function demo(shelf) {
+/** @param {any} shelf @param {() => Promise<any>} anew lists the surveys again */
+function demo(shelf, anew) {
   const told = h("div", { role: "status" });
+  const folder = /** @type {HTMLInputElement} */ (input("folder", { value: free("demo-survey", shelf), required: true, maxLength: 100 }));
+  const make = h("button", { type: "submit", class: shelf.surveys.length ? "" : "primary" }, "Make the demo");
   const end = follow((now, before) => {
     const work = now.job;
     if (!work || work.kind !== "demo") return;
-    if (atWork(work)) fill(told, note("info", `${work.steps.at(-1)?.step ?? "Writing the raw files"}, ${duration(work.seconds)}. You can go on once it is done; Stop stands above.`));
-    else if (work.status === "done" && before && atWork(before.job)) fill(told, note("good", h("p", {}, "The demo is ready and open."), h("button", { type: "button", class: "primary", onclick: startPath }, pathWords())));
+    if (atWork(work)) fill(told, note("info", ...working(work)));
+    else if (work.status === "done" && before && atWork(before.job)) {
+      fill(told, note("good", h("p", {}, "The demo is ready and open."), h("button", { type: "button", class: "primary", onclick: startPath }, pathWords())));
+      make.className = "";
+      anew().then((now) => (folder.value = free("demo-survey", now))).catch(show);
+    }
     else if (work.status === "stopped" && before) fill(told, note("info", "Stopped. Nothing of it is left; begin anew whenever you like."));
     else if (work.problem && before) fill(told, problemBox(work.problem));
   });
@@ -96,8 +108,18 @@ function demo(shelf) {
       fill(told);
       await send("POST", "demo", values);
     },
-    field("Folder", input("folder", { value: free("demo-survey", shelf), required: true, maxLength: 100 })),
-    h("button", { type: "submit", class: shelf.surveys.length ? "" : "primary" }, "Make the demo")), told);
+    field("Folder", folder), make), told);
+}
+
+/** What the demo is at, and how far. @param {import("../live.js").Job} work */
+function working(work) {
+  const last = work.steps.at(-1);
+  const words = !last ? "Writes the raw files" : (last.about || `Makes ${last.step}`).replace(/\.$/, "");
+  const all = Math.max(work.planned, work.steps.length);
+  return [
+    h("p", {}, `${words}, ${duration(work.seconds)} so far. You can go on once it is done; Stop stands above.`),
+    h("progress", { max: all, value: last ? work.steps.length - 1 + last.done / (last.total || 1) : 0, ariaLabel: "Progress of the demo" }),
+  ];
 }
 
 /** The first name of its kind that no survey has. @param {string} name @param {any} shelf */
