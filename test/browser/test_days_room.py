@@ -91,7 +91,7 @@ def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_onc
 ):
     there = visit(opened(demo_copy), "/days?day=2026-03-10")
     # The base of the demo is silent from 13:17 to 13:39 UTC on its first day.
-    gap = re.compile(r"^Refuse: Bridge the gap of B1 at 2026-03-10 \d\d:17$")
+    gap = re.compile(r"^Refuse: Bridge the gap of B1 at 2026-03-10 13:17 UTC$")
     todo = there.page.get_by_text("Decide: the gap in the record of B1.")
     todo.first.wait_for()
     there.seen("button", gap).click()

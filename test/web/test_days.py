@@ -321,6 +321,44 @@ def test_a_span_is_told_as_the_instrument_recorded_it(evening):
         assert answer.json()["problem"]["text"]
 
 
+def taken(client, **asked):
+    """Return what a decision on R1 would take."""
+    about = {"kind": "drop", "instrument": "R1"}
+    answer = client.get("/api/recorded/taken", params=about | asked)
+    assert answer.status_code == 200
+    return answer.json()
+
+
+def test_how_many_readings_a_drop_takes_follows_its_span(evening):
+    _, client = evening
+    start, end = (f"{START + timedelta(seconds=s):%Y-%m-%dT%H:%M:%S}" for s in (10, 20))
+    found = taken(client, start=start, end=end)
+    assert (found["readings"], found["refused"]) == (21, None)  # two a second, both ends
+    whole = taken(client, whole=True)
+    assert whole["readings"] == whole["of"] > 1000
+    assert taken(client, start=start)["readings"] == whole["of"] - 20
+    assert taken(client, start="2031-01-01T00:00:00")["readings"] == 0
+    assert taken(client, kind="keep")["readings"] == whole["of"]
+    assert taken(client, instrument="R9", whole=True)["readings"] is None
+
+
+@pytest.mark.parametrize(
+    ("span", "words"),
+    [
+        ({"start": "2026-03-10T10:00:00", "end": "2026-03-10T09:00:00"}, "ends after it starts"),
+        ({"start": "ten"}, "YYYY-MM-DDTHH:MM:SS"),
+        ({"start": "2026-03-10T10:00:00Z"}, "without Z"),
+        ({"start": "2026-03-10T10:00:00", "whole": True}, "without a span"),
+        ({}, "all of the record of R1"),
+    ],
+)
+def test_a_drop_that_would_be_refused_takes_nothing_and_says_why(evening, span, words):
+    _, client = evening
+    found = taken(client, **span)
+    assert found["readings"] is None
+    assert words in found["refused"]
+
+
 def test_the_route_is_a_gpx_file_of_the_lines_to_walk_again(evening):
     _, client = evening
     answer = client.get("/api/rewalk.gpx")

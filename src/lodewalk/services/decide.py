@@ -148,7 +148,7 @@ def decide(
         "error": (("decline",), error_95_nT),
     }
     _check_kind(kind, given)
-    _check_whole(kind, instrument, whole=whole, spanned=bool(start or end))
+    check_whole(kind, instrument, whole=whole, spanned=bool(start or end))
     if kind == "decline":
         from lodewalk.services.evening.proposals import decline
 
@@ -281,8 +281,14 @@ def _check_kind(kind: str, given: Mapping[str, tuple[tuple[str, ...], Any]]) -> 
             )
 
 
-def _check_whole(kind: str, instrument: str | None, *, whole: bool, spanned: bool) -> None:
-    """Raise for a drop without a span unless all of the record is said to be meant."""
+def check_whole(kind: str, instrument: str | None, *, whole: bool, spanned: bool) -> None:
+    """Raise for a drop without a span unless all of the record is said to be meant.
+
+    Raises
+    ------
+    InputError
+        For such a drop, and where `whole` goes with a span or with another kind.
+    """
     if whole and (kind != "drop" or spanned or not instrument):
         raise InputError(
             "The whole record goes with a drop of an instrument without a span.",

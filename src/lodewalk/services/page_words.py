@@ -41,6 +41,10 @@ PAGE_WORDS: Final = (
     ("micro-levelling", "taking off the small steps that are left between neighbouring lines"),
     ("misfit", "how far two values that should agree are apart, such as those at a crossing"),
     ("noise envelope", "largest scatter that is to be expected of a line's readings"),
+    (
+        "noise over tolerance",
+        "share of a line on which its noise envelope is above the tolerance; no other error counts",
+    ),
     ("not identifiable", "the data can't tell it, however it is looked at"),
     (
         "optically pumped sensor",

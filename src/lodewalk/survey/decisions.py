@@ -201,6 +201,21 @@ VALUES: dict[str, tuple[type[_Part], str]] = {
 ON_READING = ("pick", "refuse")
 
 
+def span_of(instrument: str, start: str | None, end: str | None) -> Target:
+    """Return an instrument and a span as recorded, as a decision would hold them.
+
+    Raises
+    ------
+    InputError
+        For an end that is no time as recorded, or a span that ends before it starts.
+    """
+    try:
+        return Target(instrument=instrument, start=start, end=end)
+    except ValidationError as error:
+        rule = f"This decision can't be taken: {_broken_rule(error)}."
+        raise InputError(rule) from error
+
+
 def _parsed(text: str) -> datetime:
     """Return a time as recorded, or raise with the form wanted."""
     try:

@@ -7,10 +7,12 @@ import numpy as np
 import polars as pl
 
 from lodewalk.errors import FolderError, InputError
-from lodewalk.services.decide import role_of
+from lodewalk.services.decide import check_whole, role_of
 from lodewalk.services.joined import product
 from lodewalk.services.one_run import check_one_run
-from lodewalk.steps.rows import spread
+from lodewalk.steps.rows import file_rows, spread
+from lodewalk.steps.time import decision_rows
+from lodewalk.survey.decisions import span_of
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.store import product_path
@@ -28,6 +30,64 @@ class RecordedSpan:
     start: str
     end: str
     readings: int
+
+
+@dataclass(frozen=True)
+class SpanTaken:
+    """How many of an instrument's `of` readings a decision on a span as recorded would take.
+
+    `refused` says why such a decision can't be taken; null where it can. Both numbers are null
+    where it can't, and before a run knows the instrument.
+    """
+
+    instrument: str
+    readings: int | None
+    of: int | None
+    refused: str | None
+
+
+def taken_by(
+    folder: Folder,
+    *,
+    kind: str,
+    instrument: str,
+    start: str | None,
+    end: str | None,
+    whole: bool = False,
+) -> SpanTaken:
+    """Return how many readings a decision would take, by the rule of the steps that read it.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of the decision.
+    instrument : str
+        Name of a base or rover.
+    start, end : str or None
+        Ends as recorded; None for an open one.
+    whole : bool
+        Whether a drop says that the whole record is meant.
+    """
+    try:
+        check_whole(kind, instrument, whole=whole, spanned=bool(start or end))
+        target = span_of(instrument, start, end).model_dump(mode="json")
+    except InputError as error:
+        return SpanTaken(instrument, None, None, str(error))
+    taken = of = 0
+    for role in ("base", "rover"):
+        names = (f"{role}_files", f"{role}_recorded")
+        if not all(product_path(folder, name).exists() for name in names):
+            continue
+        try:
+            check_one_run(folder, *names)
+        except FolderError:
+            return SpanTaken(instrument, None, None, None)
+        times = product(folder, names[1]).frame["recorded_time"]
+        for span in file_rows(product(folder, names[0])):
+            if span.instrument == instrument:
+                taken += int(decision_rows(target, times[span.rows], span).sum())
+                of += span.stop - span.start
+    return SpanTaken(instrument, taken if of else None, of or None, None)
 
 
 def as_recorded(folder: Folder, *, instrument: str, start_utc: str, end_utc: str) -> RecordedSpan:

@@ -7,7 +7,7 @@ from fastapi.responses import FileResponse
 
 from lodewalk.services.check import CheckResult, checked
 from lodewalk.services.evening.day import DayResult, day_result
-from lodewalk.services.evening.recorded import RecordedSpan, as_recorded
+from lodewalk.services.evening.recorded import RecordedSpan, SpanTaken, as_recorded, taken_by
 from lodewalk.services.evening.route import rewalk_file
 from lodewalk.web.depends import Survey
 from lodewalk.web.described import router_of
@@ -51,3 +51,16 @@ def show_recorded(
 ) -> RecordedSpan:
     """Return a span of UTC as an instrument's clock showed it: so decisions name it."""
     return as_recorded(folder, instrument=instrument, start_utc=start_utc, end_utc=end_utc)
+
+
+@router.get("/recorded/taken")
+def show_taken(
+    folder: Survey,
+    kind: Annotated[str, Query(max_length=20)],
+    instrument: Annotated[str, Query(max_length=200)],
+    start: Time | None = None,
+    end: Time | None = None,
+    whole: bool = False,
+) -> SpanTaken:
+    """Return how many readings a decision on a span as recorded would take."""
+    return taken_by(folder, kind=kind, instrument=instrument, start=start, end=end, whole=whole)

@@ -1,7 +1,9 @@
 // The three views that every reading is in: the day's time strip, the map, the profile of a line.
 // What is chosen in one shows in all; the selection itself is in the address.
 import { Latest, columns } from "./api.js";
+import { barsOf, endsOf, secondsOf, stripWords } from "./base-strip.js";
 import { COLOURS } from "./colours.js";
+import { followDay, markedPassage } from "./day-kept.js";
 import { fill, h, number } from "./elements.js";
 import { bandsOf, curveOf, nearestTime } from "./line-curves.js";
 import { MapView } from "./map.js";
@@ -34,6 +36,7 @@ export const lineAt = (name) => `lines/${encodeURIComponent(name)}`;
 export class Linked {
   constructor() {
     this.strip = new SeriesView("Base record over the day", { time: true, yTitle: "Base [nT]" });
+    this.strip.bare = "No base record at this time";
     this.map = new MapView("Map of the survey");
     this.profile = new SeriesView("Profile along the chosen line", { xTitle: "Distance along the line [m]", yTitle: "Anomaly [nT]" });
     this.profile.empty = "Choose a line on the map: its profile stands here.";
@@ -46,6 +49,8 @@ export class Linked {
     this.walked = null;
     /** @type {any} */
     this.base = null;
+    /** Ends of the chosen day where it is told, in seconds since 1970. @type {[number, number]|null} */
+    this.daySpan = null;
     this.startS = 0;
     /** @type {number|undefined} */
     this.timer = undefined;
@@ -233,7 +238,7 @@ export class Linked {
       parts: this.passages.map((one) => ({ first: one.first, end: one.first + one.count, name: one.line, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim" })),
     });
     if (this.base) this.tellStrip(this.base);
-    if (this.base) this.paintStrip([this.base.about.start_s, this.base.about.end_s], true);
+    if (this.base) this.paintStrip(true);
     if (this.line) this.paintProfile();
     await this.follow(selected(), new Set(["line", "reading", "at", "day", "from", "to"]));
   }
@@ -278,7 +283,7 @@ export class Linked {
       this.base = found;
       this.tellStrip(found);
       this.strip.yTitle = `${about.instrument} less ${number(about.datum_nT, 0, "nT")} [nT]`;
-      this.paintStrip([about.start_s, about.end_s]);
+      this.paintStrip();
       this.strip.onMove = (shown) => this.finer(shown, about.instrument);
     } catch (error) {
       if (/** @type {any} */ (error).status === 400) this.strip.element.replaceWith(note("info", /** @type {any} */ (error).message));
@@ -287,19 +292,9 @@ export class Linked {
   }
 
   /** @param {any} found */
-  tellStrip({ about, columns: { low_nT, high_nT } }) {
-    let [low, high] = [Infinity, -Infinity];
-    for (let i = 0; i < low_nT.length; i++) {
-      if (low_nT[i] < low) low = low_nT[i];
-      if (high_nT[i] > high) high = high_nT[i];
-    }
-    const [from, to] = [about.start_s, about.end_s].map((one) => new Date(one * 1000).toISOString());
-    const times = [from, to].map((one) => one.slice(0, 16).replace("T", " "));
-    const meanwhile = this.passages.filter((one) => one.start_utc <= to && from <= one.end_utc).length;
-    const range = low > high ? "none of them kept" : `from ${number(about.datum_nT + low, 1)} to ${number(about.datum_nT + high, 1, "nT")}`;
-    this.strip.label = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC: ${about.readings} readings, ${range}; ${meanwhile === 1 ? "1 passage of a line" : `${meanwhile} passages of lines`} in that time`;
+  tellStrip(found) {
+    Object.assign(this.strip, stripWords(found, this.passages));
     this.strip.notes = () => ["Bars: when each rover walked which line, with the line's verdict: ✓ keep, ? doubt, ↺ walk again."];
-    this.strip.heading = `Base record of ${about.instrument}, ${times[0]} to ${times[1]} UTC`;
   }
 
   /** Fetch what is shown again, finer and with what lies beside it, unless it is here already. @param {[number, number]} shown @param {string} instrument */
@@ -316,20 +311,20 @@ export class Linked {
         const found = await this.latest.base.take((signal) => columns("base", { instrument, start_s: shown[0] - wide, end_s: shown[1] + wide, bins: 4500 }, signal));
         if (!found) return;
         this.base = found;
-        this.paintStrip([found.about.start_s, found.about.end_s], true);
+        this.paintStrip(true);
       } catch (error) {
         show(error);
       }
     }, 60);
   }
 
-  /** @param {[number, number]} ends @param {boolean} [keep] */
-  paintStrip(ends, keep = false) {
+  /** @param {boolean} [keep] what is shown */
+  paintStrip(keep = false) {
     const { time_s, low_nT, high_nT } = this.base?.columns ?? {};
     this.strip.set({
       curves: time_s ? [{ x: time_s, y: low_nT, top: high_nT, style: "--curve-1", name: "" }] : [],
-      spans: this.passages.map((one) => ({ from: Date.parse(one.start_utc) / 1000, to: Date.parse(one.end_utc) / 1000, style: VERDICTS[one.verdict ?? ""]?.style ?? "--dim", sign: VERDICTS[one.verdict ?? ""]?.sign, cap: VERDICTS[one.verdict ?? ""]?.cap, label: one.line, lane: this.strip.lanes.indexOf(one.instrument) })),
-      ends,
+      spans: barsOf(this.passages, this.strip.lanes, VERDICTS),
+      ends: endsOf(this.base, this.passages, this.daySpan),
     }, { keep });
   }
 
@@ -363,6 +358,7 @@ export class Linked {
         this.map.remark();
         if (now.line) await this.showLine(now.line);
       }
+      followDay(this.passages, selected(), changed);
       if (changed.has("line") || changed.has("from") || changed.has("to")) this.showSpan(this.spanSelected());
       this.mark(selected());
     } catch (error) {
@@ -372,11 +368,10 @@ export class Linked {
 
   /** @param {import("./selection.js").Selection} now */
   mark(now) {
-    const walked = this.passages.filter((one) => one.line === now.line);
-    const passage = [...walked.filter((one) => now.at && one.start_utc <= now.at && now.at <= one.end_utc), ...walked];
+    const passage = markedPassage(this.passages, now);
     this.strip.at = now.at ? Date.parse(now.at) / 1000 : null;
-    this.strip.chosen = passage.length ? [Date.parse(passage[0].start_utc) / 1000, Date.parse(passage[0].end_utc) / 1000] : null;
-    this.strip.chosenLane = this.strip.lanes.length > 1 && passage.length ? this.strip.lanes.indexOf(passage[0].instrument) : -1;
+    this.strip.chosen = passage ? secondsOf(passage) : null;
+    this.strip.chosenLane = this.strip.lanes.length > 1 && passage ? this.strip.lanes.indexOf(passage.instrument) : -1;
     const place = this.placeOf(now.reading);
     const own = this.line?.columns;
     this.profile.at = place >= 0 ? own.distance_m[place] : null;

@@ -13,6 +13,11 @@ export function walkedAt(passages, time) {
   return passages.filter((one) => one.start_utc <= iso && iso <= one.end_utc).sort((a, b) => a.instrument.localeCompare(b.instrument));
 }
 
+/** @param {number} time in seconds since 1970 */
+function day(time) {
+  return new Date(time * 1000).toISOString().slice(0, 10);
+}
+
 /** What the base read in the bin of a moment; nothing in a gap. @param {any} base @param {number} time */
 function baseAt(base, time) {
   const { time_s, low_nT, high_nT } = base?.columns ?? { time_s: [] };
@@ -39,7 +44,7 @@ export class Moment {
     this.held.hidden = time !== null;
     const { passages, base } = this.known();
     const walked = time === null ? [] : walkedAt(passages, time).map((one) => `${one.instrument} on ${one.line} (${this.told(one.verdict)})`);
-    this.hovered.textContent = time === null ? "" : `${clock(time)} UTC: ${baseAt(base, time)}${walked.length ? `; ${walked.join(", ")}` : ""}`;
+    this.hovered.textContent = time === null ? "" : `${day(time)} ${clock(time)} UTC: ${baseAt(base, time)}${walked.length ? `; ${walked.join(", ")}` : ""}`;
   }
 
   /** The moment that is selected; another rover's line is one click away. */
@@ -50,7 +55,7 @@ export class Moment {
     if (!Number.isFinite(time)) return fill(this.held);
     const walked = walkedAt(this.known().passages, time);
     const focus = this.held.contains(document.activeElement);
-    fill(this.held, `${clock(time)} UTC: `, ...(walked.length ? walked.flatMap((one, index) => [index ? ", " : "", `${one.instrument} on `,
+    fill(this.held, `${day(time)} ${clock(time)} UTC: `, ...(walked.length ? walked.flatMap((one, index) => [index ? ", " : "", `${one.instrument} on `,
       one.line === line ? h("strong", {}, one.line) : h("button", { type: "button", class: "quiet", ariaLabel: `Choose ${one.line}, which ${one.instrument} walked then`, onclick: () => select({ line: one.line, day: one.day, reading: null }) }, one.line), ` (${this.told(one.verdict)})`]) : ["nobody on a line"]));
     if (focus) this.held.querySelector("button")?.focus();
   }

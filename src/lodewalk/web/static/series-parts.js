@@ -35,13 +35,13 @@ function fitting(pen, text, room) {
   return `${kept.join("")}…`;
 }
 
-/** @param {SeriesView} view @param {Pen} pen @param {Box} box */
-export function drawEmpty(view, pen, box) {
+/** @param {Pen} pen @param {Box} box @param {string} words */
+export function drawEmpty(pen, box, words) {
   pen.fillStyle = colour("--dim");
   pen.font = FONT.replace("12px", "14px");
   pen.textAlign = "center";
   pen.textBaseline = "middle";
-  pen.fillText(view.empty, view.width / 2, (box.top + box.bottom) / 2, view.width - 16);
+  pen.fillText(words, (box.left + box.right) / 2, (box.top + box.bottom) / 2, box.right - box.left - 8);
 }
 
 /** The spans that are seen: each rover has a lane of its own. @param {SeriesView} view @param {Box} box */

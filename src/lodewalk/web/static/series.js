@@ -1,7 +1,7 @@
 // Curves over time or distance: several in one frame, shaded bands, spans, marks; gaps stay open.
 import { drawColumns } from "./dense.js";
 import { drawEmpty, drawLegend, drawNames, drawSpans, lanesWidth, legendHeight } from "./series-parts.js";
-import { decimals, tickText, ticks, ticksOf, timeLabel, timeTicks } from "./ticks.js";
+import { daysOf, decimals, tickText, ticks, ticksOf, timeLabel, timeTicks } from "./ticks.js";
 import { FONT, View, colour } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
@@ -26,6 +26,8 @@ export class SeriesView extends View {
     this.zone = "UTC";
     /** What to do while there is nothing to draw. */
     this.empty = "";
+    /** What is said where no curve runs through what is shown. */
+    this.bare = "";
     /** @type {Curve[]} */
     this.curves = [];
     /** Shaded between two curves, such as an interval. @type {Band[]} */
@@ -182,7 +184,7 @@ export class SeriesView extends View {
   /** @param {Pen} pen */
   drawStill(pen) {
     const box = this.box();
-    if (!this.curves.length && this.empty) return drawEmpty(this, pen, box);
+    if (!this.curves.length && this.empty) return drawEmpty(pen, box, this.empty);
     const [low, high] = this.range();
     this.scaleY = { low, high };
     const py = (/** @type {number} */ y) => box.bottom - ((y - low) / (high - low)) * (box.bottom - box.top);
@@ -196,6 +198,7 @@ export class SeriesView extends View {
     for (const curve of this.curves) this.drawCurve(pen, curve, py);
     pen.restore();
     drawNames(this, pen, box);
+    if (this.bare && this.curves.length && !this.curves.some((curve) => runsIn(curve, ...this.shown))) drawEmpty(pen, box, this.bare);
     drawLegend(this, pen, box);
   }
 
@@ -281,7 +284,7 @@ export class SeriesView extends View {
     pen.textAlign = "left";
     pen.fillText(this.yTitle, 4, 4);
     pen.textAlign = "right";
-    pen.fillText(this.time ? `Time, ${this.zone}` : this.xTitle, box.right, this.height - 14);
+    pen.fillText(this.time ? `Time ${daysOf(...this.shown)}, ${this.zone}` : this.xTitle, box.right, this.height - 14);
   }
 
   /** @param {number} wanted @returns {[number, string][]} */
@@ -300,7 +303,7 @@ export class SeriesView extends View {
   drawMarks(pen, picture = false) {
     const box = this.box();
     if (this.span) this.drawSpan(pen, box, this.span);
-    if (this.chosen) {
+    if (this.chosen && this.chosen[1] >= this.shown[0] && this.chosen[0] <= this.shown[1]) {
       const [from, to] = this.chosen.map((x) => Math.min(box.right, Math.max(box.left, this.px(x))));
       pen.strokeStyle = colour("--mark");
       pen.lineWidth = 2;
@@ -355,6 +358,13 @@ export function below(values, wanted) {
     else high = middle;
   }
   return low;
+}
+
+/** Whether a curve has a value between two places, or runs past both. @param {Curve} curve @param {number} from @param {number} to */
+function runsIn({ x, y }, from, to) {
+  const [first, end] = [below(x, from), below(x, to)];
+  for (let i = first; i < end; i++) if (y[i] === y[i]) return true;
+  return first > 0 && end < x.length && y[first - 1] === y[first - 1] && y[end] === y[end];
 }
 
 /** @param {Curve[]} curves @returns {[number, number]|null} */

@@ -46,19 +46,32 @@ export function table(wanted) {
     body.addEventListener("focusin", (event) => current(body, /** @type {HTMLElement} */ (event.target).closest("tr")));
   }
   const made = h("table", { class: "grid", ariaLabel: wanted.name, role: wanted.choose ? "grid" : null }, h("thead", {}, head), body);
+  const below = h("span", { class: "below", ariaHidden: "true" });
   return overflowing(h("div", { class: "table" }, made,
-    h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), counted(wanted))));
+    h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), counted(wanted), below)), body, below);
 }
 
-/** Show at its sides that there is more to scroll to. @param {HTMLElement} box */
-function overflowing(box) {
+/** Show at its sides and at its foot that there is more to scroll to. @param {HTMLElement} box @param {HTMLElement} body @param {HTMLElement} below */
+function overflowing(box, body, below) {
   const tell = () => {
+    const hidden = hiddenBelow(box, body, /** @type {HTMLElement} */ (below.parentElement));
+    below.textContent = hidden ? `↓ ${hidden} more below` : "";
+    box.classList.toggle("more-below", hidden > 0);
     box.classList.toggle("more-left", box.scrollLeft > 1);
     box.classList.toggle("more-right", box.scrollLeft + box.clientWidth < box.scrollWidth - 1);
   };
   box.addEventListener("scroll", tell, { passive: true });
   new ResizeObserver(tell).observe(box);
   return box;
+}
+
+/** How many rows lie below what is seen, where a table scrolls by itself. @param {HTMLElement} box @param {HTMLElement} body @param {HTMLElement} foot that stays in sight */
+function hiddenBelow(box, body, foot) {
+  if (box.scrollHeight <= box.clientHeight + 1 || getComputedStyle(box).overflowY === "visible") return 0;
+  const end = box.getBoundingClientRect().top + box.clientHeight - foot.offsetHeight;
+  let hidden = 0;
+  for (let row = body.lastElementChild; row && row.getBoundingClientRect().bottom > end + 2; row = row.previousElementSibling) hidden += 1;
+  return hidden;
 }
 
 /** @param {Column} column */

@@ -51,6 +51,12 @@ export function timeLabel(seconds, step) {
   return step >= 1 ? text.slice(11, 19) : text.slice(11, 21);
 }
 
+/** The day of what is shown, or the first and the last. @param {number} low @param {number} high seconds since 1970 @returns {string} in UTC */
+export function daysOf(low, high) {
+  const [first, last] = [low, high].map((seconds) => new Date(seconds * 1000).toISOString().slice(0, 10));
+  return first === last ? `on ${first}` : `from ${first} to ${last}`;
+}
+
 /** A number at an axis, with a minus that is one. @param {number} value @param {number} digits */
 export function tickText(value, digits) {
   return value.toFixed(digits).replace(/^-(?!0(\.0*)?$)/, "−").replace(/^-/, "");

@@ -6,10 +6,14 @@ import { term } from "../help.js";
 import { note } from "../notices.js";
 import { table } from "../tables.js";
 import { clock, part, refill } from "./keep.js";
+import { TESTS } from "./own.js";
 
 /** @typedef {import("./state.js").Evening} Evening */
 
 const STATES = /** @type {Record<string, [string, string]>} */ ({ measured: ["✓", "good"], detected: ["?", "doubt"], "not identifiable": ["–", "info"] });
+
+/** One figure is of both spans, with a thing and without it. @type {Record<string, string>} */
+const TEST_WORDS = { ...Object.fromEntries(TESTS), with: "with and without a thing carried", without: "with and without a thing carried" };
 
 /** @param {() => void} after */
 export function clocks(after) {
@@ -69,7 +73,7 @@ function baseOf({ check, day, zone }) {
       name: `Tests of ${own.date}`,
       columns: [
         { key: "passed", title: "Passed", show: (row) => row.passed === null ? "no tolerance" : h("span", { class: `severity ${row.passed ? "good" : "bad"}` }, row.passed ? "✓ passed" : "✕ failed") },
-        { key: "test", title: "Test" },
+        { key: "test", title: "Test", show: (row) => TEST_WORDS[row.test] ?? row.test },
         { key: "instrument", title: "Rover" },
         { key: "figure_nT", title: "Figure", unit: "nT", digits: 2 },
         { key: "sd_nT", title: "sd", unit: "nT", digits: 2 },

@@ -1,15 +1,20 @@
 // Findings: what, where, when, how bad; a proposal is confirmed or refused here.
 import { decide, takeBack } from "../decide.js";
-import { h, typeset } from "../elements.js";
+import { h } from "../elements.js";
 import { input } from "../forms.js";
 import { note, show } from "../notices.js";
 import { select, selected } from "../selection.js";
 import { table } from "../tables.js";
 import { part, refill, severityMark, span } from "./keep.js";
 import { ownDecision } from "./own.js";
+import { evidenceOf, insteadOf, titleOf, valueOf, withoutCommand } from "./proposed.js";
 
 /** @typedef {import("./state.js").Evening} Evening */
 /** @typedef {import("./state.js").Finding} Finding */
+
+/** Findings that a drop of their span answers. */
+const DROPS = new Set(["spike", "isolated spike", "dropout", "low quality", "surface iron", "compact source", "fence or power line", "mains beating", "dead zone", "loss of lock", "speed", "base passage", "base parked", "base noisier"]);
+const STRETCH_MS = 3600_000;
 
 const ORDER = /** @type {Record<string, number>} */ ({ loss: 0, doubt: 1, information: 2 });
 
@@ -25,7 +30,7 @@ export function findings(lineAt, after) {
     const found = last.day.findings;
     refill(proposals, ...proposalsOf(found.filter((one) => one.proposal), last, after));
     const rows = found.filter((one) => all.checked || (one.severity !== "information" && one.today));
-    refill(place, rows.length ? listOf(rows, last, lineAt) : note("good", "Nothing of this day is lost or in doubt. The rest is only to know."));
+    refill(place, rows.length ? listOf(rows, last, lineAt, after) : note("good", "Nothing of this day is lost or in doubt. The rest is only to know."));
   };
   all.addEventListener("change", paint);
   return {
@@ -37,9 +42,9 @@ export function findings(lineAt, after) {
   };
 }
 
-/** @param {Finding[]} rows @param {Evening} now @param {(utc: string, instrument: string|null) => string|null} lineAt */
-function listOf(rows, now, lineAt) {
-  const whole = rows.map((one) => ({ ...one, text: withoutCommand(one.text), when: span(one.start_utc, one.end_utc, now.zone), where: whereOf(one, lineAt), bad: ORDER[one.severity] ?? 3 }));
+/** @param {Finding[]} rows @param {Evening} now @param {(utc: string, instrument: string|null) => string|null} lineAt @param {() => void} after */
+function listOf(rows, now, lineAt, after) {
+  const whole = rows.map((one) => ({ ...one, finding: one, text: withoutCommand(one.text), when: span(one.start_utc, one.end_utc, now.zone), where: whereOf(one, lineAt), bad: ORDER[one.severity] ?? 3 }));
   return table({
     name: `Findings of ${now.day?.date}`,
     columns: [
@@ -48,23 +53,45 @@ function listOf(rows, now, lineAt) {
       { key: "where", title: "Where" },
       { key: "when", title: "When" },
       { key: "text", title: "In words" },
-      { key: "act", title: "Decide", show: (row) => dropable(row) && h("button", { type: "button", class: "quiet", ariaLabel: `Decide about ${row.kind}, ${row.where}`, onclick: (/** @type {Event} */ event) => {
-        event.stopPropagation();
-        ownDecision("drop", now, { instrument: row.instrument, start_utc: row.start_utc, end_utc: row.end_utc, reason: row.text }).catch(show);
-      } }, "Drop…") },
+      { key: "act", title: "Decide", show: (row) => actOf(row, now, after) },
     ],
     rows: whole,
-    chosen: (row) => Boolean(row.start_utc) && row.start_utc === selected().at,
-    choose: (row) => select({
-      at: row.start_utc, reading: null, day: row.today ? now.day?.date ?? null : selected().day ?? null,
-      line: row.lines.length === 1 ? row.lines[0] : (row.start_utc && lineAt(row.start_utc, row.instrument)) || row.lines[0] || selected().line || null,
-    }),
+    chosen: (row) => momentOf(row, now) !== null && momentOf(row, now) === selected().at,
+    choose: (row) => select({ ...placeOf(row, now, lineAt), reading: null }),
   });
 }
 
-/** Only what an instrument recorded in a span can be dropped from here. @param {any} row */
+/** Where a finding begins; null where that is on an earlier day than the one shown. @param {Finding} one @param {Evening} now */
+function momentOf(one, now) {
+  return one.start_utc && !(one.today && one.start_utc < (now.day?.start_utc ?? "")) ? one.start_utc : null;
+}
+
+/** What a finding leads to: its moment and line, of several lines one of the day shown. @param {Finding} one @param {Evening} now @param {(utc: string, instrument: string|null) => string|null} lineAt */
+function placeOf(one, now, lineAt) {
+  const at = momentOf(one, now);
+  const today = now.check.days.find((/** @type {any} */ day) => day.date === now.day?.date)?.lines.map((/** @type {any} */ own) => own.line) ?? [];
+  const named = one.lines.length === 1 ? one.lines[0] : one.lines.find((line) => today.includes(line));
+  return { at, day: one.today ? now.day?.date ?? null : selected().day ?? null, line: (one.lines.length !== 1 && at && lineAt(at, one.instrument)) || named || selected().line || null };
+}
+
+/** What a finding proposes comes before a drop of its span, which is no answer to most of them. @param {any} row @param {Evening} now @param {() => void} after */
+function actOf(row, now, after) {
+  if (row.proposal) return !row.answered && act("Decide…", titleOf(row, standingOf(row, now)), () => confirm(row.finding, now, after));
+  const given = { instrument: row.instrument, start_utc: row.start_utc, end_utc: row.end_utc, reason: row.text };
+  return dropable(row) && act("Drop…", `${row.kind}, ${row.where}`, () => ownDecision("drop", now, given, after).catch(show));
+}
+
+/** @param {string} words @param {string} about @param {() => void} then */
+function act(words, about, then) {
+  return h("button", { type: "button", class: "quiet", ariaLabel: `${words} ${about}`, onclick: (/** @type {Event} */ event) => {
+    event.stopPropagation();
+    then();
+  } }, words);
+}
+
+/** What lies in the span itself is bad, and it is one stretch: what is scattered over hours would take good readings along. @param {any} row */
 function dropable(row) {
-  return Boolean(row.instrument && row.start_utc && row.end_utc);
+  return DROPS.has(row.kind) && Boolean(row.instrument) && Date.parse(row.end_utc ?? "") - Date.parse(row.start_utc ?? "") <= STRETCH_MS;
 }
 
 /** @param {Finding} one @param {(utc: string, instrument: string|null) => string|null} lineAt */
@@ -81,73 +108,54 @@ function proposalsOf(found, now, after) {
     h("div", { class: "proposal" }, h("p", {}, severityMark(one.severity), ` ${withoutCommand(one.text)}`), buttonsOf(one, now, after)))];
 }
 
-/** The words without the command that the buttons stand for. @param {string} text */
-function withoutCommand(text) {
-  return typeset(text).replace(/[;.,]?\s*(?:To confirm|to do so|If it was moved or knocked|If so): decide [^;]*$/, ".")
-    .replace(/;?\s*lodewalk \w+ (?:shows|tells) (?:them|it)/g, "").replace(/[,;]? by decide (\w+)/g, "");
-}
-
 /** @param {Finding} one @param {Evening} now @param {() => void} after */
 function buttonsOf(one, now, after) {
   const proposal = /** @type {import("./state.js").Proposal} */ (one.proposal);
   const { refused } = one;
   if (refused?.holds) {
+    const undo = `Undo the refusal: ${titleOf(one)}`;
     return h("p", { class: "row" }, note("info", `Refused by ${refused.who} on ${refused.when_utc.slice(0, 10)}: ${refused.reason}. Nothing was changed by it.`),
-      h("button", { type: "button", ariaLabel: `Undo the refusal: ${titleOf(proposal)}`, onclick: () => takeBack({ id: refused.id, kind: "decline" }, after, { title: `Undo the refusal: ${titleOf(proposal)}` }) }, "Undo…"));
+      h("button", { type: "button", ariaLabel: undo, onclick: () => takeBack({ id: refused.id, kind: "decline" }, after, { title: undo }) }, "Undo…"));
   }
   if (one.answered) {
     const made = now.decisions.find((decision) => decision.id === one.answered);
     return h("p", { class: "row" }, note("good", `Decided already${made ? ` by ${made.who}: ${made.reason}` : ""}.`),
       h("button", { type: "button", onclick: () => takeBack({ id: /** @type {string} */ (one.answered), kind: proposal.kind }, after) }, "Take back…"));
   }
-  const standing = now.decisions.find((decision) => decision.id === one.standing);
+  const standing = standingOf(one, now);
   return h("p", { class: "row" },
     refused && note("info", `${refused.who} refused it on ${refused.when_utc.slice(0, 10)}: ${refused.reason}. The evidence has changed since, so it waits again.`),
-    standing && note("info", `In force is ${signed(standing.value?.offset_s ?? standing.value?.lag_s ?? null)}, decided by ${standing.who}: ${standing.reason}.`),
-    h("button", { type: "button", class: "primary", onclick: () => confirm(one, proposal, after) }, `${titleOf(proposal)}…`),
-    h("button", { type: "button", ariaLabel: `Refuse: ${titleOf(proposal)}`, onclick: () => refuse(one, proposal, after) }, "Refuse…"));
+    standing && note("info", `In force is ${valueOf(standing)}, decided by ${standing.who}: ${standing.reason}.`),
+    h("button", { type: "button", class: "primary", onclick: () => confirm(one, now, after) }, `${titleOf(one, standing)}…`),
+    h("button", { type: "button", ariaLabel: `Refuse: ${titleOf(one, standing)}`, onclick: () => refuse(one, now, after) }, "Refuse…"));
 }
 
-/** @param {import("./state.js").Proposal} proposal */
-export function titleOf(proposal) {
-  const { kind, instrument } = proposal;
-  if (kind === "clock") return clockTitle(instrument, proposal.offset_s);
-  if (kind === "lag") return `Take off the lag of ${instrument}, ${signed(proposal.lag_s)}`;
-  if (kind === "bridge") return `Bridge the gap of ${instrument} at ${minute(proposal.start)}`;
-  if (kind === "drop") return `Drop what ${instrument} recorded from ${minute(proposal.start)} to ${minute(proposal.end)}`;
-  return `${instrument} was moved at ${proposal.start ?? "this moment"}`;
+/** The decision in force about what is proposed, which says something else. @param {Finding} one @param {Evening} now */
+function standingOf(one, now) {
+  return one.answered ? undefined : now.decisions.find((decision) => decision.id === one.standing);
 }
 
-/** Date and minute of a time as recorded. @param {string|null} time */
-function minute(time) {
-  return time ? time.slice(0, 16).replace("T", " ") : "its end";
-}
-
-/** An offset is clock minus UTC: what is ahead is taken off. @param {string} instrument @param {number|null} seconds */
-function clockTitle(instrument, seconds) {
-  if (seconds === null) return `Set the clock of ${instrument} right`;
-  return seconds < 0 ? `${instrument}’s clock is ${-seconds} s behind UTC: add that` : `${instrument}’s clock is ${seconds} s ahead of UTC: take that off`;
-}
-
-/** @param {number|null} seconds */
-function signed(seconds) {
-  return seconds === null ? "–" : `${seconds > 0 ? "+" : ""}${seconds} s`;
-}
-
-/** @param {Finding} one @param {import("./state.js").Proposal} proposal @param {() => void} after */
-function confirm(one, proposal, after) {
+/** @param {Finding} one @param {Evening} now @param {() => void} after */
+function confirm(one, now, after) {
+  const proposal = /** @type {import("./state.js").Proposal} */ (one.proposal);
   const { kind, instrument, start, end } = proposal;
+  const standing = standingOf(one, now);
   const values = kind === "clock" ? { offset_s: proposal.offset_s } : kind === "lag" ? { lag_s: proposal.lag_s, sd_s: proposal.sd_s } : {};
   decide({
-    title: titleOf(proposal), kind, about: [h("p", {}, withoutCommand(one.text))],
-    body: { kind, instrument, start, end, ...values }, reason: "the finding's evidence is taken", done: after,
+    title: titleOf(one, standing), kind, body: { kind, instrument, start, end, ...values }, reason: evidenceOf(one.text), done: after,
+    about: [
+      h("p", {}, withoutCommand(one.text)),
+      standing && note("info", insteadOf(proposal, standing)),
+      (start || end) && h("p", { class: "hint" }, `${span(one.start_utc, one.end_utc, now.zone)}; as ${instrument} recorded it ${[start, end].filter(Boolean).map((time) => String(time).replace("T", " ")).join(" to ")}.`),
+    ],
   });
 }
 
-/** A refusal is a decision of its own, which no step reads; it is of what is shown here, and refused where that has changed. @param {Finding} one @param {import("./state.js").Proposal} proposal @param {() => void} after */
-function refuse(one, proposal, after) {
+/** A refusal is a decision of its own, which no step reads; it is of what is shown here, and refused where that has changed. @param {Finding} one @param {Evening} now @param {() => void} after */
+function refuse(one, now, after) {
+  const proposal = /** @type {import("./state.js").Proposal} */ (one.proposal);
   decide({
-    title: `Refuse: ${titleOf(proposal)}`, kind: "decline", done: after,
+    title: `Refuse: ${titleOf(one, standingOf(one, now))}`, kind: "decline", done: after,
     about: [h("p", {}, withoutCommand(one.text)), h("p", {}, "It stays here as refused, with your reason. If later evidence proposes something else, that waits again.")],
     body: { ...proposal, kind: "decline", proposed: proposal.kind },
   });

@@ -69,6 +69,18 @@ function clockOf(zone) {
   }
 }
 
+/** The date of a moment where a zone's days are counted. @param {string} utc @param {string} zone such as America/Sao_Paulo or -03:00 */
+export function dateIn(utc, zone) {
+  const [, sign, hours, minutes] = zone.match(/^([+-])(\d\d):(\d\d)$/) ?? [];
+  const shift = sign ? Number(`${sign}1`) * (60 * Number(hours) + Number(minutes)) : 0;
+  if (!sign && !["", "UTC", "GPS"].includes(zone)) try {
+    return new Intl.DateTimeFormat("sv-SE", { timeZone: zone }).format(new Date(utc));
+  } catch {
+    // a zone that the browser doesn't know: the date in UTC comes nearest
+  }
+  return new Date(Date.parse(utc) + 60_000 * shift).toISOString().slice(0, 10);
+}
+
 /** @param {string|null|undefined} from @param {string|null|undefined} to @param {string} zone */
 export function span(from, to, zone) {
   if (!from) return "whole survey";

@@ -1,5 +1,6 @@
 // The day's lines with their verdicts, lengths and noise; a chosen one shows on map and profile.
 import { h, typeset } from "../elements.js";
+import { term } from "../help.js";
 import { verdictMark } from "../linked.js";
 import { note } from "../notices.js";
 import { select, selected } from "../selection.js";
@@ -12,7 +13,8 @@ const ORDER = /** @type {Record<string, number>} */ ({ "re-walk": 0, doubt: 1, k
 
 export function lines() {
   const place = h("div", { class: "scroll" });
-  return { element: part("lines", "Lines of the day", place), update: (/** @type {Evening} */ now) => refill(place, linesOf(now)) };
+  const about = h("p", { class: "hint" }, "Noise is the middle of the line’s ", term("noise envelope"), "; ", term("noise over tolerance"), " is about that alone. Errors by the base record, positions and clocks stand under Why.");
+  return { element: part("lines", "Lines of the day", about, place), update: (/** @type {Evening} */ now) => refill(place, linesOf(now)) };
 }
 
 /** @param {Evening} now */
@@ -38,7 +40,7 @@ function linesOf({ check, day }) {
       { key: "length_m", title: "Length", unit: "m", digits: 0 },
       { key: "covered", title: "Covered", unit: "%", digits: 0 },
       { key: "noise_envelope_nT", title: "Noise", unit: "nT", digits: 2 },
-      { key: "over", title: "Over tolerance", unit: "%", digits: 0 },
+      { key: "over", title: "Noise over tolerance", unit: "%", digits: 0 },
       { key: "why", title: "Why" },
     ],
     rows,

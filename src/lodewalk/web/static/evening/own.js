@@ -1,10 +1,10 @@
 // Decisions that a person takes without a proposal: one form for each kind, filled from what is chosen.
-import { Latest, get } from "../api.js";
 import { decide } from "../decide.js";
-import { fill, h } from "../elements.js";
+import { h } from "../elements.js";
 import { choice, field, input } from "../forms.js";
 import { say } from "../notices.js";
 import { selected } from "../selection.js";
+import { spanFields } from "./span-fields.js";
 import { instruments } from "./state.js";
 
 /** @typedef {import("./state.js").Evening} Evening */
@@ -20,7 +20,7 @@ export const KINDS = {
   move: { name: "The base was moved", about: "From this moment on the base's record counts as one of another place.", roles: ["base"], ends: "start" },
   test: { name: "Mark a test", about: "This span is a test of set-up or cleanliness, not survey.", roles: ["rover"], ends: "both" },
 };
-const TESTS = /** @type {[string, string][]} */ ([
+export const TESTS = /** @type {[string, string][]} */ ([
   ["static", "standing still"], ["side-by-side", "side by side with the base"], ["turn-around", "turn-around, for the heading error"],
   ["with", "with a thing carried"], ["without", "without that thing"], ["check-station", "at the check station"], ["repeat-line", "a line walked again"],
 ]);
@@ -32,60 +32,16 @@ export async function ownDecision(kind, now, given = {}, after) {
   if (!known.length) return say("info", `No file of role ${roles.join(" or ")} is here yet: add one first.`);
   const wanted = known.find((one) => one === given.instrument) ?? (known.length === 1 ? known[0] : "");
   const control = choice("instrument", wanted ? known : [["", "choose it"], ...known], { value: wanted, required: true });
-  const place = h("div", {});
-  await follow(control, given, place, ends);
+  const span = await spanFields(kind, control, given, ends);
   decide({
     title: name, kind, about: [h("p", {}, about)], body: { kind }, reason: given.reason ?? "", done: after,
-    fields: [field("Instrument", control), place, ...(ends === "both" ? [wholeField(kind)] : []), ...valueFields(kind)],
+    fields: [field("Instrument", control), span, ...valueFields(kind)],
   });
-}
-
-/** Ends that the person wrote herself stay; the others follow the instrument, whose clock they are told in. @param {HTMLSelectElement} control @param {Prefill} given @param {HTMLElement} place @param {"both"|"start"|"none"} ends */
-async function follow(control, given, place, ends) {
-  const latest = new Latest();
-  /** @type {Set<HTMLInputElement>} */
-  const own = new Set();
-  const inputs = () => ["start", "end"].map((name) => /** @type {HTMLInputElement|null} */ (place.querySelector(`[name="${name}"]`)));
-  const told = h("p", { class: "hint", role: "status" });
-  fill(place, ...spanFields(ends), told);
-  for (const one of inputs()) one?.addEventListener("input", () => own.add(one));
-  const look = async () => {
-    const found = await latest.take((signal) => asRecorded(control.value, given, signal));
-    if (found === undefined) return; // a later choice counts
-    for (const [index, one] of inputs().entries()) if (one && !own.has(one)) one.value = found ? (index ? found.end : found.start) : "";
-    fill(told, found ? `As ${control.value} recorded it, in ${found.zone}; ${found.readings} readings lie in what is chosen.` : given.start_utc ? `When ${control.value} recorded this can't be told: write the span, as it recorded it.` : `As ${control.value} recorded it, without a zone.`);
-  };
-  control.addEventListener("change", look);
-  await look();
 }
 
 /** Drop or keep one reading, the chosen one. @param {string} kind @param {string} reading @param {() => void} [after] */
 export function aboutReading(kind, reading, after) {
   decide({ title: `${kind === "drop" ? "Drop" : "Keep"} the reading ${reading}`, kind, about: [h("p", {}, KINDS[kind].about)], body: { kind, readings: [reading] }, done: after });
-}
-
-/** @param {string} instrument @param {Prefill} given @param {AbortSignal} signal @returns {Promise<{start: string, end: string, zone: string, readings: number}|null>} */
-async function asRecorded(instrument, { start_utc, end_utc }, signal) {
-  if (!start_utc || !instrument) return null;
-  try {
-    return await get("recorded", { instrument, start_utc, end_utc: end_utc ?? start_utc }, signal);
-  } catch {
-    return null; // before the first run, or another instrument: the person writes the span
-  }
-}
-
-/** @param {"both"|"start"|"none"} ends */
-function spanFields(ends) {
-  const help = "YYYY-MM-DDTHH:MM:SS.";
-  const from = field("From", input("start", { inputMode: "numeric", placeholder: "2026-03-10T09:14:00" }), { help });
-  if (ends === "start") return [from];
-  return [h("div", { class: "pair" }, from, field("To", input("end", { inputMode: "numeric", placeholder: "2026-03-10T09:20:00" }), { help }))];
-}
-
-/** What is without a span: said in so many words for a drop, which takes readings away. @param {string} kind */
-function wholeField(kind) {
-  if (kind !== "drop") return h("p", { class: "hint" }, "Both left empty: all of its record.");
-  return h("p", {}, h("label", {}, input("whole", { type: "checkbox" }), " All of its record is meant; From and To are left empty."));
 }
 
 /** @param {string} kind */

@@ -2,6 +2,7 @@
 import { ahead, get } from "../api.js";
 import { lineAt } from "../linked.js";
 import { select, selected } from "../selection.js";
+import { dateIn } from "./keep.js";
 
 /** @typedef {{kind: string, instrument: string, start: string|null, end: string|null, offset_s: number|null, lag_s: number|null, sd_s: number|null, source: string|null, error_95_nT: number|null}} Proposal */
 /** @typedef {{id: string, reason: string, who: string, when_utc: string, holds: boolean}} Refusal */
@@ -21,11 +22,18 @@ export async function load(first) {
   return { survey, check, day, decisions, pending, zone: survey.time_zone || day?.zone || "UTC" };
 }
 
-/** The day of the address, else the last one. @param {any} check @returns {string|null} */
+/** The day of the address, else that of the moment or of the line in it, else the last one. @param {any} check @returns {string|null} */
 export function chosenDay(check) {
-  const days = check.days.map((/** @type {any} */ day) => day.date);
-  const wanted = selected().day;
-  return wanted && days.includes(wanted) ? wanted : days.at(-1) ?? null;
+  const { day, at, line } = selected();
+  const known = check.days.map((/** @type {any} */ one) => one.date);
+  if (day && known.includes(day)) return day;
+  const walked = check.days.findLast((/** @type {any} */ one) => one.lines.some((/** @type {any} */ own) => own.line === line));
+  return (at && dayAt(check, at)) || walked?.date || known.at(-1) || null;
+}
+
+/** The field day that holds a moment. @param {any} check @param {string} at @returns {string|null} */
+export function dayAt(check, at) {
+  return Number.isNaN(Date.parse(at)) ? null : check.days.find((/** @type {any} */ one) => dateIn(at, one.zone) === one.date)?.date ?? null;
 }
 
 /** The line that needs a look first is chosen where none is, and its readings are asked for at once. @param {any} check @param {string} date */
@@ -33,7 +41,7 @@ function chooseWorst(check, date) {
   if (!selected().line) {
     const lines = check.days.find((/** @type {any} */ day) => day.date === date)?.lines ?? [];
     const worst = lines.find((/** @type {any} */ one) => one.verdict === "re-walk") ?? lines.find((/** @type {any} */ one) => one.verdict === "doubt") ?? lines[0];
-    if (worst) select({ line: worst.line }, { replace: true });
+    if (worst) select({ line: worst.line, day: date }, { replace: true });
   }
   if (selected().line) ahead(lineAt(/** @type {string} */ (selected().line)));
 }

@@ -1,9 +1,10 @@
 // Days, the room of the evening: what to walk again first, then why, what to decide, and the files.
+import { endsOf, secondsOf } from "../base-strip.js";
 import { fill, h } from "../elements.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { note, show } from "../notices.js";
-import { onSelect } from "../selection.js";
+import { onSelect, select, selected } from "../selection.js";
 import { band } from "../evening/band.js";
 import { chosen } from "../evening/chosen.js";
 import { checklists } from "../evening/checklists.js";
@@ -13,7 +14,7 @@ import { files } from "../evening/files.js";
 import { findings } from "../evening/findings.js";
 import { goTo } from "../evening/keep.js";
 import { lines } from "../evening/lines.js";
-import { load } from "../evening/state.js";
+import { dayAt, load } from "../evening/state.js";
 import { firstSteps, top } from "../evening/top.js";
 
 const PARTS = [["again", "Walk again"], ["strip", "Base and map"], ["lines", "Lines"], ["findings", "Findings"], ["clocks", "Clocks"], ["activity", "Base and tests"], ["decisions", "Decisions"], ["checklists", "Checklists"], ["files", "Files"]];
@@ -54,9 +55,20 @@ class Room {
     fill(place, h("div", { class: "head" }, this.top.days, this.nav), this.first, this.top.element, this.bench, ...Object.values(this.parts).map((one) => one.element));
     onChange(again);
     onSelect((_, changed) => {
-      if (changed.has("day")) again();
+      if (changed.has("day") && this.now) again(); // the first load reads the selection itself
+      else if (changed.has("at") && this.otherDay()) return;
       else if (changed.has("line") || changed.has("at")) this.paintChoice();
     });
+  }
+
+  /** A moment of another day, when nobody walked, moves the chosen day; of a walk its passage tells. */
+  otherDay() {
+    const { at } = selected();
+    if (!at || !this.now?.day || this.linked?.passages.some((one) => one.start_utc <= at && at <= one.end_utc)) return false;
+    const day = dayAt(this.now.check, at);
+    if (!day || day === this.now.day.date) return false;
+    select({ day }, { replace: true });
+    return true;
   }
 
   /** Fetch all anew and show it; forms that are being filled in stay as they are. */
@@ -146,12 +158,16 @@ class Room {
 
   /** The strip shows the chosen day, no more than was recorded. @param {import("../evening/state.js").Evening} now @param {boolean} other */
   showDay(now, other) {
-    const strip = this.linked?.strip;
-    if (!other || !strip?.ends || !now.day) return;
-    const bands = now.day.bands.map((one) => [Date.parse(one.start_utc) / 1000, Date.parse(one.end_utc) / 1000]);
-    const walked = (this.linked?.passages ?? []).filter((one) => one.day === now.day?.date).map((one) => [Date.parse(one.start_utc) / 1000, Date.parse(one.end_utc) / 1000]);
-    const all = [...bands, ...walked];
-    if (!all.length) return;
+    const { linked } = this;
+    if (!other || !linked?.strip.ends || !now.day) return;
+    const { strip } = linked;
+    const walked = linked.passages.filter((one) => one.day === now.day?.date);
+    const all = [...now.day.bands, ...walked].map(secondsOf);
+    linked.daySpan = all.length ? null : secondsOf(now.day);
+    if (linked.daySpan) all.push(linked.daySpan);
+    strip.ends = endsOf(linked.base, linked.passages, linked.daySpan);
+    const own = now.check.days.find((/** @type {any} */ one) => one.date === now.day?.date);
+    strip.bare = own?.base.range_nT === null ? `No base record on this day, ${now.day.date}` : "No base record at this time";
     const from = Math.min(...all.map(([begin]) => begin));
     const to = Math.max(...all.map(([, end]) => end));
     strip.show([from - 0.01 * (to - from), to + 0.01 * (to - from)]);
