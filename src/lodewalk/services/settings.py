@@ -107,7 +107,7 @@ def _stated(said: Mapping[str, Any], section: str) -> Collection[str]:
     part: Any = said
     for step in section_path(section):
         part = part.get(step, {})
-    return part
+    return list(part)
 
 
 def _own(name: str, values: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
