@@ -1,5 +1,7 @@
 """What a file's card says before it is added: columns not read, half a position, folds."""
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -104,3 +106,22 @@ def test_two_notices_stand_at_once_and_leave_their_words_to_screen_readers(hill,
     there.page.evaluate(say, ["bad", "Again."])
     there.page.evaluate(say, ["bad", "And again."])
     expect(close).to_have_count(2)
+
+
+def test_the_day_of_a_checklist_is_written_like_every_other_date(hill, visit):
+    there = visit(hill, "/days")
+    card = chosen(there, WALK.replace("stamp", "time_utc").replace("xx,yy", "easting,northing"))
+    card.get_by_role("button", name="Add", exact=True).click()
+    day = there.page.get_by_label("Day", exact=True)
+    expect(day).to_have_value(re.compile(r"^\d{4}-\d\d-\d\d$"))
+    expect(day).to_have_attribute("type", "text")
+    lists = there.seen("group", re.compile("ticked"))
+    expect(lists).to_have_count(1)
+    day.fill("2026-02-30")
+    day.press("Tab")
+    expect(there.page.get_by_text("A day is written YYYY-MM-DD. Found 2026-02-30.")).to_be_visible()
+    expect(lists).to_have_count(0)
+    day.fill("2026-06-17")
+    day.press("Tab")
+    expect(lists).to_have_count(1)
+    expect(there.page.get_by_text("A day is written")).to_have_count(0)

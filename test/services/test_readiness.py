@@ -10,6 +10,7 @@ from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.services.readiness import readiness
 from lodewalk.services.sensor_heights import height_words
+from lodewalk.services.settings import change_settings, settings
 from lodewalk.steps.proposed import Proposal
 
 STUCK = Proposal("drop", "B1", "2026-03-10T12:00:00", "2026-03-10T12:10:00")
@@ -63,7 +64,31 @@ def test_a_sensor_whose_height_nobody_set_is_told_with_where_to_set_it(tmp_path)
         stream.write("\n[instruments.R1]\nsensor_height_m = 2.0\n")
     (alone,) = told()
     assert alone[1] == "Sensor height of R2 is assumed, 2.0 m: every depth rests on it."
-    settings = open_survey(folder.path).settings
-    assert height_words(settings, ["R1"], 2.0) == "2.0 m above ground, as set"
-    assert height_words(settings, ["R2"], 2.0) == "2.0 m above ground, assumed"
-    assert height_words(settings, ["R1", "R2"], 1.85) == "1.85 m above ground, assumed for R2"
+    about = open_survey(folder.path).settings
+    assert height_words(about, ["R1"], 2.0) == "2.0 m above ground, as set"
+    assert height_words(about, ["R2"], 2.0) == "2.0 m above ground, assumed"
+    assert height_words(about, ["R1", "R2"], 1.85) == "1.85 m above ground, assumed for R2"
+
+
+def test_a_measured_height_that_is_the_default_can_be_said_in_settings(tmp_path):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    folder = open_survey(tmp_path / "hill")
+    walk = tmp_path / "R7.csv"
+    rows = "".join(f"2026-03-10T12:00:{s:02d}Z,L1,{22950 + s}\n" for s in range(30))
+    walk.write_text(f"time_utc,line,field_nT\n{rows}")
+    add_files(folder, [walk], role="rover", instrument="R7")
+
+    def row():
+        (own,) = [
+            one for one in settings(open_survey(folder.path)).sections
+            if one.section == "instruments.R7"
+        ]  # fmt: skip
+        (height,) = [one for one in own.rows if one.name == "sensor_height_m"]
+        return height.value, height.changed, height.stated
+
+    assert row() == (2.0, False, False)
+    changes = {"instruments.R7.sensor_height_m": 2.0}
+    change_settings(folder, changes, reason="measured with a tape", who="K")
+    assert row() == (2.0, False, True)
+    items = readiness(open_survey(folder.path)).items
+    assert not [one for one in items if one.item == "Sensor height"]

@@ -12,12 +12,13 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
-from lodewalk.errors import SettingsError
+from lodewalk.errors import LodewalkError, SettingsError
 from lodewalk.services.settings_text import note_of, section_path, with_value
 from lodewalk.services.signed import signed
 from lodewalk.services.stale import PendingResult, pending
 from lodewalk.survey.files import write_text
 from lodewalk.survey.folder import Folder
+from lodewalk.survey.ledger import read_ledger
 from lodewalk.survey.lock import locked
 from lodewalk.survey.settings import check_settings, range_text
 from lodewalk.survey.settings_table import SECTIONS
@@ -30,8 +31,9 @@ class SettingRow:
     """One setting: `section` and `name` say where, `limits` unit and range in words.
 
     `kind` is number, whole number, text, date, choice, yes or no, or other; `default` and `value`
-    are null where nothing is set, which `help` explains. `note` stands behind the value in
-    `survey.toml`: why it was changed, by whom and when.
+    are null where nothing is set, which `help` explains. `changed` tells that the value
+    isn't the default, `stated` that `survey.toml` says it. `note` stands behind the value there:
+    why it was changed, by whom and when.
     """
 
     section: str
@@ -44,6 +46,7 @@ class SettingRow:
     default: Any
     value: Any
     changed: bool
+    stated: bool
     note: str
 
 
@@ -73,13 +76,38 @@ def settings(folder: Folder) -> SettingsResult:
     """
     values = folder.settings.model_dump(mode="json")
     text = folder.settings_file.read_text(encoding="utf-8-sig")
+    said = tomllib.loads(text)
+    for name in _instruments(folder):
+        values["instruments"].setdefault(name, {})
     sections = []
     for name, section in SECTIONS.items():
         about = (section.__doc__ or "").strip().splitlines()[0]
         for full, own in _own(name, values):
-            rows = [_row(full, key, item, own, text) for key, item in section.model_fields.items()]
+            stated = _stated(said, full)
+            rows = [
+                _row(full, key, item, own, text, stated)
+                for key, item in section.model_fields.items()
+            ]
             sections.append(SettingSection(full, about, rows))
     return SettingsResult(sections)
+
+
+def _instruments(folder: Folder) -> list[str]:
+    """Return the instruments of the raw files; none where these can't be read."""
+    try:
+        entries = read_ledger(folder)
+    except LodewalkError:
+        return []
+    roles = ("base", "rover", "track")
+    return sorted({one.instrument for one in entries if one.role in roles and one.instrument})
+
+
+def _stated(said: Mapping[str, Any], section: str) -> Collection[str]:
+    """Return the names of a section's settings that the file says, be they the defaults."""
+    part: Any = said
+    for step in section_path(section):
+        part = part.get(step, {})
+    return list(part)
 
 
 def _own(name: str, values: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
@@ -92,8 +120,15 @@ def _own(name: str, values: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[st
         yield name, values.get(name, {})
 
 
-def _row(section: str, name: str, item: FieldInfo, own: Mapping[str, Any], text: str) -> SettingRow:
-    """Return one setting as a form shows it."""
+def _row(
+    section: str,
+    name: str,
+    item: FieldInfo,
+    own: Mapping[str, Any],
+    text: str,
+    stated: Collection[str],
+) -> SettingRow:
+    """Return one setting as a form shows it; `stated` are those that the file says."""
     default = None if item.default is PydanticUndefined else _plain(item.default)
     value = own.get(name, default)
     extra = item.json_schema_extra if isinstance(item.json_schema_extra, dict) else {}
@@ -109,6 +144,7 @@ def _row(section: str, name: str, item: FieldInfo, own: Mapping[str, Any], text:
         default=default,
         value=value,
         changed=value != default,
+        stated=name in stated,
         note=note_of(text, section, name) if value != default else "",
     )
 

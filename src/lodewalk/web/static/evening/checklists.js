@@ -25,6 +25,7 @@ export function checklists() {
     if (!last || !day.value) return;
     const good = isDay(day.value.trim());
     day.setAttribute("aria-invalid", String(!good));
+    if (!good) fill(place); // another day's list would be ticked for this one
     if (!good) return fill(wrong, problemBox({ text: "", rule: "A day is written YYYY-MM-DD.", value: day.value, remedy: "Such as 2026-03-31." }));
     const names = instruments(last);
     if (!names.length) return refill(place, note("info", "Add the files of a base or rover first: each has a checklist of its own."));

@@ -8,7 +8,7 @@ import { onChange } from "../live.js";
 import { sectionWords, worded } from "../setting-words.js";
 import { say, show } from "../notices.js";
 
-/** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, note: string}} Row */
+/** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, stated: boolean, note: string}} Row */
 
 /** Letters that a field of one line shows. */
 const LONG = 36;
@@ -104,24 +104,35 @@ function rowOf(row, paint) {
   const full = `${row.section}.${row.name}`;
   const control = controlOf(row);
   control.dataset.first = /** @type {HTMLInputElement} */ (control).value;
+  const assumed = measured(row) && !row.stated;
   const button = h("button", { type: "submit", class: "primary" }, "Change…");
-  const fits = () => (button.hidden = /** @type {HTMLInputElement} */ (control).value === control.dataset.first);
+  const fits = () => {
+    const own = /** @type {HTMLInputElement} */ (control).value === control.dataset.first;
+    button.hidden = own && !assumed;
+    button.textContent = own ? "It was measured so…" : "Change…";
+  };
   control.addEventListener("input", fits);
   const made = form(async () => change(row, read(row, control), paint),
     field(worded(row), control, { help: row.help, unit: row.unit === "deg" ? "°" : row.unit }),
     h("p", { class: "hint" }, [rangeOf(row), row.default !== null && row.default !== "" && `default ${shown(row.default)}`].filter(Boolean).join("; "),
       h("code", { class: "key-of" }, full)),
     h("div", { class: "set" },
+      assumed && h("span", { class: "changed" }, "● assumed"),
       row.changed && h("span", { class: "changed" }, row.default === null ? "● set" : "● changed"),
       row.note && h("span", { class: "note" }, row.note), row.kind === "other" && h("span", { class: "dim" }, "Change it in survey.toml by hand."),
       row.kind !== "other" && button,
-      row.changed && row.kind !== "other" && !needed(row) && h("button", { type: "button", class: "quiet", onclick: () => change(row, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
+      (row.changed || (measured(row) && row.stated)) && row.kind !== "other" && !needed(row) && h("button", { type: "button", class: "quiet", onclick: () => change(row, null, paint).catch((error) => show(error, one(".wrong", made))) }, "Reset…")));
   fits();
   made.classList.add("setting");
   made.dataset.find = `${full} ${row.help}`.toLowerCase();
   made.dataset.name = full;
   made.dataset.changed = row.changed ? "yes" : "no";
   return made;
+}
+
+/** Whether it is one thing that somebody measured it, and another that the default is taken. @param {Row} row */
+function measured({ section, name }) {
+  return section.startsWith("instruments.") && name === "sensor_height_m";
 }
 
 /** Whether a survey can't be without it: there is nothing to go back to. @param {Row} row */
@@ -180,8 +191,9 @@ function read(row, control) {
  */
 async function change(row, value, paint, undoes = false) {
   const name = `${row.section}.${row.name}`;
-  const before = row.changed ? row.value : null;
-  if (same(value ?? row.default, row.value)) return say("info", `${name} has this value already.`);
+  const before = row.stated ? row.value : null;
+  const anew = measured(row) && same(value ?? row.default, row.value) && (value === null) === row.stated;
+  if (same(value ?? row.default, row.value) && !anew) return say("info", `${name} has this value already.`);
   const found = await send("POST", "settings/preview", { changes: { [name]: value } });
   dialog(`Change ${name}`, (close) => form(async ({ reason, who }) => {
     saving = true;
@@ -195,10 +207,10 @@ async function change(row, value, paint, undoes = false) {
     close();
     say("good", `${name} is ${shown(value ?? row.default)} now; the next run takes it up.`, {
       words: "Undo…",
-      act: () => change({ ...row, value: value ?? row.default, changed: value !== null }, before, paint, true).catch(show),
+      act: () => change({ ...row, value: value ?? row.default, changed: value !== null, stated: value !== null }, before, paint, true).catch(show),
     });
   },
-  h("p", {}, h("span", { class: "num" }, shown(row.value)), " → ", h("strong", { class: "num" }, shown(value ?? row.default)), row.unit && ` ${row.unit}`, value === null && ", the default"),
+  anew ? h("p", {}, h("strong", { class: "num" }, shown(row.value)), ` ${row.unit}, ${value === null ? "assumed, no longer measured" : "measured, no longer assumed"}`) : h("p", {}, h("span", { class: "num" }, shown(row.value)), " → ", h("strong", { class: "num" }, shown(value ?? row.default)), row.unit && ` ${row.unit}`, value === null && ", the default"),
   ...signed(undoes ? "changed by mistake" : ""),
   folded(found),
   h("div", { class: "row end" },
