@@ -76,8 +76,12 @@ class MapRoom {
       if (name !== null && place >= 0) this.linked.chooseOnMap(name, place, { spot }).catch(show);
       else select({ spot, ...(name !== null ? { pick: name } : {}) });
     };
-    map.onMove = () => this.beside.look(map.scale, map.middle, true);
-    this.beside.onMove = () => map.look(this.beside.scale, this.beside.middle, true);
+    for (const [moved, other] of [[map, this.beside], [this.beside, map]]) {
+      moved.onMove = () => {
+        other.fitted = moved.fitted;
+        other.look(moved.scale, moved.middle, true);
+      };
+    }
     this.beside.onHover = (at) => this.linked.tellPlace(at && { ...at, value: map.valueAt(at.x, at.y) }, at && this.beside.mesh ? this.beside : null);
     this.beside.onChoose = (found) => map.onChoose({ ...found, name: null, place: -1 });
     this.look.onPercent = (low, high) => this.stretch(low, high);
@@ -105,12 +109,12 @@ class MapRoom {
   async refresh() {
     const { grids } = await get("grids");
     if (!grids.length) return location.reload();
-    const held = { scale: this.linked.map.scale, middle: this.linked.map.middle };
+    const { scale, middle, fitted } = this.linked.map;
     this.look.grids = grids;
     this.look.paint();
     this.layers = null;
     await this.open();
-    this.linked.map.look(held.scale, held.middle);
+    if (!fitted) this.linked.map.look(scale, middle);
   }
 
   /** @param {import("../selection.js").Selection} now @param {Set<string>} changed */
