@@ -1,12 +1,13 @@
 // Map: a grid with its error, relief and contours, layers upon it, and what there is at any place.
 import { Latest, columns, get } from "../api.js";
 import { fill, h, number } from "../elements.js";
+import { USUAL, legendOf } from "../legend.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { MapView } from "../map.js";
 import { blocks, ordered, percentile } from "../mesh.js";
 import { note, show } from "../notices.js";
-import { digitsOf, pictureButtons, rampImage } from "../pictures.js";
+import { digitsOf, pictureButtons } from "../pictures.js";
 import { COLOURS } from "../colours.js";
 import { runButton } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
@@ -139,7 +140,7 @@ class MapRoom {
     this.mesh = mesh;
     this.error = grid.error_grid ? await this.linked.fetchMesh(grid.error_grid) : null;
     this.look.tell(mesh);
-    fill(this.legend, ...legendOf(mesh, look.low === null && look.high === null ? "1st to 99th percentile" : "chosen limits"));
+    fill(this.legend, ...legendOf(mesh, look.low === null && look.high === null ? USUAL : "chosen limits", { interval: look.contours ? look.interval ?? usualInterval(mesh.low, mesh.high) : null }));
     this.linked.map.showWalks({ walks: look.lines, verdicts: look.verdicts });
     this.showError(look);
     this.section.paint(this.linked.map.section);
@@ -169,7 +170,7 @@ class MapRoom {
       this.beside.label = `Map of ${error.title}, ${number(error.low, 2)} to ${number(error.high, 2, error.unit)}, moving with the map beside it`;
       this.beside.setMesh(error, COLOURS);
       this.beside.look(map.scale, map.middle, true);
-      fill(this.legendBeside, ...legendOf(error, "1st to 99th percentile"));
+      fill(this.legendBeside, ...legendOf(error));
     }
     this.told.textContent = text;
   }
@@ -261,14 +262,4 @@ class MapRoom {
 /** @param {number} value */
 function known(value) {
   return Number.isFinite(value) ? Math.round(value * 1000) / 1000 : null;
-}
-
-/** @param {import("../mesh.js").Mesh} mesh @param {string} how */
-function legendOf({ low, high, unit }, how) {
-  const digits = digitsOf(high - low);
-  const ramp = rampImage(COLOURS);
-  ramp.className = "ramp";
-  ramp.setAttribute("role", "img");
-  ramp.setAttribute("aria-label", `Colours from ${number(low, digits)} to ${number(high, digits, unit)}`);
-  return [h("span", { class: "num" }, number(low, digits)), ramp, h("span", { class: "num" }, number(high, digits, unit)), h("span", { class: "hint" }, `linear, ${how}`)];
 }
