@@ -430,3 +430,18 @@ def test_a_strike_is_told_with_its_unit_and_names_are_counted(page):
     assert found[0] == "130 degrees from grid north, error not known"
     assert found[1] == "130 ± 3.3 degrees from grid north (90 %)"
     assert found[2:] == ["not told", ["1", "2", "10", "L3"]]
+
+
+def test_what_a_notice_offers_to_undo_is_told_by_name_and_title(page):
+    found = page.evaluate("""async () => {
+      const { say } = await import("/notices.js");
+      const place = document.createElement("div");
+      place.id = "notices";
+      document.body.append(place);
+      const action = { words: "Undo…", about: "Take back: Drop L3", act() {} };
+      say("good", "Drop L3: written down.", action);
+      const { title, ariaLabel, textContent } = place.querySelector(".act");
+      place.remove();
+      return [title, ariaLabel, textContent];
+    }""")
+    assert found == ["Take back: Drop L3", "Undo… Take back: Drop L3", "Undo…"]

@@ -197,7 +197,8 @@ def test_the_name_of_the_chosen_grid_is_not_cut_off(demo_pages, visit):
     choice = there.page.get_by_label("Grid", exact=True)
     wide = choice.evaluate("""(element) => {
       const pen = document.createElement("canvas").getContext("2d");
-      pen.font = getComputedStyle(element).font;
+      const { fontSize, fontFamily } = getComputedStyle(element);
+      pen.font = `${fontSize} ${fontFamily}`;
       return [pen.measureText(element.selectedOptions[0].text).width, element.clientWidth];
     }""")
     assert wide[0] < wide[1] - 20
