@@ -173,3 +173,29 @@ def test_a_right_proposal_is_confirmed_once_its_date_is_chosen_and_add_is_clicke
     card.get_by_label("Instrument").fill("R5")
     card.get_by_role("button", name="Add", exact=True).click()  # the field is left by this click
     there.page.get_by_role("row", name=re.compile(r"R4\.csv .* R5")).wait_for()
+
+
+@pytest.mark.parametrize("planned", [True, False])
+def test_without_a_plan_a_line_is_covered_by_its_own_length(demo_pages, visit, planned):
+    there = visit(demo_pages, "/start")
+
+    def without_plan(route):
+        answer = route.fetch()
+        found = answer.json()
+        if not planned:
+            found["files"] = [one for one in found["files"] if one["role"] != "plan"]
+        route.fulfill(response=answer, json=found)
+
+    there.page.route("**/api/survey", without_plan)
+    there.go("/days")
+    words = there.seen("region", "The chosen line in words")
+    told = "of the planned" if planned else "of its length of"
+    expect(words.get_by_text(re.compile(rf"% {told} \d+"))).to_be_visible()
+
+
+def test_on_a_phone_the_chosen_day_is_in_sight(demo_pages, visit):
+    there = visit(demo_pages, "/days", size=PHONE)
+    own = there.seen("navigation", "Days").get_by_role("button", pressed=True)
+    box = own.bounding_box()
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= PHONE[0]

@@ -139,12 +139,55 @@ def test_values_between_nodes_are_linear_both_ways(page):
       }
       const mesh = { values, columns, rows, spacing, west: 10, south: -4 };
       // Bilinear in each cell: a product term is met exactly.
-      const places = [[10, -4], [12.1, 0.3], [24.9, 5.9], [25, 6], [9.9, 0], [12, 6.1]];
+      const places = [[10, -4], [12.1, 0.3], [24.9, 5.9], [25, 6], [8.7, 0], [12, 7.3]];
       return places.map(([x, y]) => [between(mesh, x, y), truth(x, y)]);
     }""")
     for told, truth in found[:4]:
         assert told == pytest.approx(truth, rel=1e-5)
     assert all(np.isnan(told) for told, _ in found[4:])
+
+
+def test_a_value_stands_wherever_there_is_colour_at_edges_and_beside_holes(page):
+    found = page.evaluate("""async () => {
+      const { between } = await import("/mesh.js");
+      // Nodes 1 m apart from 0, 0: 1 2 3 below, 4 (a hole) 6 above.
+      const values = Float32Array.of(1, 2, 3, 4, NaN, 6);
+      const mesh = { values, columns: 3, rows: 2, spacing: 1, west: 0, south: 0 };
+      const places = [[0.25, -0.4], [-0.5, 0.5], [2.4, 0.25], [0.3, 0.2], [0.3, 0.8],
+        [1, 0.4], [1, 0.6], [2, 1.5], [2, 1.51]];
+      return places.map(([x, y]) => between(mesh, x, y));
+    }""")
+    # Three of the edge; three nearest nodes beside the hole; the hole; a corner; outside.
+    wanted = [1.25, 2.5, 3.75, 1, 4, 2, np.nan, 6, np.nan]
+    assert found == pytest.approx(wanted, nan_ok=True)
+
+
+def test_all_that_comes_later_is_shown_until_somebody_moves_the_map(page):
+    found = page.evaluate("""async () => {
+      const { MapView } = await import("/map.js");
+      const map = new MapView("map");
+      document.body.append(map.element);
+      Object.assign(map.element.style, { width: "600px", height: "300px" });
+      map.resize();
+      const parts = [{ first: 0, end: 2, name: "1", style: "--dim" }];
+      map.setWalks({ x: Float32Array.of(0, 200), y: Float32Array.of(0, 5), parts });
+      const values = new Float32Array(20 * 21).fill(1);
+      const mesh = { values, columns: 20, rows: 21, spacing: 10, west: 0, south: -90,
+        low: 0, high: 2, title: "Grid", unit: "nT" };
+      const sees = () => {
+        const { west, east, south, north } = map.sight();
+        return [west <= -5, east >= 200, south <= -95, north >= 115];
+      };
+      const colours = new Uint8Array(768);
+      map.setMesh(mesh, colours);
+      const first = sees();
+      map.zoom(4, 300, 150);
+      map.setMesh(mesh, colours);
+      const moved = sees();
+      map.element.remove();
+      return [first, moved];
+    }""")
+    assert found == [[True] * 4, [False] * 4]
 
 
 @pytest.mark.parametrize("azimuth", [0, 90, 225])
@@ -351,3 +394,54 @@ def test_where_a_sign_has_no_room_a_verdict_is_told_by_the_bar_of_its_span(page)
     assert len(set(bars)) == 3
     assert bars == sorted(bars)
     assert min(np.diff(bars)) >= 3
+
+
+def test_the_last_label_of_an_axis_ends_before_the_edge(page):
+    found = page.evaluate("""async () => {
+      const { SeriesView } = await import("/series.js");
+      const view = new SeriesView("base", { time: true, yTitle: "Base" });
+      document.body.append(view.element);
+      Object.assign(view.element.style, { width: "600px", height: "120px" });
+      view.resize();
+      const curve = { x: [0, 3600, 7200], y: [0, 1, 2], style: "--ink", name: "" };
+      view.set({ curves: [curve] });
+      const pen = view.still.getContext("2d");
+      const told = [];
+      pen.fillText = (text, x) => {
+        const half = pen.measureText(text).width / 2;
+        if (/\\d:00/.test(text)) told.push([x - half, x + half]);
+      };
+      view.paint(true);
+      const wide = view.width;
+      view.element.remove();
+      return { told, wide };
+    }""")
+    assert found["told"]
+    assert all(left >= 0 and right <= found["wide"] for left, right in found["told"])
+
+
+def test_a_strike_is_told_with_its_unit_and_names_are_counted(page):
+    found = page.evaluate("""async () => {
+      const { strikeWords } = await import("/rocks/words.js");
+      const { byName } = await import("/tables.js");
+      const told = [[130, null], [130, 2], [null, null]];
+      return [...told.map((one) => strikeWords(...one)), ["1", "10", "2", "L3"].sort(byName)];
+    }""")
+    assert found[0] == "130 degrees from grid north, error not known"
+    assert found[1] == "130 ± 3.3 degrees from grid north (90 %)"
+    assert found[2:] == ["not told", ["1", "2", "10", "L3"]]
+
+
+def test_what_a_notice_offers_to_undo_is_told_by_name_and_title(page):
+    found = page.evaluate("""async () => {
+      const { say } = await import("/notices.js");
+      const place = document.createElement("div");
+      place.id = "notices";
+      document.body.append(place);
+      const action = { words: "Undo…", about: "Take back: Drop L3", act() {} };
+      say("good", "Drop L3: written down.", action);
+      const { title, ariaLabel, textContent } = place.querySelector(".act");
+      place.remove();
+      return [title, ariaLabel, textContent];
+    }""")
+    assert found == ["Take back: Drop L3", "Undo… Take back: Drop L3", "Undo…"]

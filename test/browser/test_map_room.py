@@ -170,3 +170,41 @@ def test_any_view_is_kept_as_a_picture(demo_pages, visit):
             with there.page.expect_download() as kept:
                 there.seen("button", f"Keep {name} as {kind}", exact=True).click()
             assert kept.value.path().read_bytes().startswith(begin)
+
+
+def test_a_place_has_one_value_under_the_map_and_in_its_card(demo_pages, visit):
+    there = visit(demo_pages, "/map?grid=total_field_anomaly")
+    _, x, y = at_map(there)
+    for shift in (0, 7.3, 13.1):
+        there.page.mouse.move(x + shift, y + shift)
+        told = there.page.get_by_text("Easting ", exact=False).filter(has_text="northing").first
+        value = told.inner_text().rsplit("anomaly", 1)[1].strip()
+        there.page.mouse.click(x + shift, y + shift)
+        card = there.page.get_by_role("heading", name="This place").locator("xpath=..")
+        expect(card.get_by_role("definition").first).to_have_text(value)
+
+
+def test_the_colours_have_round_values_between_their_ends_and_tell_the_contours(demo_pages, visit):
+    there = visit(demo_pages, "/map?look=contours:1,interval:7")
+    legend = there.seen("region", "Map").first.locator(".legend").first
+    expect(legend.get_by_text("contours every 7 nT")).to_be_visible()
+    ticks = legend.locator(".ramp-tick").all_inner_texts()
+    assert len(ticks) >= 3
+    values, ends = (
+        [float(text.replace("−", "-").replace(",", "").split()[0]) for text in texts]
+        for texts in (ticks, legend.locator(".scale > .num").all_inner_texts())
+    )
+    assert values == sorted(values)
+    assert ends[0] <= values[0] <= values[-1] <= ends[1]
+
+
+def test_the_name_of_the_chosen_grid_is_not_cut_off(demo_pages, visit):
+    there = visit(demo_pages, "/map?grid=total_field_anomaly_standard_error")
+    choice = there.page.get_by_label("Grid", exact=True)
+    wide = choice.evaluate("""(element) => {
+      const pen = document.createElement("canvas").getContext("2d");
+      const { fontSize, fontFamily } = getComputedStyle(element);
+      pen.font = `${fontSize} ${fontFamily}`;
+      return [pen.measureText(element.selectedOptions[0].text).width, element.clientWidth];
+    }""")
+    assert wide[0] < wide[1] - 20

@@ -147,3 +147,25 @@ def test_a_pick_is_added_at_a_place_and_taken_back(own_pages, visit):
     box.get_by_label("Reason").fill("it was rolled there")
     box.get_by_role("button", name="Take it back").click()
     own.get_by_text("None yet.").wait_for()
+
+
+def test_on_a_laptop_the_table_of_picks_shows_all_its_columns(demo_pages, visit):
+    there = visit(demo_pages, "/rocks")
+    box = there.seen("grid", "Picks and depths").locator("xpath=..")
+    assert box.evaluate("element => element.scrollWidth <= element.clientWidth")
+
+
+def test_the_section_says_which_of_its_depths_to_use(demo_pages, visit):
+    there = visit(demo_pages, "/rocks")
+    section = there.seen("region", "Section")
+    expect(section.get_by_text("Use the calibrated depth.")).to_be_visible()
+    section.get_by_role("button", name="kinds compared").click()
+    expect(there.page.get_by_text("fitted with each kind of body")).to_be_visible()
+
+
+def test_the_map_in_rocks_names_its_grid_and_the_ends_of_its_colours(demo_pages, visit):
+    there = visit(demo_pages, "/rocks")
+    chart = there.seen("region", "Map")
+    expect(chart.get_by_text("Total field anomaly [nT]")).to_be_visible()
+    expect(chart.get_by_role("img", name="Colours from")).to_be_visible()
+    expect(chart.get_by_text("linear, 1st to 99th percentile")).to_be_visible()

@@ -145,6 +145,28 @@ def test_the_guided_path_hinders_nobody_and_can_be_left(demo_pages, visit, theme
     expect(there.page.get_by_role("main")).to_be_focused()
 
 
+def test_each_stop_of_the_guided_path_shows_what_it_speaks_of(demo_pages, visit):
+    there = visit(demo_pages, "/start")
+    there.seen("button", "Follow the guided path").click()
+    rooms = []
+    while True:
+        expect(there.page.locator("body")).not_to_have_attribute("data-room", "start")
+        there.ready()
+        rooms.append(there.page.evaluate("document.body.dataset.room"))
+        card = there.seen("region", "Guided path")
+        card.get_by_role("button", name="Show it").click()
+        shown = there.page.locator(".pointed")
+        expect(shown).to_be_focused()
+        expect(shown).to_be_in_viewport()
+        if not card.get_by_role("button", name="Next").count():
+            break
+        told = card.get_by_role("heading").inner_text()
+        card.get_by_role("button", name="Next").click()
+        expect(card.get_by_role("heading")).not_to_have_text(told)
+    assert rooms[:3] == ["site", "plan", "days"]
+    assert rooms[-1] == "handover"
+
+
 #: Controls that are seen and lower than a finger wants; words that explain themselves lie in text.
 LOW = """(least) => [...document.querySelectorAll("button, select, input, summary")]
   .filter((one) => one.checkVisibility() && !one.matches(".term, .sort, [type=checkbox]"))

@@ -138,13 +138,14 @@ def test_the_path_tells_what_the_check_found_and_nothing_that_is_absent(empty):
     file = session.path / "products" / "check.json"
     file.write_text(json.dumps({"days": days, "clock": []}))
     stops = {stop["name"]: stop for stop in client.get("/api/tour").json()["stops"]}
-    assert list(stops) == ["place", "day", "package"]
+    assert list(stops) == ["place", "plan", "day", "package"]
     assert stops["day"]["selection"] == {"day": "2026-05-02", "line": "A2"}
     assert "9.5 nT" in stops["day"]["seen"]
     assert "half of it is noisy" in stops["day"]["seen"]
     file.write_text("{")
     assert [stop["name"] for stop in client.get("/api/tour").json()["stops"]] == [
         "place",
+        "plan",
         "package",
     ]
 

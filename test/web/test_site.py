@@ -80,3 +80,23 @@ def test_how_sensors_are_carried_is_said_in_words(empty):
     words = found["sensor_words"]
     assert all(words.values())
     assert "level" in words["proton_best"]
+
+
+@pytest.mark.parametrize(
+    ("spacing", "words"),
+    [
+        (None, "A survey laid out for the sphere (lines "),
+        (15.0, "A survey with lines 15 m apart, as set, on an assumed square of 500 m a side, "),
+    ],
+)
+def test_the_odds_say_of_which_survey_they_are(empty, spacing, words):
+    _, client = empty
+    changes = {
+        "body.kind": "sphere", "body.susceptibility": 0.02, "body.radius_m": 5.0,
+        "body.depth_m": 18.0, "plan.latitude_deg": -24.9, "plan.longitude_deg": -50.4,
+        "plan.line_spacing_m": spacing,
+    }  # fmt: skip
+    text = client.post("/api/expected/odds", json={"changes": changes}).json()["text"]
+    assert text.startswith(words)
+    assert ("chosen" in text) == (spacing is None)
+    assert "assumed square" in text

@@ -9,6 +9,10 @@ PAGE_WORDS: Final = (
     ("activity", "how restless the field was in three hours, in classes, where no K index can be"),
     ("azimuth", "direction, clockwise from grid north [degrees]"),
     ("bridge", "to trust a straight line across a short gap of the base record"),
+    (
+        "calibrated depth",
+        "the one depth to use: all methods weighed, with an interval tried on known bodies",
+    ),
     ("check station", "one spot that the rover visits again and again, to see whether it repeats"),
     ("clock offset", "what a clock showed less UTC: positive where it was ahead"),
     ("column map", "how the columns of a delimited text file are to be read"),
@@ -33,6 +37,7 @@ PAGE_WORDS: Final = (
     ("interval", "from the lowest to the highest value that is likely; 90 % if not said otherwise"),
     ("journal", "what each run did, when and why"),
     ("K index", "restlessness of the field in three hours, 0 to 9, from two horizontal components"),
+    ("kinds compared", "the same profile fitted with each kind of body, to see which it allows"),
     ("lag", "how long a reading comes after the place it is written to [s]"),
     ("ledger", "the list of raw files with size, checksum, role and time of adding"),
     ("levelling", "shifting lines by what they differ by where they cross"),

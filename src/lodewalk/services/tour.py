@@ -54,7 +54,7 @@ def tour(folder: Folder) -> TourResult:
     if not product_path(folder, "check").exists():
         return TourResult([])
     makers: tuple[Callable[[Folder], Stop | None], ...] = (
-        _place, _worst_day, _clock, _reading, _error, _depth, _package,
+        _place, _plan, _worst_day, _clock, _reading, _error, _depth, _package,
     )  # fmt: skip
     return TourResult([stop for make in makers if (stop := _tried(make, folder))])
 
@@ -79,6 +79,19 @@ def _place(_: Folder) -> Stop:
         "Here stand the Earth's field, the tuning for a proton instrument, and whether the rocks' "
         "contrast will show. All of it is known before anyone goes.",
         "Change the depth or the contrast of what you seek, and see the odds follow.",
+    )  # fmt: skip
+
+
+def _plan(folder: Folder) -> Stop:
+    from lodewalk.services.before_going.held_lines import held_lines
+
+    count = len(held_lines(folder))
+    held = f" The {count} lines that this survey planned are drawn in grey." if count else ""
+    return Stop(
+        "plan", "plan", "The lines, and what they cost",
+        "Here an area becomes lines, tie lines and waypoints, with the days of walking that they "
+        f"take and the odds of finding what you seek.{held}",
+        "Draw an area by its corners, then change the line spacing: effort and odds follow.",
     )  # fmt: skip
 
 

@@ -73,16 +73,27 @@ def expected_odds(folder: Folder, changes: Mapping[str, Any]) -> OddsResult:
     with threadpool_limits(limits=1, user_api="blas"):
         first, low, high = first_odds(*parts, settings)
     wanted = found["wanted"]
-    span = f", {odds_words(low)} to {odds_words(high)}" if high - low > 0.005 else ""
+    span = (
+        f", {odds_words(low)} to {odds_words(high)} with the contrast at the ends of its range"
+        if high - low > 0.005
+        else ""
+    )
     enough = "as wanted" if first >= wanted else f"less than the {wanted:.0%} wanted"
     text = (
-        f"This survey finds the {found['body']['kind']} with a probability of "
-        f"{odds_words(first)}{span} with the contrast at the ends of its range; {enough}."
-        if span
-        else f"This survey finds the {found['body']['kind']} with a probability of "
-        f"{odds_words(first)}; {enough}."
+        f"{_laid_out(found, settings, drawn=parts[0].outline_m is not None)} with a probability "
+        f"of {odds_words(first)}{span}; {enough}."
     )
     return OddsResult(first, low, high, wanted, text)
+
+
+def _laid_out(found: Mapping[str, Any], settings: Mapping[str, Any], *, drawn: bool) -> str:
+    """Return which survey the odds are of: not of planned or walked lines, but one laid out."""
+    kind, lines = found["body"]["kind"], f"lines {found['plan']['line_spacing_m']:.3g} m apart"
+    side = found["plan"]["extent_east_m"]
+    ground = "" if drawn else f", on an assumed square of {side:.3g} m a side"
+    if settings["plan"]["line_spacing_m"] is None:
+        return f"A survey laid out for the {kind} ({lines}, chosen{ground}) finds it"
+    return f"A survey with {lines}, as set{ground}, finds the {kind}"
 
 
 def feasibility_tried(

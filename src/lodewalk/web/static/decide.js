@@ -48,6 +48,7 @@ export function decide(wanted) {
       close();
       say("good", `${wanted.title}: written down.${takenUp(wanted.kind)}`, made?.id && {
         words: "Undo…",
+        about: `Take back: ${wanted.title}`,
         act: () => takeBack({ id: made.id, kind: made.kind ?? wanted.kind }, () => wanted.done?.(null), { title: `Undo: ${wanted.title}`, reason: "decided by mistake" }),
       });
       wanted.done?.(made);

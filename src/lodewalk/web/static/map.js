@@ -1,7 +1,7 @@
 // The map: a grid, the walks over it, contours, layers, marks; projected metres with one scale for both axes.
 import { contourPaths, drawContours } from "./contours.js";
 import { drawAxes, drawMark, drawSection, drawSigns, drawSpot, drawStroke, nameAt } from "./map-parts.js";
-import { coloured, nodeAt, veil } from "./mesh.js";
+import { between, coloured, veil } from "./mesh.js";
 import { View, colour } from "./view.js";
 import { WalkPaths } from "./walk-paths.js";
 
@@ -149,13 +149,15 @@ export class MapView extends View {
     return { colours: this.colours, low, high, unit, title };
   }
 
+  /** All of it, until somebody moves it: what comes later may reach farther. */
   fitOnce() {
-    if (!this.scale && this.width) this.fit();
+    if (!this.scale || this.fitted) this.fit();
   }
 
   /** @param {boolean} first */
   sized(first) {
-    if (first || !this.scale || this.fitted) this.fit();
+    if (first) this.fit();
+    else this.fitOnce();
   }
 
   frame() {
@@ -177,11 +179,10 @@ export class MapView extends View {
       const { west, south, spacing, columns, rows } = this.mesh;
       take(west - spacing / 2, south - spacing / 2);
       take(west + (columns - 0.5) * spacing, south + (rows - 0.5) * spacing);
-    } else if (this.paths) {
-      for (const piece of this.paths.pieces) {
-        take(piece.west, piece.south);
-        take(piece.east, piece.north);
-      }
+    }
+    for (const piece of this.paths?.pieces ?? []) {
+      take(piece.west, piece.south);
+      take(piece.east, piece.north);
     }
     for (const stroke of this.strokes) stroke.x.forEach((x, i) => take(x, stroke.y[i]));
     return ends.low[0] < ends.high[0] ? ends : null;
@@ -383,8 +384,9 @@ export class MapView extends View {
     this.onHover({ x, y, value: this.valueAt(x, y) });
   }
 
-  /** The value of the nearest node; NaN off the grid. @param {number} x @param {number} y */
+  /** What is told of a place, which is named to a tenth of a metre; NaN where there is no value. @param {number} x @param {number} y */
   valueAt(x, y) {
-    return this.mesh ? nodeAt(this.mesh, x, y) : NaN;
+    const { easting, northing } = this.origin;
+    return this.mesh ? between(this.mesh, Number((x + easting).toFixed(1)) - easting, Number((y + northing).toFixed(1)) - northing) : NaN;
   }
 }

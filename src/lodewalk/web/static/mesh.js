@@ -99,24 +99,33 @@ function steepness(values, columns, rows) {
   return found[Math.floor(0.9 * (found.length - 1))] ?? 0;
 }
 
-/** The value of the nearest node; NaN off the grid. @param {Mesh} mesh @param {number} x @param {number} y */
-export function nodeAt({ values, west, south, spacing, columns, rows }, x, y) {
-  const column = Math.round((x - west) / spacing);
-  const row = Math.round((y - south) / spacing);
-  return column < 0 || row < 0 || column >= columns || row >= rows ? NaN : values[row * columns + column];
-}
-
-/** The value between four nodes, linear both ways; NaN where one is missing. @param {Mesh} mesh @param {number} x @param {number} y */
+/**
+ * The one value of a place, wherever it is told: linear both ways between the four nodes around it. In the outer half cell it
+ * is that of the edge, and where one of the four is missing that of the nearest node, so that a value stands wherever there is
+ * colour; NaN elsewhere.
+ * @param {Mesh} mesh @param {number} x @param {number} y
+ */
 export function between({ values, west, south, spacing, columns, rows }, x, y) {
   const across = (x - west) / spacing;
   const up = (y - south) / spacing;
-  const column = Math.min(columns - 2, Math.floor(across));
-  const row = Math.min(rows - 2, Math.floor(up));
-  if (column < 0 || row < 0 || across > columns - 1 || up > rows - 1) return NaN;
-  const at = row * columns + column;
-  const a = across - column;
-  const b = up - row;
-  return (1 - b) * ((1 - a) * values[at] + a * values[at + 1]) + b * ((1 - a) * values[at + columns] + a * values[at + columns + 1]);
+  if (!(across >= -0.5 && up >= -0.5 && across <= columns - 0.5 && up <= rows - 0.5)) return NaN;
+  const [left, right, a] = around(across, columns);
+  const [under, above, b] = around(up, rows);
+  const at = (/** @type {number} */ row, /** @type {number} */ column) => values[row * columns + column];
+  const found = mixed(mixed(at(under, left), at(under, right), a), mixed(at(above, left), at(above, right), a), b);
+  return found === found ? found : at(b < 0.5 ? under : above, a < 0.5 ? left : right);
+}
+
+/** The nodes to both sides, and how far a place is from the first. @param {number} place @param {number} count @returns {[number, number, number]} */
+function around(place, count) {
+  const inside = Math.max(0, Math.min(count - 1, place));
+  const first = Math.max(0, Math.min(count - 2, Math.floor(inside)));
+  return [first, Math.min(count - 1, first + 1), inside - first];
+}
+
+/** A node that has no part in it may be missing. @param {number} first @param {number} second @param {number} part */
+function mixed(first, second, part) {
+  return part === 0 ? first : part === 1 ? second : (1 - part) * first + part * second;
 }
 
 /** Values that are there, from least to most. @param {Float32Array} values */

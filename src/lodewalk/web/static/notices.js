@@ -17,12 +17,12 @@ const MOST = 2;
 /**
  * Say something in passing; it leaves by itself unless somebody is at it, problems stay.
  * @param {"good"|"info"|"doubt"|"bad"} kind @param {string} text
- * @param {{words: string, act: () => void}} [action] what can be done about it, such as to undo it
+ * @param {{words: string, about?: string, act: () => void}} [action] what can be done about it, such as to undo it, and what that means
  */
 export function say(kind, text, action) {
   const place = one("#notices");
   const close = h("button", { type: "button", class: "quiet", ariaLabel: "Close this notice", onclick: () => box.remove() }, "×");
-  const act = action && h("button", { type: "button", class: "act", onclick: () => {
+  const act = action && h("button", { type: "button", class: "act", title: action.about, ariaLabel: action.about && `${action.words} ${action.about}`, onclick: () => {
     box.remove();
     action.act();
   } }, action.words);

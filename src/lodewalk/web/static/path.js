@@ -1,13 +1,19 @@
 // The guided path: a card above the room that stays while one walks from room to room, and can be left and taken up again.
 import { get } from "./api.js";
 import { fill, h, one } from "./elements.js";
-import { show } from "./notices.js";
+import { say, show } from "./notices.js";
 import { address } from "./selection.js";
 
 /** @typedef {{name: string, room: string, title: string, seen: string, todo: string, selection: import("./selection.js").Selection}} Stop */
 /** Where somebody is on the path; `shown` is false once it was left, `moved` when a button led here. @typedef {{at: number, shown: boolean, moved: boolean}} Way */
 
 const KEY = "lodewalk-path";
+
+/** Where in its room stands what a stop speaks of. @type {Record<string, string>} */
+const WHERE = {
+  place: ".odds-place", plan: ".plan .map", day: ".bench", clock: "#clocks", reading: ".here",
+  error: ".map-room .chart", depth: ".rocks-figures", package: "#package",
+};
 
 /** @returns {Way|null} */
 function kept() {
@@ -80,7 +86,8 @@ function paint(stops, way, room) {
       h("p", { class: "dim" }, `Guided path, ${way.at + 1} of ${stops.length}`), title,
       h("p", {}, stop.seen), h("p", {}, h("strong", {}, "Try: "), stop.todo)),
     h("div", { class: "path-tools" },
-      !here && h("button", { type: "button", class: "primary", onclick: () => go(stops, way.at) }, "Go there"),
+      here ? h("button", { type: "button", ariaLabel: `Show it: ${stop.title}`, onclick: () => point(stop) }, "Show it")
+        : h("button", { type: "button", class: "primary", onclick: () => go(stops, way.at) }, "Go there"),
       last
         ? h("button", { type: "button", class: "primary", onclick: leave }, "Done")
         : h("button", { type: "button", class: here ? "primary" : "", onclick: () => go(stops, way.at + 1) }, "Next"),
@@ -91,4 +98,14 @@ function paint(stops, way, room) {
     keep({ ...way, moved: false });
     title.focus({ preventScroll: true });
   }
+}
+
+/** Bring what a stop speaks of into sight; it is marked as long as the focus is on it. @param {Stop} stop */
+function point({ name }) {
+  const found = /** @type {HTMLElement|null} */ (document.querySelector(WHERE[name]));
+  if (!found?.getClientRects().length) return say("info", "It isn't on the page yet: wait until the page has filled, then try again.");
+  if (!found.hasAttribute("tabindex")) found.tabIndex = -1;
+  found.classList.add("pointed");
+  found.scrollIntoView({ block: found.getBoundingClientRect().height < 0.7 * innerHeight ? "center" : "start" });
+  found.focus({ preventScroll: true });
 }

@@ -277,7 +277,8 @@ export class SeriesView extends View {
     pen.textBaseline = "top";
     for (const [value, text] of this.xTicks((box.right - box.left) / 90)) {
       pen.fillRect(this.px(value), box.bottom, 1, 4);
-      pen.fillText(text, this.px(value), box.bottom + 5);
+      const half = pen.measureText(text).width / 2 + 1;
+      pen.fillText(text, Math.max(half, Math.min(this.width - half, this.px(value))), box.bottom + 5);
     }
     pen.strokeStyle = colour("--dim");
     pen.strokeRect(box.left, box.top, box.right - box.left, box.bottom - box.top);

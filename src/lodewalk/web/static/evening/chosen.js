@@ -26,10 +26,15 @@ function told(now, passages, after) {
     ...own.map((one) => h("div", {},
       h("p", {}, verdictMark(one.verdict), ` ${one.instrument}, ${one.day} ${clock(one.start_utc, now.zone)}: ${one.kept} of ${one.readings} readings kept on ${number(one.length_m, 0, "m")}${one.noise_nT === null ? "" : `, noise ${number(one.noise_nT, 2, "nT")}`}.`),
       one.reasons.length > 0 && h("p", { class: "hint" }, typeset(`Why: ${one.reasons.join("; ")}.`)))),
-    covered && h("p", { class: "hint" }, `${number(100 * covered.covered_share, 0)} % of the planned ${number(covered.length_m, 0, "m")} is covered; the longest gap is ${number(covered.longest_gap_m, 0, "m")}.`),
+    covered && h("p", { class: "hint" }, `${number(100 * covered.covered_share, 0)} % of ${planned(now) ? "the planned" : "its length of"} ${number(covered.length_m, 0, "m")} is covered; the longest gap is ${number(covered.longest_gap_m, 0, "m")}.`),
     found.length > 0 && h("ul", { class: "plain" }, ...found.slice(0, 5).map((one) => h("li", {}, severityMark(one.severity), typeset(` ${one.text}`)))),
     ...actions(now, passages, after),
   ].filter(Boolean);
+}
+
+/** Without a plan a line's own length is what counts. @param {Evening} now */
+function planned(now) {
+  return now.survey.files.some((/** @type {any} */ file) => file.role === "plan");
 }
 
 /** What can be decided of the line: a selected span, else each of its passages by itself. @param {Evening} now @param {import("../linked.js").Passage[]} passages @param {() => void} after */

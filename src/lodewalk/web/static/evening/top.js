@@ -17,6 +17,7 @@ export function top() {
   return { element, days, update: (/** @type {Evening} */ now) => {
     if (!now.day) return;
     refill(days, ...chooser(now));
+    seen(days);
     refill(words, ...told(now));
     refill(again, ...walkAgain(now));
   } };
@@ -32,6 +33,12 @@ function chooser(now) {
       onclick: () => select({ day: day.date, at: null, reading: null, line: null }),
     }, h("strong", {}, day.date), h("span", { class: `verdict ${day.verdict}` }, found ? `${found.sign} ${found.word}` : "not judged"), h("span", { class: "dim" }, `${day.lines.length} lines`));
   });
+}
+
+/** Where the days are wider than the page, the chosen one is what is seen of them. @param {HTMLElement} days */
+function seen(days) {
+  const own = /** @type {HTMLElement|null} */ (days.querySelector('[aria-pressed="true"]'));
+  if (own && days.scrollWidth > days.clientWidth) days.scrollTo({ left: own.offsetLeft - days.offsetLeft - 8, behavior: "instant" });
 }
 
 /** @param {Evening} now */

@@ -240,5 +240,5 @@ function changesOf(found) {
     table({ name: "What changes the odds", rows, columns: [
       { key: "text", title: "Done otherwise" },
       { key: "probability", title: "Odds", show: (row) => per(row.probability) },
-      { key: "gain", title: "Gain", show: (row) => `${row.gain < 0 ? "−" : "+"}${number(Math.abs(100 * row.gain), 1)} %` }] })];
+      { key: "gain", title: "Gain", show: (row) => `${row.gain < 0 ? "−" : "+"}${number(Math.abs(100 * row.gain), 1)} points` }] })];
 }

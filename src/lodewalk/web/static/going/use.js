@@ -39,7 +39,7 @@ export async function useThese(tried, changes, done) {
     for (const name of Object.keys(changes)) tried.values.delete(name);
     close();
     done();
-    say("good", "The survey has these settings now; the next run takes them up.", { words: "Undo", act: () => undo(tried, before, who, done) });
+    say("good", "The survey has these settings now; the next run takes them up.", { words: "Undo", about: "Take these settings back, to those before", act: () => undo(tried, before, who, done) });
   },
   changeTable(tried, changes), ...signed(""), folded(found),
   h("div", { class: "row end" }, h("button", { type: "submit", class: "primary" }, "Change them"), h("button", { type: "button", onclick: close }, "Leave them"))), { wide: true });

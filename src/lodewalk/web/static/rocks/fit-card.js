@@ -4,6 +4,7 @@ import { choice, field, form, input } from "../forms.js";
 import { term } from "../help.js";
 import { note } from "../notices.js";
 import { placesIn } from "../section.js";
+import { byName } from "../tables.js";
 import { select, selected } from "../selection.js";
 import { asked } from "./asking.js";
 import { interval, unsure } from "./words.js";
@@ -74,7 +75,7 @@ export class FitCard {
   }
 
   alongForm() {
-    const lines = [...new Set(this.linked.passages.map((one) => one.line))].sort();
+    const lines = [...new Set(this.linked.passages.map((one) => one.line))].sort(byName);
     return form(async (values) => {
       const found = await asked("along", values, this.told);
       if (found) this.tell(`Fit on ${values.line}, ${values.from_m} to ${values.to_m} m`, found, `${found.told.readings} readings of ${values.line}`);

@@ -6,7 +6,7 @@ import { term } from "../help.js";
 import { note } from "../notices.js";
 import { select, selected } from "../selection.js";
 import { table } from "../tables.js";
-import { dip, evidence, interval, probability, strike } from "./words.js";
+import { evidence, interval, probability, strike } from "./words.js";
 
 const LEAST = /** @type {[string, string][]} */ ([["", "any"], ["0.9", "0.9 and more"], ["0.99", "0.99 and more"], ["0.999", "over 0.999"]]);
 /** Standard deviations over which the methods disagree by more than the interval tells. */
@@ -119,14 +119,19 @@ function columns(rows) {
   return [
     { key: "pick", title: "Pick", show: (row) => h("strong", { class: "name" }, row.pick) },
     { key: "depth_m", title: "Depth (90 %)", unit: "m", show: (row) => (row.depth_m === null ? "not told" : interval(row, "depth", "m")) },
-    { key: "kind", title: "Kind", show: (row) => (row.kind === null ? "no body" : `${row.kind}${row.body.decidable ? "" : ` ? ${probability(row.probability, 2)}`}`) },
-    { key: "strike_deg", title: "Strike (90 %)", unit: "deg", show: (row) => strike(row.strike_deg, row.strike_sd_deg) },
-    { key: "dip_deg", title: "Dip (90 %)", unit: "deg", show: (row) => (row.dip_deg === null ? "not told" : dip(row.body)) },
-    { key: "evidence", title: "Evidence", show: (row) => (row.evidence === null ? "a person's" : evidence(row.evidence)) },
     { key: "disagreement", title: "Apart", unit: "sd", digits: 1 },
+    { key: "kind", title: "Kind", show: (row) => (row.kind === null ? "no body" : wrapping(row.kind, row.body.decidable ? "" : `? ${probability(row.probability, 2)}`)) },
+    { key: "strike_deg", title: "Strike (90 %)", unit: "deg", show: (row) => wrapping(...strike(row.strike_deg, row.strike_sd_deg).split(/(?<=,) /)) },
+    { key: "dip_deg", title: "Dip (90 %)", unit: "deg", show: (row) => (row.dip_deg === null ? "not told" : wrapping(...interval(row.body, "dip", "deg", 0).split(/ (?=\()/))) },
+    { key: "evidence", title: "Evidence", show: (row) => (row.evidence === null ? "a person's" : evidence(row.evidence)) },
     ...inFile(["line", "lineament", "why"], ""), ...inFile(["depth_low_m", "depth_high_m", "easting_m", "northing_m"], "m"),
     ...inFile(["strike_sd_deg", "dip_low_deg", "dip_high_deg", "dip_range_low_deg", "dip_range_high_deg"], "deg"), ...inFile(["probability"], ""), ...inFile(methods, "m"),
   ];
+}
+
+/** May take a second line between its parts, so that the table needs no scrolling sideways. @param {...string} parts */
+function wrapping(...parts) {
+  return h("span", { class: "wrapping" }, parts.filter(Boolean).map((part) => part.replaceAll(" ", "\u00a0")).join(" "));
 }
 
 /** @param {any[]} rows */
@@ -134,6 +139,7 @@ function legend(rows) {
   const why = [...new Set(rows.filter((row) => row.body && row.dip_deg === null).map((row) => row.body.dip_words))].filter(Boolean);
   return [
     h("p", { class: "hint" }, "A ", term("pick", "pick"), " has a ", term("depth", "depth"), " below ground, a ", term("strike", "strike"), " from grid north and the ", term("evidence", "evidence"), " of its lineament; ± and brackets are 90 % ", term("interval", "intervals"), ". “?” stands before the probability of a kind that isn't decided. Apart: over 2 the methods disagree by more than the interval tells."),
+    rows.some((row) => row.dip_deg !== null) && h("p", { class: "hint" }, term("dip", "Dips"), " are to the right of the strike; a pick's section tells their range under remanence."),
     why.length > 0 && h("p", { class: "hint" }, term("dip", "Dip"), ` where it isn't told: ${why.join(" ")}`),
   ];
 }

@@ -6,7 +6,7 @@ import { pictureButtons } from "../pictures.js";
 import { SeriesView } from "../series.js";
 import { table } from "../tables.js";
 import { SectionView } from "./section-view.js";
-import { dip, evidence, interval, probability, strike, unsure, width } from "./words.js";
+import { dip, evidence, interval, probability, strikeWords, unsure, width } from "./words.js";
 
 export class SectionCard {
   constructor() {
@@ -56,7 +56,7 @@ export class SectionCard {
     const own = view.picks.filter((/** @type {any} */ pick) => pick.lineament === one.lineament);
     const joint = view.bodies.find((/** @type {any} */ body) => body.body === one.lineament);
     this.say(`Lineament ${one.lineament}`, one.refused && note("doubt", "A person refused it: nothing rests on it."),
-      h("p", {}, `${one.kind}${one.strike_deg === null ? "" : `, strike ${strike(one.strike_deg, one.strike_sd_deg)} degrees from grid north (90 %)`}, ${number(one.length_m, 0, "m")} long; `, term("evidence", "evidence"), ` ${evidence(one.evidence)}. ${own.length} of its picks are looked at, ${own.filter((/** @type {any} */ pick) => pick.depth_m !== null).length} have a depth.`),
+      h("p", {}, `${one.kind}${one.strike_deg === null ? "" : `, strike ${strikeWords(one.strike_deg, one.strike_sd_deg)}`}, ${number(one.length_m, 0, "m")} long; `, term("evidence", "evidence"), ` ${evidence(one.evidence)}. ${own.length} of its picks are looked at, ${own.filter((/** @type {any} */ pick) => pick.depth_m !== null).length} have a depth.`),
       joint ? h("p", {}, "One body fitted to all its profiles, a ", term("joint fit", "joint fit"), ":") : h("p", { class: "hint" }, "No joint body is fitted to it. Choose one of its picks for a section."));
     fill(this.figures, joint && numbers(joint, null, one.strike_sd_deg, true));
   }
@@ -98,13 +98,13 @@ export class SectionCard {
 /** @param {any} body @param {any} depth @param {number|null} sd of the strike @param {boolean} [joint] @param {string|null} [sensor] the height that was taken off */
 function numbers(body, depth, sd, joint = false, sensor = null) {
   const rows = /** @type {[import("../elements.js").Child, string, string][]} */ ([
-    ...(joint ? [] : /** @type {[import("../elements.js").Child, string, string][]} */ ([[term("depth", "Depth, calibrated"), depth?.depth_m != null ? interval(depth, "depth", "m") : "not told", "m below ground"]])),
+    ...(joint ? [] : /** @type {[import("../elements.js").Child, string, string][]} */ ([[term("calibrated depth", "Depth, calibrated"), depth?.depth_m != null ? interval(depth, "depth", "m") : "not told", "m below ground"]])),
     ["Kind", `${body.kind}, probability ${probability(body.probability)}${unsure(body) && `: ${unsure(body)}`}`, ""],
     [term("fit", "Depth by the fit"), interval(body, "depth", "m"), "m below ground"],
     ["Place", `${number(body.easting_m, 1)} E, ${number(body.northing_m, 1)} N; across the strike ± ${number(1.645 * body.position_sd_m, 1)}`, "m (90 %)"],
     ["Elevation of the top", body.top_height_m === null ? "not told" : `${number(body.top_height_m, 1, "m")} above the ellipsoid; no interval, since the receivers' heights are off besides`, ""],
     ["Width", width(body), "m"],
-    [term("strike", "Strike"), strike(body.strike_deg, sd), "degrees from grid north (90 %)"],
+    [term("strike", "Strike"), strikeWords(body.strike_deg, sd), ""],
     [term("dip", "Dip"), dip(body), body.dip_deg === null ? "" : "degrees"],
     ["Magnetisation stated", body.magnetisation || "unknown", ""],
     [term("susceptibility", "Susceptibility times width"), interval(body, "susceptibility_width", "SI_m", 2), "m (SI)"],
@@ -113,7 +113,13 @@ function numbers(body, depth, sd, joint = false, sensor = null) {
     ...(joint ? [] : /** @type {[import("../elements.js").Child, string, string][]} */ ([["Disagreement of methods", depth?.disagreement == null ? "one method holds" : `${number(depth.disagreement, 1)}${depth.disagreement > 2 ? ": they disagree by more than the interval tells" : ""}`, "sd of the answer"]])),
   ]);
   const height = sensor && h("p", { class: "hint" }, "Taken off the depths: ", term("sensor height", "sensor"), ` ${sensor}`, sensor.includes("assumed") && h("span", {}, ": ", h("a", { href: "/settings#section-instruments" }, "set it in Settings")), ".");
-  return h("div", {}, figuresTable(rows, sensor ? `Below ground: the sensor’s height was taken off, ${sensor}.` : ""), height);
+  return h("div", {}, !joint && whichDepth(depth?.depth_m != null), figuresTable(rows, sensor ? `Below ground: the sensor’s height was taken off, ${sensor}.` : ""), height);
+}
+
+/** Several depths of one body: which to use, and what the others are for. @param {boolean} told */
+function whichDepth(told) {
+  return h("p", {}, ...(told ? ["Use the ", term("calibrated depth", "calibrated depth"), "."] : ["No ", term("calibrated depth", "calibrated depth"), " is told here, so no depth here is an answer by itself."]),
+    " That of the ", term("fit", "fit"), " belongs to the curve and the section drawn here; the ", term("kinds compared", "kinds compared"), " show how much the depth hangs on the kind; a ", term("joint fit", "joint fit"), ", in the report and at the lineament, shows whether its lines agree on one body.");
 }
 
 /** @param {[import("../elements.js").Child, string, string][]} rows @param {string} [tip] of depths below ground */

@@ -34,6 +34,12 @@ export function strike(value, sd) {
   return sd === null ? `${number(value, 0)}, error not known` : `${number(value, 0)} ± ${number(1.645 * sd, 1)}`;
 }
 
+/** A strike in a sentence. @param {number|null} value @param {number|null} sd */
+export function strikeWords(value, sd) {
+  if (value === null) return "not told";
+  return sd === null ? `${number(value, 0)} degrees from grid north, error not known` : `${strike(value, sd)} degrees from grid north (90 %)`;
+}
+
 /** @param {number} share @param {number} [digits] */
 export function probability(share, digits = 3) {
   const least = 10 ** -digits;

@@ -26,7 +26,7 @@ export async function fillRoom(place) {
     caution: h("div", {}),
     ready: card("Before you hand over"),
     report: card("Report"),
-    package: card("Package"),
+    package: card("Package", "package"),
     files: card("Maps, layers and data"),
   };
   fill(place, parts.caution, h("div", { class: "hand" },
@@ -52,10 +52,10 @@ export async function fillRoom(place) {
   });
 }
 
-/** @param {string} title */
-function card(title) {
+/** @param {string} title @param {string} [id] */
+function card(title, id) {
   const body = h("div", {});
-  return { body, card: h("section", { class: "card" }, h("h2", {}, title), body) };
+  return { body, card: h("section", { class: "card", id }, h("h2", {}, title), body) };
 }
 
 /** @param {{head: string, text: string}[]} cautions */

@@ -1,12 +1,13 @@
 // Map: a grid with its error, relief and contours, layers upon it, and what there is at any place.
 import { Latest, columns, get } from "../api.js";
 import { fill, h, number } from "../elements.js";
+import { USUAL, legendOf } from "../legend.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { MapView } from "../map.js";
 import { blocks, ordered, percentile } from "../mesh.js";
 import { note, show } from "../notices.js";
-import { digitsOf, pictureButtons, rampImage } from "../pictures.js";
+import { digitsOf, pictureButtons } from "../pictures.js";
 import { COLOURS } from "../colours.js";
 import { runButton } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
@@ -76,8 +77,12 @@ class MapRoom {
       if (name !== null && place >= 0) this.linked.chooseOnMap(name, place, { spot }).catch(show);
       else select({ spot, ...(name !== null ? { pick: name } : {}) });
     };
-    map.onMove = () => this.beside.look(map.scale, map.middle, true);
-    this.beside.onMove = () => map.look(this.beside.scale, this.beside.middle, true);
+    for (const [moved, other] of [[map, this.beside], [this.beside, map]]) {
+      moved.onMove = () => {
+        other.fitted = moved.fitted;
+        other.look(moved.scale, moved.middle, true);
+      };
+    }
     this.beside.onHover = (at) => this.linked.tellPlace(at && { ...at, value: map.valueAt(at.x, at.y) }, at && this.beside.mesh ? this.beside : null);
     this.beside.onChoose = (found) => map.onChoose({ ...found, name: null, place: -1 });
     this.look.onPercent = (low, high) => this.stretch(low, high);
@@ -105,12 +110,12 @@ class MapRoom {
   async refresh() {
     const { grids } = await get("grids");
     if (!grids.length) return location.reload();
-    const held = { scale: this.linked.map.scale, middle: this.linked.map.middle };
+    const { scale, middle, fitted } = this.linked.map;
     this.look.grids = grids;
     this.look.paint();
     this.layers = null;
     await this.open();
-    this.linked.map.look(held.scale, held.middle);
+    if (!fitted) this.linked.map.look(scale, middle);
   }
 
   /** @param {import("../selection.js").Selection} now @param {Set<string>} changed */
@@ -135,7 +140,7 @@ class MapRoom {
     this.mesh = mesh;
     this.error = grid.error_grid ? await this.linked.fetchMesh(grid.error_grid) : null;
     this.look.tell(mesh);
-    fill(this.legend, ...legendOf(mesh, look.low === null && look.high === null ? "1st to 99th percentile" : "chosen limits"));
+    fill(this.legend, ...legendOf(mesh, look.low === null && look.high === null ? USUAL : "chosen limits", { interval: look.contours ? look.interval ?? usualInterval(mesh.low, mesh.high) : null }));
     this.linked.map.showWalks({ walks: look.lines, verdicts: look.verdicts });
     this.showError(look);
     this.section.paint(this.linked.map.section);
@@ -165,7 +170,7 @@ class MapRoom {
       this.beside.label = `Map of ${error.title}, ${number(error.low, 2)} to ${number(error.high, 2, error.unit)}, moving with the map beside it`;
       this.beside.setMesh(error, COLOURS);
       this.beside.look(map.scale, map.middle, true);
-      fill(this.legendBeside, ...legendOf(error, "1st to 99th percentile"));
+      fill(this.legendBeside, ...legendOf(error));
     }
     this.told.textContent = text;
   }
@@ -257,14 +262,4 @@ class MapRoom {
 /** @param {number} value */
 function known(value) {
   return Number.isFinite(value) ? Math.round(value * 1000) / 1000 : null;
-}
-
-/** @param {import("../mesh.js").Mesh} mesh @param {string} how */
-function legendOf({ low, high, unit }, how) {
-  const digits = digitsOf(high - low);
-  const ramp = rampImage(COLOURS);
-  ramp.className = "ramp";
-  ramp.setAttribute("role", "img");
-  ramp.setAttribute("aria-label", `Colours from ${number(low, digits)} to ${number(high, digits, unit)}`);
-  return [h("span", { class: "num" }, number(low, digits)), ramp, h("span", { class: "num" }, number(high, digits, unit)), h("span", { class: "hint" }, `linear, ${how}`)];
 }

@@ -2,6 +2,7 @@
 import { Latest, get } from "../api.js";
 import { fill, h } from "../elements.js";
 import { refill } from "../evening/keep.js";
+import { USUAL, legendOf } from "../legend.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { note, show } from "../notices.js";
@@ -50,6 +51,7 @@ class Rocks {
       this.draw();
     });
     this.lineaments = new LineamentsCard({ refuse: (name) => this.decided.refuse(name), back: (name) => this.decided.back("refuse", name), refused: (name) => this.decided.has("refuse", name) });
+    this.legend = h("div", { class: "legend" });
     this.standing = h("div", { role: "status" });
     this.actions = h("div", { class: "row rocks-actions" });
     this.files = h("section", { class: "card", ariaLabel: "Layers and waypoints" });
@@ -59,7 +61,8 @@ class Rocks {
     const { linked } = this;
     linked.map.showWalks({ verdicts: false });
     await linked.load();
-    await linked.showGrid("total_field_anomaly");
+    const mesh = await linked.showGrid("total_field_anomaly");
+    if (mesh) fill(this.legend, ...legendOf(mesh, USUAL, { named: true }));
     this.fit = new FitCard(linked, { shown: (title, section, ...more) => this.showOwn(title, section, more), add: (where) => this.decided.add(where), changed: () => this.draw() });
     linked.map.onChoose = (found) => this.choose(found);
     this.arrange(this.fit.element);
@@ -75,7 +78,7 @@ class Rocks {
   /** @param {HTMLElement} fit */
   arrange(fit) {
     const { linked } = this;
-    const map = h("section", { class: "card chart", ariaLabel: "Map" }, linked.map.element, h("div", { class: "row rocks-below" }, linked.readout, pictureButtons(linked.map, "lineaments and picks")), this.actions,
+    const map = h("section", { class: "card chart", ariaLabel: "Map" }, linked.map.element, this.legend, h("div", { class: "row rocks-below" }, linked.readout, pictureButtons(linked.map, "lineaments and picks")), this.actions,
       h("p", { class: "hint" }, "Lines: ridges; long dashes: edges; short dashes: refused. Small diamonds: picks. Bars, when you come nearer: strikes of bodies with their 90 % interval. Squares: compact bodies. Crosses: offsets by faults."));
     fill(this.place, this.standing, h("p", { class: "hint rocks-caution" }, this.view.caution), h("div", { class: "rocks-room" },
       map, this.picks.element, h("div", { class: "column rocks-right" }, this.section.element, fit), this.lineaments.element),

@@ -207,6 +207,7 @@ async function change(row, value, paint, undoes = false) {
     close();
     say("good", `${name} is ${shown(value ?? row.default)} now; the next run takes it up.`, {
       words: "Undo…",
+      about: `Set ${name} back to ${shown(before ?? row.default)}`,
       act: () => change({ ...row, value: value ?? row.default, changed: value !== null, stated: value !== null }, before, paint, true).catch(show),
     });
   },
