@@ -101,7 +101,7 @@ function takenWords(kind, taken) {
   if (readings === null || of === null) return [h("p", { class: "hint" }, `How many readings of ${instrument} this takes is known after a run.`)];
   const count = number(readings, 0);
   if (!readings) return [note("doubt", `No reading of ${instrument} lies in this span.`)];
-  const words = kind === "drop" ? `Drops ${count} of the ${number(of, 0)} readings of ${instrument}` : `${count} of the ${number(of, 0)} readings of ${instrument} lie in it`;
+  const words = kind === "drop" ? `Drops ${count} of the ${number(of, 0)} readings of ${instrument}` : `${count} of the ${number(of, 0)} readings of ${instrument} ${kind === "move" ? "were recorded from this moment on" : "lie in it"}`;
   if (kind !== "drop" || readings <= MOST * of) return [h("p", {}, `${words}.`)];
   return [note("doubt", h("strong", {}, readings === of ? `Drops all ${count} readings of ${instrument}.` : `${words}, ${number((100 * readings) / of, 0)}\u00a0%: more than half.`), " No map and no correction would use them. Is a shorter span meant?")];
 }
