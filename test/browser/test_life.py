@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 from lodewalk.services.add import add_files
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
+from lodewalk.services.run import run
 from lodewalk.services.stale import pending
 from small_survey import CRS, write_small_survey
 
@@ -163,6 +164,22 @@ def test_what_one_page_changes_takes_nothing_from_the_other(small, opened, visit
     for rows in files:
         expect(rows.filter(has_text="rover.csv")).to_contain_text("rover")
         expect(rows.filter(has_text="walked by a visitor")).to_have_count(0)
+
+
+def test_after_a_check_alone_the_evening_is_shown_and_a_run_brings_the_map(small, opened, visit):
+    run(open_survey(small), to="check")
+    there = visit(opened(small), "/map")
+    expect(there.page.get_by_text("There is no grid yet")).to_be_visible()
+    there.go("/days")
+    expect(there.seen("application", "Base record")).to_be_visible()
+    expect(there.page.get_by_text("come with the corrected readings")).to_be_visible()
+    rows = there.seen("grid", "Lines of").get_by_role("row")
+    rows.filter(has_text="L2").click()
+    expect(there.seen("region", "Findings")).to_be_visible()
+    run_button(there).click()
+    expect(up_to_date(there)).to_be_visible(timeout=RUN_MS)
+    expect(there.seen("application", "Map")).to_be_visible()
+    expect(there.seen("application", "Profile of L2")).to_be_visible()
 
 
 def test_after_a_sudden_end_in_a_run_the_products_are_sound_and_the_page_tells_what_to_do(

@@ -11,10 +11,11 @@
   };
   const begin = (/** @type {string} */ path) => keep(path, answer(path));
   ask.split(" ").filter(Boolean).forEach(begin);
-  // The rest can only be answered once the survey has been judged, and a base's record where there is one.
+  // The rest can only be answered once the survey has been judged, the walks once readings were corrected, and a base's record where there is one.
   const held = asked.get("survey")?.then((told) => told.clone().json());
+  const there = (/** @type {any} */ { products, roles }, /** @type {string} */ path) => products.includes(path === "walks" ? "readings" : "check") && (path !== "base" || roles.base);
   for (const path of made.split(" ").filter(Boolean)) {
-    if (held) keep(path, held.then(({ products, roles }) => (products.includes("check") && (path !== "base" || roles.base) ? answer(path) : Promise.reject(new Error("not judged")))));
+    if (held) keep(path, held.then((survey) => (there(survey, path) ? answer(path) : Promise.reject(new Error("not made yet")))));
   }
   Object.assign(window, { lodewalkEarly: { asked, begin } });
 })();

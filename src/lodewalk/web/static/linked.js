@@ -330,7 +330,7 @@ export class Linked {
 
   /** @param {string} name */
   async showLine(name) {
-    if (this.line?.about.line === name) return;
+    if (this.line?.about.line === name || !this.passages.length) return;
     const found = await this.fetchLine(name);
     if (!found) return;
     this.line = found;

@@ -17,7 +17,7 @@ export async function load(first) {
   const [survey, { decisions }] = await Promise.all([get("survey"), get("decisions")]);
   const check = survey.products.includes("check") ? await get("check") : null;
   const date = check ? chosenDay(check) : null;
-  if (first && date) chooseWorst(check, date);
+  if (first && date) chooseWorst(check, date, survey.products.includes("readings"));
   const [day, pending] = await Promise.all([date ? get(`days/${encodeURIComponent(date)}`) : null, get("run/pending")]);
   return { survey, check, day, decisions, pending, zone: survey.time_zone || day?.zone || "UTC" };
 }
@@ -36,14 +36,14 @@ export function dayAt(check, at) {
   return Number.isNaN(Date.parse(at)) ? null : check.days.find((/** @type {any} */ one) => dateIn(at, one.zone) === one.date)?.date ?? null;
 }
 
-/** The line that needs a look first is chosen where none is, and its readings are asked for at once. @param {any} check @param {string} date */
-function chooseWorst(check, date) {
+/** The line that needs a look first is chosen where none is, and its readings are asked for at once where they are there. @param {any} check @param {string} date @param {boolean} walked */
+function chooseWorst(check, date, walked) {
   if (!selected().line) {
     const lines = check.days.find((/** @type {any} */ day) => day.date === date)?.lines ?? [];
     const worst = lines.find((/** @type {any} */ one) => one.verdict === "re-walk") ?? lines.find((/** @type {any} */ one) => one.verdict === "doubt") ?? lines[0];
     if (worst) select({ line: worst.line, day: date }, { replace: true });
   }
-  if (selected().line) ahead(lineAt(/** @type {string} */ (selected().line)));
+  if (walked && selected().line) ahead(lineAt(/** @type {string} */ (selected().line)));
 }
 
 /** Bases and rovers by their names. @param {Evening} now @param {string[]} [roles] @returns {string[]} */

@@ -128,10 +128,8 @@ class Room {
     }));
     const bases = [...new Set((now.day?.bands ?? []).map((one) => one.instrument))];
     const base = bases.find((name) => name === this.wanted) ?? bases[0] ?? null;
-    if (made) fill(this.bench,
-      h("div", { class: "card strip" }, linked.stripBox, own.element),
-      h("div", { class: "card chart" }, linked.map.element, linked.readout),
-      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profileBox), this.chosen.element));
+    const walked = hasReadings(now);
+    if (made || walked !== (before !== null && hasReadings(before))) this.arrange(linked, own.element, walked);
     const anew = made || before?.survey.mark !== now.survey.mark;
     const other = base !== null && base !== linked.base?.about.instrument;
     if (anew || other) {
@@ -141,7 +139,7 @@ class Room {
       const held = Boolean(now.survey.roles.base);
       if (!held) fill(linked.stripBox, note("info", "There is no base record yet. Add the base's files and run."));
       else if (!linked.stripBox.contains(linked.strip.element)) fill(linked.stripBox, linked.strip.element, linked.moment.element);
-      await Promise.all([anew && linked.load(), held && linked.showBase(made ? null : base)]);
+      await Promise.all([anew && walked && linked.load(), held && linked.showBase(made ? null : base)]);
       if (base && linked.base && linked.base.about.instrument !== base) await linked.showBase(base);
       const move = linked.strip.onMove;
       linked.strip.onMove = (shown) => {
@@ -154,6 +152,14 @@ class Room {
     this.showDay(now, made || before?.day?.date !== now.day?.date);
     this.parts.findings.update(now);
     this.chosen.update(now);
+  }
+
+  /** A check alone has the base record; map and profiles come with the readings. @param {Linked} linked @param {HTMLElement} words @param {boolean} walked */
+  arrange(linked, words, walked) {
+    fill(this.bench, h("div", { class: "card strip" }, linked.stripBox, words), ...(walked ? [
+      h("div", { class: "card chart" }, linked.map.element, linked.readout),
+      h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profileBox), this.chosen.element),
+    ] : [note("info", "The lines are judged. Map and profiles come with the corrected readings: press Run above.")]));
   }
 
   /** The strip shows the chosen day, no more than was recorded. @param {import("../evening/state.js").Evening} now @param {boolean} other */
@@ -186,6 +192,11 @@ class Room {
     this.chosen.update(this.now);
     this.parts.findings.update(this.now);
   }
+}
+
+/** @param {import("../evening/state.js").Evening} now */
+function hasReadings({ survey }) {
+  return survey.products.includes("readings");
 }
 
 /** Go on once the page has been painted. @param {() => void} then */

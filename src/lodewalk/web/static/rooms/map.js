@@ -20,9 +20,8 @@ const MOST_ROWS = 2000;
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
-  const { grids } = await get("grids");
-  if (grids.length) return new MapRoom(place, grids).open();
-  const survey = await get("survey");
+  const [{ grids }, survey] = await Promise.all([get("grids"), get("survey")]);
+  if (grids.length && survey.products.includes("readings")) return new MapRoom(place, grids).open(); // a check alone makes grids of its own
   fill(place, note("info", survey.files.length ? "There is no grid yet: a run makes the map. " : "There is no grid yet, and no files to make one of. ", !survey.files.length && h("a", { href: "/days" }, "Add base and rover files in Days"), !survey.files.length && ", then press Run.", survey.files.length > 0 && runButton()));
   onChange(() => fillRoom(place).catch((error) => show(error, place)));
 }
