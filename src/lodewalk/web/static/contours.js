@@ -1,4 +1,5 @@
 // Contours on the map: pieces as the server found them, drawn once as a path, with their levels written along.
+import { tickText } from "./ticks.js";
 import { FONT, colour } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
@@ -74,7 +75,7 @@ function drawLevels(map, pen, { x, y, starts, levels, digits }) {
     let angle = Math.atan2(by - ay, bx - ax);
     if (angle > Math.PI / 2) angle -= Math.PI;
     if (angle < -Math.PI / 2) angle += Math.PI;
-    writeLevel(pen, levels[piece].toFixed(digits), px, py, angle);
+    writeLevel(pen, tickText(levels[piece], digits), px, py, angle);
   }
 }
 
