@@ -101,6 +101,16 @@ def test_ticks_are_round_even_and_inside(page, low, high):
     assert max(found) <= high + 1e-9 * abs(high)
 
 
+@pytest.mark.parametrize(
+    ("interval", "digits"), [(10, 0), (2.5, 1), (0.25, 2), (0.1 + 0.2, 1), (1.5, 1), (0.02, 2)]
+)
+def test_contours_are_told_with_as_many_decimals_as_their_interval_has(page, interval, digits):
+    found = page.evaluate(
+        """async (one) => (await import("/ticks.js")).decimalsOfMultiples(one)""", interval
+    )
+    assert found == digits
+
+
 @pytest.mark.parametrize("tolerance", [0.5, 4.0])
 def test_a_thinned_track_stays_within_its_tolerance_and_keeps_its_farthest_point(page, tolerance):
     rng = np.random.default_rng(5)

@@ -105,7 +105,24 @@ def test_two_notices_stand_at_once_and_leave_their_words_to_screen_readers(hill,
     expect(status).to_contain_text("Three.")
     there.page.evaluate(say, ["bad", "Again."])
     there.page.evaluate(say, ["bad", "And again."])
-    expect(close).to_have_count(2)
+    there.page.evaluate(say, ["good", "It is well."])
+    expect(close).to_have_count(4)  # a problem leaves for nothing that comes after it
+    expect(status.get_by_role("alert")).to_have_count(3)
+    there.page.clock.run_for(6_000)
+    expect(close).to_have_count(3)
+
+
+def test_what_can_be_undone_does_not_leave_from_under_the_focus(hill, visit):
+    there = visit(hill, "/days")
+    there.page.clock.install()
+    say = """async (text) => (await import("/static/notices.js")).say(
+      "good", text, text === "Dropped." ? { words: "Undo…", act: () => {} } : undefined)"""
+    there.page.evaluate(say, "Dropped.")
+    undo = there.seen("button", "Undo…")
+    undo.focus()
+    for text in ("One.", "Two.", "Three."):
+        there.page.evaluate(say, text)
+    expect(undo).to_be_focused()
 
 
 def test_the_day_of_a_checklist_is_written_like_every_other_date(hill, visit):

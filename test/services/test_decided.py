@@ -67,6 +67,20 @@ def test_a_refused_proposal_is_told_in_words(tmp_path):
     assert "to bridge a gap, by the record on both sides, error (95 %) 0.3 nT" in shown
 
 
+def test_a_clock_that_was_decided_as_right_is_told_with_its_zero(tmp_path):
+    new_survey(tmp_path / "hill", name="Hill", crs="EPSG:31982")
+    folder = open_survey(tmp_path / "hill")
+    append_decision(
+        folder,
+        kind="clock",
+        target={"instrument": "R1"},
+        value={"offset_s": 0.0},
+        reason="set by GPS",
+        **WHO,
+    )
+    assert "clock minus UTC 0.0 s" in told(folder)
+
+
 def test_each_kind_of_decision_has_its_words():
     kinds = Decision.model_json_schema()["properties"]["kind"]["enum"]
     assert set(kinds) - {"tick"} == set(KINDS)

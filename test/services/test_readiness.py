@@ -67,7 +67,8 @@ def test_a_sensor_whose_height_nobody_set_is_told_with_where_to_set_it(tmp_path)
     about = open_survey(folder.path).settings
     assert height_words(about, ["R1"], 2.0) == "2.0 m above ground, as set"
     assert height_words(about, ["R2"], 2.0) == "2.0 m above ground, assumed"
-    assert height_words(about, ["R1", "R2"], 1.85) == "1.85 m above ground, assumed for R2"
+    assert height_words(about, ["R1", "R2"], 2.0) == "2.0 m above ground, assumed for R2"
+    assert height_words(about, ["R1"], 1.85) == "1.85 m above ground, as at the last run"
 
 
 def test_a_measured_height_that_is_the_default_can_be_said_in_settings(tmp_path):

@@ -339,7 +339,10 @@ def test_how_many_readings_a_drop_takes_follows_its_span(evening):
     assert taken(client, start=start)["readings"] == whole["of"] - 20
     assert taken(client, start="2031-01-01T00:00:00")["readings"] == 0
     assert taken(client, kind="keep")["readings"] == whole["of"]
-    assert taken(client, instrument="R9", whole=True)["readings"] is None
+    for asked in ({"instrument": "R9"}, {"kind": "lag", "instrument": "B1"}, {"kind": "bridge"}):
+        found = taken(client, **asked)  # no such instrument, or none of a role that this is about
+        assert found["readings"] is None
+        assert asked.get("instrument", "R1") in found["refused"]
 
 
 @pytest.mark.parametrize(

@@ -161,7 +161,7 @@ def decide(
         told = {name: one for name, one in shown.items() if one is not None or name in nulls}
         return decline(folder, {"kind": proposed, **told}, reason=reason, who=who)
     if instrument is not None:
-        _check_instrument(folder, instrument, ROLES.get(kind, ("base", "rover")))
+        check_instrument(folder, instrument, ROLES.get(kind, ("base", "rover")))
     values: dict[str, Mapping[str, Any]] = {
         "clock": {"offset_s": offset_s},
         "lag": {"lag_s": lag_s, "sd_s": sd_s},
@@ -348,8 +348,14 @@ def result_of(made: Decision) -> DecideResult:
     )
 
 
-def _check_instrument(folder: Folder, instrument: str, roles: tuple[str, ...]) -> None:
-    """Raise when no file of one of these roles is of this instrument."""
+def check_instrument(folder: Folder, instrument: str, roles: tuple[str, ...]) -> None:
+    """Raise when no file of one of these roles is of this instrument.
+
+    Raises
+    ------
+    InputError
+        For such an instrument.
+    """
     entries = read_ledger(folder)
     known = sorted({e.instrument for e in entries if e.instrument and e.role in roles})
     if instrument not in known:
@@ -373,7 +379,7 @@ def tick(
         For an unknown instrument, a day that isn't one, or an item that its checklist doesn't
         have.
     """
-    _check_instrument(folder, instrument, ("base", "rover"))
+    check_instrument(folder, instrument, ("base", "rover"))
     _check_day(day)
     known = [item.name for item in CHECKLISTS[role_of(folder, instrument)]]
     for item in items:

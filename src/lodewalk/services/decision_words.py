@@ -62,7 +62,9 @@ def about_of(target: Target, *, most: int | None = None) -> str:
     named = target.readings[:most]
     if named:
         more = len(target.readings) - len(named)
-        return ", ".join(named) + (f" and {more} more readings" if more else "")
+        return ", ".join(named) + (
+            f" and {more} more {'reading' if more == 1 else 'readings'}" if more else ""
+        )
     if target.start is None and target.end is None:
         return f"{target.instrument}, all its record"
     start, end = target.start or "its begin", target.end or "its end"
@@ -74,7 +76,7 @@ def value_of(one: Decision) -> str:
     found = {} if one.value is None else one.value.model_dump(mode="json")
     told = []
     for name, value in found.items():
-        if value not in (None, "", False):
+        if value is not None and value is not False and value != "":  # 0 is a value
             word, unit = VALUES.get(name, (name, ""))
             told.append(f"{word} {_worded(name, value)} {unit}".strip())
     return ", ".join(told)

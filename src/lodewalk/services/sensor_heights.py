@@ -14,6 +14,9 @@ def is_assumed(settings: Settings, instrument: str) -> bool:
 
 def height_words(settings: Settings, instruments: Sequence[str], height_m: float) -> str:
     """Say how high the sensor of instruments was above ground, and whether that is set."""
+    now = [settings.instrument(name).sensor_height_m for name in instruments]
+    if any(abs(height - height_m) > 0.005 for height in now):
+        return f"{metres(height_m)} above ground, as at the last run"  # another one is set since
     assumed = [name for name in instruments if is_assumed(settings, name)]
     how = "assumed" if assumed else "as set"
     if assumed and len(assumed) < len(instruments):

@@ -145,7 +145,7 @@ def _row(
         value=value,
         changed=value != default,
         stated=name in stated,
-        note=note_of(text, section, name) if value != default else "",
+        note=note_of(text, section, name) if name in stated else "",
     )
 
 

@@ -86,7 +86,10 @@ def _plan(folder: Folder) -> Stop:
     from lodewalk.services.before_going.held_lines import held_lines
 
     count = len(held_lines(folder))
-    held = f" The {count} lines that this survey planned are drawn in grey." if count else ""
+    many = (
+        "line that this survey planned is" if count == 1 else "lines that this survey planned are"
+    )
+    held = f" The {count} {many} drawn in grey." if count else ""
     return Stop(
         "plan", "plan", "The lines, and what they cost",
         "Here an area becomes lines, tie lines and waypoints, with the days of walking that they "

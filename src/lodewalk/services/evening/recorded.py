@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from lodewalk.errors import FolderError, InputError
-from lodewalk.services.decide import check_whole, role_of
+from lodewalk.services.decide import ROLES, check_instrument, check_whole, role_of
 from lodewalk.services.joined import product
 from lodewalk.services.one_run import check_one_run
 from lodewalk.steps.rows import file_rows, spread
@@ -68,13 +68,15 @@ def taken_by(
     whole : bool
         Whether a drop says that the whole record is meant.
     """
+    roles = ROLES.get(kind, ("base", "rover"))
     try:
+        check_instrument(folder, instrument, roles)
         check_whole(kind, instrument, whole=whole, spanned=bool(start or end))
         target = span_of(instrument, start, end).model_dump(mode="json")
     except InputError as error:
         return SpanTaken(instrument, None, None, str(error))
     taken = of = 0
-    for role in ("base", "rover"):
+    for role in roles:
         names = (f"{role}_files", f"{role}_recorded")
         if not all(product_path(folder, name).exists() for name in names):
             continue

@@ -2,7 +2,7 @@
 import { COLOURS } from "./colours.js";
 import { h, number } from "./elements.js";
 import { digitsOf, rampImage } from "./pictures.js";
-import { decimals, tickText, ticks } from "./ticks.js";
+import { decimals, decimalsOfMultiples, tickText, ticks } from "./ticks.js";
 
 /** @typedef {import("./mesh.js").Mesh} Mesh */
 
@@ -19,7 +19,7 @@ export function legendOf({ low, high, unit, title }, how = USUAL, { interval = n
   return [
     named && h("span", {}, `${title}${unit ? ` [${unit}]` : ""}`),
     h("span", { class: "scale" }, h("span", { class: "num" }, number(low, digits)), h("span", { class: "ramp-box" }, ramp, ...between(low, high)), h("span", { class: "num" }, number(high, digits, unit))),
-    h("span", { class: "hint" }, [`linear, ${how}`, interval && `contours every ${tickText(interval, digitsOf(100 * interval))}${unit ? ` ${unit}` : ""}`].filter(Boolean).join("; ")),
+    h("span", { class: "hint" }, [`linear, ${how}`, interval && `contours every ${tickText(interval, decimalsOfMultiples(interval))}${unit ? ` ${unit}` : ""}`].filter(Boolean).join("; ")),
   ];
 }
 

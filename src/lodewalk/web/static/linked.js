@@ -302,6 +302,7 @@ export class Linked {
     clearTimeout(this.timer);
     this.timer = setTimeout(async () => {
       const { about, columns: own } = this.base;
+      if (shown[1] < about.start_s || about.end_s < shown[0]) return;
       const wide = shown[1] - shown[0];
       const [first, last] = [own.time_s[0], own.time_s[own.time_s.length - 1]];
       const covered = first <= Math.max(shown[0], about.start_s) && last >= Math.min(shown[1], about.end_s);

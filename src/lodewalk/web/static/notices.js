@@ -11,11 +11,12 @@ export function note(kind, ...children) {
 /** How long a notice stays, and one that something can be done about [ms]. */
 const STAYS_MS = 5000;
 const STAYS_TO_ACT_MS = 15000;
+const IN_HAND = ":hover, :focus-within";
 /** As many notices are seen at once, so that they don't hide what they talk about; as many are still to be read after them. */
 const MOST = 2;
 
 /**
- * Say something in passing; it leaves by itself unless somebody is at it, problems stay.
+ * Say something in passing; it leaves by itself, or for what comes after it, unless somebody is at it; problems stay.
  * @param {"good"|"info"|"doubt"|"bad"} kind @param {string} text
  * @param {{words: string, about?: string, act: () => void}} [action] what can be done about it, such as to undo it, and what that means
  */
@@ -30,8 +31,8 @@ export function say(kind, text, action) {
   if (kind === "bad") box.setAttribute("role", "alert");
   place.append(box);
   const seen = [...place.querySelectorAll(":scope > .notice:not(.past)")];
-  const mild = seen.filter((one) => one !== box && !one.classList.contains("bad"));
-  for (let over = seen.length - MOST; over > 0; over--) past(mild.shift() ?? seen[0]);
+  const free = seen.filter((one) => one !== box && !one.classList.contains("bad") && !one.matches(IN_HAND));
+  for (const one of free.slice(0, Math.max(0, seen.length - MOST))) past(one);
   if (kind === "good" || kind === "info") leave(box, action ? STAYS_TO_ACT_MS : STAYS_MS);
 }
 
@@ -47,7 +48,7 @@ function past(box) {
 
 /** Take a notice away after a time, but not from under pointer or focus. @param {HTMLElement} box @param {number} after */
 function leave(box, after) {
-  setTimeout(() => (box.matches(":hover, :focus-within") ? leave(box, 2000) : past(box)), after);
+  setTimeout(() => (box.matches(IN_HAND) ? leave(box, 2000) : past(box)), after);
 }
 
 /** @param {import("./api.js").Problem} problem */

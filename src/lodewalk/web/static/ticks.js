@@ -32,6 +32,12 @@ export function decimals(step) {
   return Math.max(0, Math.min(8, -Math.floor(Math.log10(step) + 1e-9)));
 }
 
+/** How many decimals multiples of an interval need, such as 2 for 0.25. @param {number} interval */
+export function decimalsOfMultiples(interval) {
+  for (let digits = 0; digits < 8; digits++) if (Math.abs(Number(interval.toFixed(digits)) / interval - 1) < 1e-6) return digits;
+  return 8;
+}
+
 const STEPS_S = [0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 432000, 864000];
 
 /** @param {number} low @param {number} high @param {number} wanted seconds since 1970 */

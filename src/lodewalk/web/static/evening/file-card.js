@@ -126,7 +126,8 @@ export class FileCard {
     row("instrument").hidden = !WITH_INSTRUMENT.includes(found.role);
     row("time_zone").hidden = TIMELESS.includes(found.role);
     this.refuse(found, row);
-    if (found.held && !found.unchanged && !found.refused && !PLANNED.includes(found.role)) this.status.append(rerunsOf({ anew: found.held, role: found.role }));
+    const runs = [found.role, found.held_role].some((role) => !PLANNED.includes(role));
+    if (found.held && !found.unchanged && !found.refused && runs) this.status.append(rerunsOf({ anew: found.held, role: found.role }));
     this.found.hidden = Boolean(found.refused); // what was unfolded in it is so again afterwards
     if (!found.refused) refill(this.found, ...foundOf(found));
     this.columnsOf(found);

@@ -25,7 +25,8 @@ export async function spanFields(kind, control, given, ends) {
   const told = h("div", { role: "status" });
   const tell = async () => {
     const name = control.value;
-    const taken = name ? await latest.taken.take((signal) => takenBy(kind, name, { start: start.value, end: ends === "both" ? end.value : "", whole: whole.checked }, signal)) : null;
+    const open = kind === "move" && !start.value; // it needs its moment
+    const taken = name && !open ? await latest.taken.take((signal) => takenBy(kind, name, { start: start.value, end: ends === "both" ? end.value : "", whole: whole.checked }, signal)) : null;
     if (taken !== undefined) fill(told, clockWords(name, found, Boolean(given.start_utc)), ...takenWords(kind, taken));
   };
   const look = async () => {
@@ -97,6 +98,7 @@ function clockWords(instrument, found, wanted) {
 function takenWords(kind, taken) {
   if (!taken) return [];
   if (taken.refused !== null) return [note("doubt", taken.refused)];
+  if (kind === "bridge") return []; // a gap has no readings
   const { instrument, readings, of } = taken;
   if (readings === null || of === null) return [h("p", { class: "hint" }, `How many readings of ${instrument} this takes is known after a run.`)];
   const count = number(readings, 0);

@@ -129,11 +129,13 @@ class Room {
     const bases = [...new Set((now.day?.bands ?? []).map((one) => one.instrument))];
     const base = bases.find((name) => name === this.wanted) ?? bases[0] ?? null;
     const walked = hasReadings(now);
-    if (made || walked !== (before !== null && hasReadings(before))) this.arrange(linked, own.element, walked);
+    if (made || walked !== (before !== null && hasReadings(before))) keepFocus(() => this.arrange(linked, own.element, walked));
+    const same = !made && before?.day?.date === now.day?.date;
+    let fresh = !same;
     const anew = made || before?.survey.mark !== now.survey.mark;
     const other = base !== null && base !== linked.base?.about.instrument;
     if (anew || other) {
-      const shown = linked.strip.shown;
+      const shown = linked.strip.ends ? linked.strip.shown : null;
       if (anew) linked.line = null;
       // The first of all bases is asked for at the start, before the day is known; it may be another's.
       const held = Boolean(now.survey.roles.base);
@@ -141,15 +143,12 @@ class Room {
       else if (!linked.stripBox.contains(linked.strip.element)) fill(linked.stripBox, linked.strip.element, linked.moment.element);
       await Promise.all([anew && walked && linked.load(), held && linked.showBase(made ? null : base)]);
       if (base && linked.base && linked.base.about.instrument !== base) await linked.showBase(base);
-      const move = linked.strip.onMove;
-      linked.strip.onMove = (shown) => {
-        move(shown);
-        own.place();
-      };
-      if (!made && before?.day?.date === now.day?.date) linked.strip.show(shown);
+      if (held) alsoOnMove(linked.strip, own.place);
+      if (shown && same) linked.strip.show(shown);
+      else fresh = true;
     }
     own.update(now.day?.bands ?? [], now.zone, base);
-    this.showDay(now, made || before?.day?.date !== now.day?.date);
+    this.showDay(now, fresh);
     this.parts.findings.update(now);
     this.chosen.update(now);
   }
@@ -197,6 +196,15 @@ class Room {
 /** @param {import("../evening/state.js").Evening} now */
 function hasReadings({ survey }) {
   return survey.products.includes("readings");
+}
+
+/** What follows the strip besides, since its base was shown anew. @param {import("../series.js").SeriesView} strip @param {() => void} place */
+function alsoOnMove(strip, place) {
+  const move = strip.onMove;
+  strip.onMove = (shown) => {
+    move(shown);
+    place();
+  };
 }
 
 /** Go on once the page has been painted. @param {() => void} then */

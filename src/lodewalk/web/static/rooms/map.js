@@ -11,6 +11,7 @@ import { digitsOf, pictureButtons } from "../pictures.js";
 import { COLOURS } from "../colours.js";
 import { runButton } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
+import { decimalsOfMultiples } from "../ticks.js";
 import { table } from "../tables.js";
 import { HereCard } from "./map-here.js";
 import { LookCard, lookNow, setLook, usualInterval } from "./map-look.js";
@@ -185,7 +186,7 @@ class MapRoom {
       const own = found.columns;
       map.setContours({
         x: Float32Array.from(own.east_m, (east) => east + mesh.west), y: Float32Array.from(own.north_m, (north) => north + mesh.south),
-        starts: /** @type {Int32Array} */ (own.starts), levels: /** @type {Float64Array} */ (own.levels), interval, unit: mesh.unit, digits: digitsOf(100 * interval),
+        starts: /** @type {Int32Array} */ (own.starts), levels: /** @type {Float64Array} */ (own.levels), interval, unit: mesh.unit, digits: decimalsOfMultiples(interval),
       });
     } catch (error) {
       map.setContours(null);
