@@ -166,6 +166,22 @@ def test_what_one_page_changes_takes_nothing_from_the_other(small, opened, visit
         expect(rows.filter(has_text="walked by a visitor")).to_have_count(0)
 
 
+def test_a_base_that_comes_after_the_day_was_judged_waits_for_its_run(tmp_path, opened, visit):
+    truth = write_small_survey(tmp_path)
+    place = tmp_path / "small"
+    new_survey(place, name="Small", crs=CRS)
+    add_files(open_survey(place), [truth.rover], role="rover", instrument="R1")
+    run(open_survey(place))
+    there = visit(opened(place), "/days")
+    expect(there.page.get_by_text("There is no base record yet")).to_be_visible()
+    expect(there.page.get_by_text("No finding here is of loss or doubt")).to_be_visible()
+    add_files(open_survey(place), [truth.base], role="base", instrument="B1")
+    expect(there.page.get_by_text("no run has read them yet")).to_be_visible()
+    run_button(there).click()
+    expect(up_to_date(there)).to_be_visible(timeout=RUN_MS)
+    expect(there.seen("application", "Base record of B1")).to_be_visible()
+
+
 def test_after_a_check_alone_the_evening_is_shown_and_a_run_brings_the_map(small, opened, visit):
     run(open_survey(small), to="check")
     there = visit(opened(small), "/map")

@@ -30,7 +30,7 @@ export function findings(lineAt, after) {
     const found = last.day.findings;
     refill(proposals, ...proposalsOf(found.filter((one) => one.proposal), last, after));
     const rows = found.filter((one) => all.checked || (one.severity !== "information" && one.today));
-    refill(place, rows.length ? listOf(rows, last, lineAt, after) : note("good", "Nothing of this day is lost or in doubt. The rest is only to know."));
+    refill(place, rows.length ? listOf(rows, last, lineAt, after) : none(last.day.verdict));
   };
   all.addEventListener("change", paint);
   return {
@@ -40,6 +40,12 @@ export function findings(lineAt, after) {
       paint();
     },
   };
+}
+
+/** No finding of loss or doubt; a line can be in doubt all the same, as where there is no base. @param {string} verdict */
+function none(verdict) {
+  return verdict === "keep" ? note("good", "Nothing of this day is lost or in doubt. The rest is only to know.")
+    : note("info", "No finding here is of loss or doubt. What is wrong with lines stands in their table, under Why.");
 }
 
 /** @param {Finding[]} rows @param {Evening} now @param {(utc: string, instrument: string|null) => string|null} lineAt @param {() => void} after */

@@ -138,8 +138,8 @@ class Room {
       const shown = linked.strip.ends ? linked.strip.shown : null;
       if (anew) linked.line = null;
       // The first of all bases is asked for at the start, before the day is known; it may be another's.
-      const held = Boolean(now.survey.roles.base);
-      if (!held) fill(linked.stripBox, note("info", "There is no base record yet. Add the base's files and run."));
+      const held = Boolean(now.survey.roles.base) && (linked.base !== null || isRead(now));
+      if (!held) fill(linked.stripBox, note("info", now.survey.roles.base ? "The base's files are here, and no run has read them yet: press Run above." : "There is no base record yet. Add the base's files and run."));
       else if (!linked.stripBox.contains(linked.strip.element)) fill(linked.stripBox, linked.strip.element, linked.moment.element);
       await Promise.all([anew && walked && linked.load(), held && linked.showBase(made ? null : base)]);
       if (base && linked.base && linked.base.about.instrument !== base) await linked.showBase(base);
@@ -196,6 +196,12 @@ class Room {
 /** @param {import("../evening/state.js").Evening} now */
 function hasReadings({ survey }) {
   return survey.products.includes("readings");
+}
+
+/** Whether a run has read a base's files; those added since may wait. @param {import("../evening/state.js").Evening} now */
+function isRead({ check, pending }) {
+  const waits = pending.steps.some((/** @type {any} */ one) => one.step === "ingest_base");
+  return !waits || check.days.some((/** @type {any} */ one) => one.base.range_nT !== null);
 }
 
 /** What follows the strip besides, since its base was shown anew. @param {import("../series.js").SeriesView} strip @param {() => void} place */
