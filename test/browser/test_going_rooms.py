@@ -16,6 +16,8 @@ PLAN = {"line_spacing_m": 60.0, "line_azimuth_deg": 0.0}
 CORNERS = [(500_000, 6_645_000), (500_300, 6_645_000), (500_300, 6_645_200), (500_000, 6_645_200)]
 #: Making a plan may take this long on a busy machine [ms].
 LONG_MS = 60_000
+#: A choice among some twenty plans may take this long on a busy machine [ms].
+MOST_MS = 240_000
 
 
 @pytest.fixture
@@ -157,7 +159,7 @@ def test_what_would_change_the_odds_is_asked_by_keys_and_told_to_everybody(demo_
     expect(button).to_be_focused()
     assert barriers_by_theme(there.page) == {}
     answer = there.seen("table", "What changes the odds")
-    expect(answer).to_be_visible(timeout=LONG_MS)
+    expect(answer).to_be_visible(timeout=MOST_MS)
     expect(button).to_be_focused()
     assert barriers_by_theme(there.page) == {}
 
