@@ -213,14 +213,19 @@ def test_the_list_has_spans_and_a_file_is_set_aside_and_brought_back(empty):
     assert (session.path / "raw" / "base.csv").read_bytes() == BASE.encode()
 
 
-def test_what_runs_without_a_file_is_told_before_it_is_set_aside(empty):
-    """What is told before is what is told once it was done."""
-    _, client = empty
+def read_two_bases(client):
+    """Add two records of a base, and run the steps that read files."""
     for name, text in (("base.csv", BASE), ("other.csv", BASE.replace("2295", "2296"))):
         client.post("/api/files", files=sent(text, name), data={"role": "base"})
     for step in ("ingest_base", "ingest_rover"):
         client.post("/api/run", json={"to": step})
         ended(client)
+
+
+def test_what_runs_without_a_file_is_told_before_it_is_set_aside(empty):
+    """What is told before is what is told once it was done."""
+    _, client = empty
+    read_two_bases(client)
     assert client.get("/api/run/pending", params={"to": "ingest_base"}).json()["steps"] == []
     asked = {"to": "time", "aside": "raw/other.csv"}
     told = client.get("/api/run/pending", params=asked).json()["steps"]
@@ -238,11 +243,7 @@ def test_what_runs_without_a_file_is_told_before_it_is_set_aside(empty):
 def test_what_runs_after_a_file_is_read_anew_is_told_before(empty, change):
     """What is told before is what is told once it was done, whether name or role are others."""
     _, client = empty
-    for name, text in (("base.csv", BASE), ("other.csv", BASE.replace("2295", "2296"))):
-        client.post("/api/files", files=sent(text, name), data={"role": "base"})
-    for step in ("ingest_base", "ingest_rover"):
-        client.post("/api/run", json={"to": step})
-        ended(client)
+    read_two_bases(client)
     asked = {"anew": "raw/other.csv", **{key: change[key] for key in change if key == "role"}}
     told = client.get("/api/run/pending", params=asked).json()["steps"]
     wanted = "was removed" if "role" in change else "is read in another way"
