@@ -38,6 +38,7 @@ TRIALS = (
     "remanence",
     "strike",
     "fits",
+    "processors",
 )
 PACKAGES = ("numpy", "scipy", "numba", "polars", "ppigrf")
 

@@ -77,7 +77,7 @@ def made(monkeypatch):
             "rover_heights": readings,
         }
         settings = {"survey.crs": "EPSG:32722", "transforms": OWN | own}
-        found = transforms.run(inputs, settings, Context(key="k"))
+        found = transforms.run(inputs, settings, Context())
         notes = found["transform_notes"].values
         return SimpleNamespace(grids=found["transform_grids"], notes=notes)
 

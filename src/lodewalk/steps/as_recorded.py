@@ -29,7 +29,7 @@ def as_recorded(
         "rover_checks": _possible(inputs),
     }
     same = np.array_equal(decided, clock, equal_nan=True)
-    quiet = Context(step=context.step, key=context.key, cancelled=context.cancelled)
+    quiet = Context(step=context.step, cancelled=context.cancelled)
     bare["rover_positions"] = (
         inputs["rover_recorded_positions"]
         if same

@@ -43,9 +43,7 @@ class Context:
     Parameters
     ----------
     step : str
-        Name of the running step.
-    key : str
-        Key of its products; it seeds the random numbers.
+        Name of the running step; it seeds the random numbers.
     executor : Executor
         Does the parts of the work; results never depend on it.
     reporter : Reporter
@@ -57,7 +55,6 @@ class Context:
     """
 
     step: str = ""
-    key: str = ""
     executor: Executor = field(default_factory=Threads)
     reporter: Reporter = field(default_factory=Silent)
     cancelled: Callable[[], bool] = lambda: False
@@ -103,8 +100,12 @@ class Context:
             raise CancelledError("The run was cancelled; finished products are kept.")
 
     def rng(self, name: str) -> "np.random.Generator":
-        """Return random numbers seeded from the step's key and `name`."""
+        """Return random numbers seeded from the names of the step and of the draw.
+
+        The digests of the inputs have no part in it: their last bit depends on the processor, and
+        a survey that is rebuilt on another machine has to come to the same numbers.
+        """
         import numpy as np
 
-        seed = hashlib.sha256(f"{self.key}/{name}".encode()).digest()
+        seed = hashlib.sha256(f"{self.step}/{name}".encode()).digest()
         return np.random.default_rng(int.from_bytes(seed[:8], "little"))

@@ -6,7 +6,7 @@ ROCKS = (
     Step(
         "transforms",
         "Transforms the grid: continuation, derivatives, reductions, regional and residual.",
-        3,
+        4,
         ("transform_grids", "transform_notes"),
         (
             "grids", "grid_notes", "error_notes", "datum", "rover_positions", "rover_heights",
@@ -76,7 +76,7 @@ ROCKS = (
     Step(
         "depth",
         "Tells the depth below each pick by every method and as one calibrated answer.",
-        3,
+        4,
         ("depths", "depth_notes"),
         ("picks", "profiles", "bodies", "fit_notes", "lineaments", "readings",
          "rover_positions", "grids"),

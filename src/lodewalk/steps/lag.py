@@ -57,7 +57,7 @@ def _as_recorded(
     """
     bare = dict(inputs) | {"rover_positions": inputs["rover_recorded_positions"]}
     if moved(inputs):
-        quiet = Context(step=context.step, key=context.key, cancelled=context.cancelled)
+        quiet = Context(step=context.step, cancelled=context.cancelled)
         bare |= lines.run(bare, settings, quiet)
     return bare
 

@@ -98,7 +98,6 @@ class Runner:
         """Run a step and keep its products; the state says when they are only half there."""
         context = Context(
             step=step.name,
-            key=made.key,
             executor=self.executor,
             reporter=self.reporter,
             cancelled=self.cancelled,

@@ -47,6 +47,18 @@ def test_a_spectrum_that_rises_or_drowns_has_no_depth():
     assert "rings of the spectrum rise over the noise" in drowned.reason
 
 
+def test_a_fall_lost_in_the_noise_has_no_depth():
+    # the slope is asked to fall by a tenth of its own standard deviation, whatever the draw
+    k = np.linspace(0.01, 0.3, 40)
+    waves = np.full(40, 4.0)
+    sd = 1 / np.sqrt(0.5 * 4.0 * np.sum((k - k.mean()) ** 2))
+    [lost] = spectral_depth(k, np.exp(-0.1 * sd * k), waves)
+    assert lost.depth is None
+    assert "lost in its noise" in lost.reason
+    [told] = spectral_depth(k, np.exp(-4.0 * sd * k), waves)
+    assert told.depth.value == pytest.approx(2.0 * sd)
+
+
 def test_bad_shares_are_refused():
     with pytest.raises(InputError, match="share"):
         spectral_depth(*drawn([(20.0, 1.0)]), known=0.0)

@@ -11,6 +11,9 @@ from lodewalk.validation import FloatArray, check_same_length
 #: Fewest rings of a straight piece, and how far over the noise a ring's power must lie.
 LEAST_RINGS = 5
 OVER_NOISE = 3.0
+#: A depth is told where the noise of its slope stays under this share of it: beyond, the ends of an
+#: interval on a log scale mean nothing.
+MOST_NOISE = 0.5
 #: Two layers are told where the deep one lies so many times as deep, and the slopes so many
 #: standard deviations apart: the break is the best of many.
 DEEPER, APART = 1.5, 4.0
@@ -39,8 +42,8 @@ def spectral_depth(
     Returns
     -------
     tuple of DepthRule
-        The deepest layer first, depths below the level of the data; a single one without depth
-        where the spectrum doesn't fall.
+        The deepest layer first, depths below the level of the data; one without depth where the
+        spectrum doesn't fall, or its fall isn't known to half.
 
     Raises
     ------
@@ -120,13 +123,9 @@ def _layer(k: FloatArray, logs: FloatArray, weight: FloatArray) -> DepthRule:
         return DepthRule("spectral", None, valid=False, reason=reason)
     scale = max(_misfit(k, logs, weight) / max(k.size - 2, 1), 1.0)
     noise = 0.5 * float(np.sqrt(variance * scale)) / value
-    reason = (
-        f"Waves from {2 * np.pi / k[-1]:.0f} to {2 * np.pi / max(k[0], 1e-12):.0f} m long; "
-        "assumes many narrow bodies."
-    )
-    return DepthRule(
-        "spectral",
-        log_estimate(value, float(np.hypot(noise, RULE_ERROR))),
-        valid=noise < 0.5,
-        reason=reason,
-    )
+    waves = f"Waves from {2 * np.pi / k[-1]:.0f} to {2 * np.pi / max(k[0], 1e-12):.0f} m long"
+    if not noise < MOST_NOISE:
+        reason = f"{waves}: the fall of the spectrum is lost in its noise, no layer to be read."
+        return DepthRule("spectral", None, valid=False, reason=reason)
+    estimate = log_estimate(value, float(np.hypot(noise, RULE_ERROR)))
+    return DepthRule("spectral", estimate, reason=f"{waves}; assumes many narrow bodies.")
