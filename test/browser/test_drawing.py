@@ -455,3 +455,17 @@ def test_what_a_notice_offers_to_undo_is_told_by_name_and_title(page):
       return [title, ariaLabel, textContent];
     }""")
     assert found == ["Take back: Drop L3", "Undo… Take back: Drop L3", "Undo…"]
+
+
+@pytest.mark.parametrize(
+    ("given", "set_"),
+    [
+        ("7 of 16 lines in doubt, 4209 m", "7 of 16 lines in doubt, 4,209\u00a0m"),
+        ("comes -0.56 s after (17%)", "comes −0.56\u00a0s after (17\u00a0%)"),
+        ("0.1234 m at 1234567 m", "0.1234\u00a0m at 1,234,567\u00a0m"),
+        ("2026-03-10, L08: 3 m", "2026-03-10, L08: 3\u00a0m"),
+    ],
+)
+def test_sentences_are_set_with_true_signs_and_whole_quantities(page, given, set_):
+    told = """async (text) => (await import("/elements.js")).typeset(text)"""
+    assert page.evaluate(told, given) == set_

@@ -47,4 +47,5 @@ def run(
         lines.append(f"{result.readings.total} readings, {result.readings.kept} kept")
     if result.problem:
         lines.append(f"no grid: {result.problem}")
+    lines += [f"changed: {change.text}" for change in result.changes]
     emit(result, as_json=as_json, lines=[*lines, *result.products])

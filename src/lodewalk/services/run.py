@@ -4,7 +4,9 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from lodewalk.steps.context import Reporter
+from lodewalk.services.changed.change import Change, changes_since
+from lodewalk.services.changed.standing import Beforehand
+from lodewalk.steps.context import Reporter, Silent
 from lodewalk.steps.declarations import STEPS
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.run import StepRun
@@ -24,13 +26,15 @@ class ReadingCount:
 class RunResult:
     """What a run did, and where its products are; counts only where it went to the end.
 
-    `problem` says why there is no grid, where there is none.
+    `problem` says why there is no grid, where there is none; `changes` what the survey says
+    otherwise than before the run.
     """
 
     steps: list[StepRun]
     readings: ReadingCount | None
     products: list[str]
     problem: str | None
+    changes: list[Change]
 
 
 def run(
@@ -43,16 +47,18 @@ def run(
     reporter: Reporter | None = None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> RunResult:
-    """Bring products up to date; see `lodewalk.survey.run.run`."""
+    """Bring products up to date and tell what that changed; see `lodewalk.survey.run.run`."""
+    watching = Beforehand(folder, reporter or Silent())
     steps = run_steps(
         folder,
         to=to,
         rehash=rehash,
         workers=workers,
         scheduler=scheduler,
-        reporter=reporter,
+        reporter=watching,
         cancelled=cancelled,
     )
+    changed = changes_since(watching.standing, folder)
     looked_at = {item.step for item in steps}
     products = [
         str(folder.products / PUBLIC[name])
@@ -62,7 +68,7 @@ def run(
         if name in PUBLIC
     ]
     if "summary" not in looked_at:
-        return RunResult(steps, None, sorted(products), None)
+        return RunResult(steps, None, sorted(products), None, changed)
     summary = json.loads((folder.products / PUBLIC["summary"]).read_text(encoding="utf-8"))
     counts = ReadingCount(summary["readings"]["total"], summary["readings"]["kept"])
-    return RunResult(steps, counts, sorted(products), summary["grid"]["problem"])
+    return RunResult(steps, counts, sorted(products), summary["grid"]["problem"], changed)

@@ -1,7 +1,7 @@
 // The run control in the bar: what is stale, start, progress by step, stop; and what a change re-runs.
 import { get, pageSurvey, send } from "./api.js";
 import { dialog } from "./dialogs.js";
-import { duration, fill, h, one } from "./elements.js";
+import { duration, fill, h, one, typeset } from "./elements.js";
 import { follow, onChange } from "./live.js";
 import { note, problemBox, say, show } from "./notices.js";
 
@@ -121,7 +121,7 @@ function working(work) {
 function detail() {
   const { box } = dialog("Steps", () => h("div", { class: "steps" }), { wide: true });
   const place = one(".steps", box);
-  const paintSteps = () => fill(place, ...(atWork(job) || !pending ? ranSteps() : pendingSteps(pending)));
+  const paintSteps = () => fill(place, ...(atWork(job) || !pending ? ranSteps() : [...pendingSteps(pending), ...whatChanged()]));
   const end = follow(paintSteps);
   paintSteps();
   box.addEventListener("close", end);
@@ -131,6 +131,26 @@ function detail() {
 function told(row) {
   const about = row.about || known.get(row.step);
   return about && h("span", { class: "hint step" }, about);
+}
+
+/** What each thing that a run changed is about. @type {Record<string, string>} */
+const ABOUT = { verdicts: "Verdicts", findings: "Findings", readings: "Readings", lineaments: "Lineaments", depths: "Depths" };
+
+/** What the last run changed, while it is the last work of all. @returns {{about: string, text: string}[]} */
+function changes() {
+  return job?.kind === "run" && job.status === "done" ? job.result?.changes ?? [] : [];
+}
+
+function whatChanged() {
+  const found = changes();
+  if (!found.length) return [];
+  const kinds = [...new Set(found.map((one) => one.about))];
+  return [
+    h("h3", { class: "effect" }, "What the last run changed"),
+    ...kinds.map((kind) => h("section", { class: "effect", ariaLabel: ABOUT[kind] },
+      h("h4", {}, ABOUT[kind] ?? kind),
+      h("ul", { class: "plain" }, ...found.filter((one) => one.about === kind).map((one) => h("li", {}, typeset(one.text.replaceAll("re-walk", "walk again"))))))),
+  ];
 }
 
 function ranSteps() {
@@ -161,7 +181,9 @@ export function pendingSteps(found) {
 function ended(now, before) {
   if (!before || before.id !== now.id || !atWork(before) || atWork(now)) return;
   const what = called(now.kind);
-  if (now.status === "done") say("good", `${what} done in ${duration(now.seconds)}.`);
+  const count = now.kind === "run" ? now.result?.changes?.length : 0;
+  if (now.status === "done" && count) say("good", `${what} done in ${duration(now.seconds)}; ${count === 1 ? "one thing" : `${count} things`} changed.`, { words: "See what", about: "the run changed", act: detail });
+  else if (now.status === "done") say("good", `${what} done in ${duration(now.seconds)}.`);
   else if (now.status === "stopped") say("info", stopped(now, what));
 }
 
