@@ -214,9 +214,13 @@ STEPS = (
     Step(
         "reference",
         "Computes the reference field at each reading, at the datum's epoch.",
-        1,
-        ("rover_reference",),
-        ("rover_positions", "rover_heights", "rover_times", "datum"),
+        2,
+        ("rover_reference", "reference_findings"),
+        (
+            "rover_files", "rover_recorded", "rover_positions", "rover_heights", "rover_times",
+            "datum",
+        ),
+        ("tolerances.reference_nT",),
     ),
     Step(
         "heading",
@@ -356,7 +360,7 @@ STEPS = (
         ("check", "check_findings", "rewalk"),
         (
             "position_findings", "first_findings", "clock_findings", "lag_findings",
-            "datum_findings", "diurnal_findings",
+            "datum_findings", "diurnal_findings", "reference_findings",
             "trial_findings", "walked_findings", "culture_findings", "clock_evidence", "trials",
             "missed_findings", "missed", "walked", "lines", "line_noise",
             "base_files", "base_recorded", "base_times", "base_checks", "base_minutes",
@@ -392,7 +396,7 @@ def step_named(name: str) -> Step:
     Examples
     --------
     >>> step_named("reference").products
-    ('rover_reference',)
+    ('rover_reference', 'reference_findings')
     """
     for step in STEPS:
         if step.name == name:

@@ -194,6 +194,14 @@ class Tolerances(Section):
     diurnal_share: float = setting(
         0.1, "Share of the smallest anomaly that the diurnal error may reach.", "", gt=0, le=1
     )
+    reference_nT: float = setting(
+        1000.0,
+        "A rover whose usual reading lies farther from the reference field than this is doubted: "
+        "about seven times the stated error of such models (WMM2025: 138 nT), most of it rocks.",
+        "nT",
+        gt=0,
+        le=1e5,
+    )
     noise_nT: float = setting(
         1.0, "Largest noise of a line, from its fourth difference.", "nT", gt=0, le=1000
     )

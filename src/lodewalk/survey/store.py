@@ -72,6 +72,7 @@ TABLES = {
     "first_findings": "products.Findings",
     "datum_findings": "products.Findings",
     "diurnal_findings": "products.Findings",
+    "reference_findings": "products.Findings",
     "clock_findings": "products.Findings",
     "lag_findings": "products.Findings",
     "culture_findings": "products.Findings",
