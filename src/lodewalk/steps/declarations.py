@@ -151,7 +151,7 @@ STEPS = (
     Step(
         "lag",
         "Tells how far the field's times are from the positions', and what that amounts to.",
-        2,
+        3,
         ("lag", "lag_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
