@@ -178,7 +178,7 @@ STEPS = (
     Step(
         "walked",
         "Tells how much of the lines is covered, and what is odd about where they were walked.",
-        3,
+        4,
         ("walked", "walked_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
