@@ -191,7 +191,7 @@ STEPS = (
         "culture",
         "Tells what in the rover's readings may be no rock: iron, fences, mains, lost lock; and "
         "the noise envelope of each line.",
-        2,
+        3,
         ("rover_culture", "line_noise", "culture_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
