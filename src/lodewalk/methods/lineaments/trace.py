@@ -261,8 +261,12 @@ def _settled(
     broader filter by itself has one, the faint give way to it.
     """
     together = joined([*narrower, *_uncovered(broader, narrower)])
+    if not narrower:
+        return together
     told = [line for line in together if sure(line)]
     hidden = _uncovered([line for line in joined(broader) if sure(line)], told)
+    if not hidden:
+        return together
     faint = _uncovered([line for line in together if not sure(line)], hidden)
     return joined([*told, *hidden, *faint])
 
