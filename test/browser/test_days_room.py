@@ -119,6 +119,25 @@ def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_onc
     todo.first.wait_for()
 
 
+def test_a_decided_clock_says_which_offset_counts_and_nothing_urges_another(demo_pages, visit):
+    there = visit(demo_pages, "/days?day=2026-03-10")
+    card = there.page.get_by_role("article").filter(has_text="R2 ✓ measured")
+    expect(card).to_contain_text(
+        "Decided: 18 s. That counts until another decision takes its place."
+    )
+    expect(card).to_contain_text(
+        re.compile(r"lies 0\.\d\d\ss from it, 1\.\d of its .*: they agree")
+    )
+    expect(card).to_contain_text(re.compile(r"\(over 99\s% probable\)"))
+    expect(card).to_contain_text("it counts only if you take it")
+    other = there.seen("button", re.compile("^Set R2’s clock to .* instead of 18"))
+    expect(other).not_to_have_class("primary")
+    todo = there.page.get_by_role("listitem")
+    expect(todo.filter(has_text="Compare: the clock of R2 is decided")).to_be_visible()
+    expect(todo.filter(has_text="Decide: the clock of R2")).to_have_count(0)
+    assert there.page.get_by_text("but walk pieces of 2 lines").is_visible()
+
+
 def test_a_finger_on_a_curve_scrolls_the_page(demo_pages, visit):
     there = visit(demo_pages, "/days?day=2026-03-11&line=T2", size=PHONE, has_touch=True)
     strip = there.page.get_by_role("application", name="Base record")
