@@ -108,7 +108,7 @@ def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_onc
     in_force = there.page.get_by_role("table", name="Decisions in force")
     in_force.get_by_text("proposal refused").wait_for()
     in_force.get_by_text(
-        re.compile(r"^to bridge a gap, by .*, error \(95\s%\) \d+\.\d nT$")
+        re.compile(r"^to bridge a gap, by .*, error \(95\s%\) \d+\.\d\snT$")
     ).wait_for()
     assert todo.count() == 0
     assert there.seen("button", gap).count() == 0
@@ -117,6 +117,25 @@ def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_onc
     there.seen("button", "Take it back").click()
     there.seen("button", gap).wait_for()
     todo.first.wait_for()
+
+
+def test_a_decided_clock_says_which_offset_counts_and_nothing_urges_another(demo_pages, visit):
+    there = visit(demo_pages, "/days?day=2026-03-10")
+    card = there.page.get_by_role("article").filter(has_text="R2 ✓ measured")
+    expect(card).to_contain_text(
+        "Decided: 18 s. That counts until another decision takes its place."
+    )
+    expect(card).to_contain_text(
+        re.compile(r"lies 0\.\d\d\ss from it, 1\.\d of its .*: they agree")
+    )
+    expect(card).to_contain_text(re.compile(r"\(over 99\s% probable\)"))
+    expect(card).to_contain_text("it counts only if you take it")
+    other = there.seen("button", re.compile("^Set R2’s clock to .* instead of 18"))
+    expect(other).not_to_have_class("primary")
+    todo = there.page.get_by_role("listitem")
+    expect(todo.filter(has_text="Compare: the clock of R2 is decided")).to_be_visible()
+    expect(todo.filter(has_text="Decide: the clock of R2")).to_have_count(0)
+    assert there.page.get_by_text("but walk pieces of 2 lines").is_visible()
 
 
 def test_a_finger_on_a_curve_scrolls_the_page(demo_pages, visit):

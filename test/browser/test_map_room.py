@@ -1,6 +1,8 @@
 """The room *Map*: what is chosen shows everywhere, stands in the address and outlives a reload."""
 
 import json
+import re
+import xml.etree.ElementTree as ET
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
@@ -208,3 +210,60 @@ def test_the_name_of_the_chosen_grid_is_not_cut_off(demo_pages, visit):
       return [pen.measureText(element.selectedOptions[0].text).width, element.clientWidth];
     }""")
     assert wide[0] < wide[1] - 20
+
+
+def test_a_line_without_an_anomaly_says_why_on_the_screen_and_in_its_picture(demo_pages, visit):
+    """The base of the demo is silent while L09 is walked."""
+    there = visit(demo_pages, "/map?line=L09")
+    why = "No reading of L09 has an anomaly: 529 inside a gap of the base record."
+    expect(there.seen("application", why)).to_be_visible()
+    with there.page.expect_download() as download:
+        there.seen("button", "Keep profile as SVG").click()
+    texts = [
+        one.text for one in ET.fromstring(download.value.path().read_text()).iter() if one.text
+    ]
+    frame = " ".join(texts[texts.index("Line L09: total-field anomaly") + 1 :])
+    assert frame.count("inside a gap") >= 1
+    assert why in texts  # below it
+    assert not [one for one in texts if re.fullmatch(r"[−-]?[01]\.[05]", one)]  # no made-up scale
+    assert "90 % band" not in texts
+
+
+def test_days_and_map_mean_the_same_by_a_reading_that_is_kept(demo_pages, visit):
+    there = visit(demo_pages, "/days?day=2026-03-10&line=L05")
+    card = there.page.get_by_label("The chosen line in words")
+    told = re.search(
+        r"(\d+) of (\d+) readings kept on .*; left out: (\d+) no position", card.inner_text()
+    )
+    kept, readings, lost = map(int, told.groups())
+    assert kept + lost == readings
+    assert lost > 0
+    name = f"{readings} readings, {kept} kept"
+    expect(there.seen("application", name)).to_be_visible()
+    there.go("/map?line=L05")
+    expect(there.seen("application", name)).to_be_visible()
+    there.go("/days?day=2026-03-11&line=T2")
+    noise = re.search(r"Noise (\d\.\d\d)", card.inner_text())[1]
+    row = there.page.get_by_role("grid", name="Lines of 2026-03-11").get_by_role("row", name="T2")
+    assert noise in row.inner_text()
+
+
+def test_pictures_are_offered_only_of_what_is_drawn(demo_pages, visit):
+    there = visit(demo_pages, "/map")
+    expect(there.seen("button", "Keep map as PNG")).to_be_visible()
+    expect(there.seen("button", "Keep profile as PNG")).to_have_count(0)
+    there.go("/map?line=L31")
+    expect(there.seen("button", "Keep profile as PNG")).to_be_visible()
+
+
+def test_the_way_to_the_next_room_takes_the_selection_along(demo_pages, visit):
+    there = visit(demo_pages, "/days?day=2026-03-10&line=L09")
+    there.seen("link", "Go to Map meanwhile").click()
+    there.ready()
+    assert chosen(there) == {"day": "2026-03-10", "line": "L09"}
+    there.go("/map")
+    link = there.seen("link", "Go to Rocks")
+    expect(link).to_have_attribute("href", "/rocks")
+    _, x, y = at_map(there)
+    there.page.mouse.click(x, y)
+    expect(link).to_have_attribute("href", re.compile(r"^/rocks\?.*spot="))

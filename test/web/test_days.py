@@ -11,13 +11,23 @@ import pytest
 
 import evening_survey as planted
 from evening_survey import make_evening
-from lodewalk.services.check import CheckedBase, CheckedDay, CheckedLine, check
+from lodewalk.services.check import (
+    CheckedBase,
+    CheckedDay,
+    CheckedLine,
+    RewalkSpan,
+    check,
+    checked,
+)
+from lodewalk.services.curves.walks import profile, walks
 from lodewalk.services.decide import DecideResult
 from lodewalk.services.evening.answers import Answer, answer_to, lines_named
-from lodewalk.services.evening.day import sentence
+from lodewalk.services.evening.day import day_result, sentence, to_do
+from lodewalk.services.guide import _hint, _known
+from lodewalk.services.overview import overview
 from lodewalk.steps.proposed import Proposal
 from small_survey import START
-from web_client import client_of
+from web_client import client_of, ended
 
 DAY = "2026-03-10"
 
@@ -62,7 +72,8 @@ def test_the_day_is_told_in_words_with_what_to_do(evening):
     again = [line for line in verdicts if line["verdict"] == "re-walk"]
     assert [line["line"] for line in again] == ["L7", "L8"]
     km = sum(line["length_m"] for line in again) / 1000
-    assert day["sentence"].startswith(f"Keep the day, but walk 2 lines ({km:.1f} km) again")
+    whole = f"Keep the day, but walk 2 lines ({km:.1f} km) and a piece of 1 line (30 m) again; "
+    assert day["sentence"].startswith(whole)
     assert any(item["where"] == "again" and "L7" in item["text"] for item in day["to_do"])
     assert any("gap in the record of B1" in item["text"] for item in day["to_do"])
 
@@ -303,6 +314,60 @@ def test_one_good_line_is_told_in_the_singular():
     base = CheckedBase(None, None, [], [])
     told = sentence(CheckedDay(DAY, "UTC", "keep", [], base, {}, [line]))
     assert told == "Keep the day: its line is good."
+
+
+@pytest.mark.parametrize(
+    ("spans", "wanted"),
+    [
+        ([], "look at 2 lines (0.4 km) in doubt before you move camp."),
+        ([("L2", 30.0)], "but walk 1 line (0.2 km) and a piece of 1 line (30 m) again; "),
+        ([("L2", 30.0), ("L3", 12.0), ("L3", 8.0), ("L9", 99.0)],
+         "but walk 1 line (0.2 km) and pieces of 2 lines (50 m) again; "),
+    ],
+)  # fmt: skip
+def test_the_sentence_of_a_day_has_what_is_to_walk_again_whole_or_in_pieces(spans, wanted):
+    verdicts = {"L1": "re-walk" if spans else "keep", "L2": "doubt", "L3": "doubt"}
+    lines = [CheckedLine(n, "R1", "", v, [], 200.0, None, None) for n, v in verdicts.items()]
+    day = CheckedDay(DAY, "UTC", "doubt", [], CheckedBase(None, None, [], []), {}, lines)
+    whole = RewalkSpan("L1", True, 200.0, "", 0.0, 0.0, 0.0, 0.0)
+    pieces = [replace(whole, line=name, whole=False, length_m=m) for name, m in spans]
+    assert wanted in sentence(day, [whole, *pieces] if spans else [])
+
+
+def test_a_proposal_beside_a_decision_is_to_be_compared_and_presses_no_one(evening):
+    folder, _ = evening
+    found = checked(folder)
+    told = day_result(folder, DAY)
+    (bridge,) = [one for one in told.findings if one.proposal and one.proposal.kind == "bridge"]
+    for standing, words in ((None, "Decide: the gap"), ("d1", "Compare: the gap")):
+        todo = to_do(found, found.days[0], [replace(bridge, answered=None, standing=standing)])
+        assert [one.text[: len(words)] for one in todo if " gap in the" in one.text] == [words]
+
+
+def test_what_is_kept_of_a_passage_is_what_has_an_anomaly_in_the_end(evening):
+    folder, client = evening
+    client.post("/api/run", json={"to": "readings"})
+    ended(client)
+    passages = walks(folder).about["passages"]
+    noise = {line.line: line.noise_envelope_nT for line in checked(folder).days[0].lines}
+    without_base = 0
+    for one in passages:
+        own = profile(folder, one["line"])
+        assert one["kept"] == own.values["kept"].sum()
+        assert one["kept"] + sum(one["left_out"].values()) == one["readings"]
+        without_base += one["left_out"].get("inside a gap of the base record", 0)
+        assert one["noise_nT"] == noise[one["line"]]
+    assert without_base > 60
+
+
+def test_the_hint_counts_the_lines_of_the_route(evening):
+    folder, _ = evening
+    spans = {span.line for span in checked(folder).rewalk.spans}
+    whole = [line.line for line in checked(folder).days[0].lines if line.verdict == "re-walk"]
+    assert len(spans) > len(whole)
+    known = replace(_known(folder, overview(folder)), stale=0)
+    told = _hint("days", known).text
+    assert told.startswith(f"{len(spans)} lines to walk again, whole or in part")
 
 
 def test_a_span_is_told_as_the_instrument_recorded_it(evening):

@@ -66,7 +66,8 @@ def guide(folder: Folder) -> GuideResult:
 
 def _known(folder: Folder, seen: OverviewResult) -> _Known:
     """Return what a survey has."""
-    lines = [line["verdict"] for day in _check(folder).get("days", []) for line in day["lines"]]
+    check = _check(folder)
+    lines = [line["verdict"] for day in check.get("days", []) for line in day["lines"]]
     roles = seen.roles
     return _Known(
         place=folder.settings.plan.latitude_deg is not None or bool(roles),
@@ -76,7 +77,7 @@ def _known(folder: Folder, seen: OverviewResult) -> _Known:
         rover="rover" in roles,
         checked="check" in seen.products,
         stale=len(pending(folder).steps),
-        rewalk=lines.count("re-walk"),
+        rewalk=len({span["line"] for span in check.get("rewalk", {}).get("spans", [])}),
         doubt=lines.count("doubt"),
         grid="grids" in seen.products,
         bodies="bodies" in seen.products,
@@ -145,7 +146,8 @@ HINTS = (
          "The files are here. Press Run above: then every day and line gets its verdict."),
     _Row("days", lambda known: known.stale,
          "Something changed since the last run. Press Run above to bring it up to date."),
-    _Row("days", lambda known: known.rewalk, "{lines} to walk again: the route is kept here.",
+    _Row("days", lambda known: known.rewalk,
+         "{lines} to walk again, whole or in part: the route is kept here.",
          "map", "Go to Map meanwhile"),
     _Row("days", lambda known: known.doubt, "{lines} in doubt: see why, then go on.",
          "map", "Go to Map"),

@@ -125,11 +125,11 @@ def _left_in_doubt(grave: list[Finding]) -> str:
 
 
 def _lines(found: CheckResult) -> ReadyItem:
-    """Return how many days and lines are kept."""
+    """Return how many walks of lines are kept; a line may be walked more than once."""
     verdicts = [line.verdict for day in found.days for line in day.lines]
     doubt, again = verdicts.count("doubt"), verdicts.count("re-walk")
     kept = verdicts.count("keep")
-    text = f"{kept} of {_count(len(verdicts), 'line')} kept"
+    text = f"{kept} of {_count(len(verdicts), 'walk')} kept"
     if not doubt and not again:
         return ReadyItem("Verdicts", "good" if verdicts else "doubt", f"{text}.", "days")
     parts = [f"{doubt} in doubt"] if doubt else []

@@ -25,8 +25,10 @@ def walks(folder: Folder) -> Columns:
     Columns
         ``easting_m``, ``northing_m`` from the origin in `about`, ``anomaly_nT``, ``sd_nT`` in 32
         bits; ``kept``, 0 or 1; ``row`` of the reading; ``time_s`` since ``about["start_s"]``.
-        `about` has origin and CRS, and line, instrument, day, times, first place and count,
-        verdict and reasons of each passage; readings after the last passage's are between lines.
+        `about` has origin and CRS, and of each passage line, instrument, day, times, first place
+        and count, how many readings are kept in the end and how many are left out for each reason
+        (`left_out`), the middle of its noise envelope, verdict and reasons. Readings after the
+        last passage's are between lines.
 
     Raises
     ------
@@ -103,7 +105,7 @@ def _placed(folder: Folder) -> pl.DataFrame:
 
 def _passages(folder: Folder, frame: pl.DataFrame) -> list[dict[str, Any]]:
     """Return what there is to say of each passage, in the order of their numbers."""
-    verdicts = _verdicts(folder)
+    verdicts, outcomes = _verdicts(folder), _outcomes(folder)
     lines = frame_of(folder, "lines").iter_rows(named=True)
     counts = dict(frame.group_by("passage").len().iter_rows())
     first, found = 0, []
@@ -121,9 +123,9 @@ def _passages(folder: Folder, frame: pl.DataFrame) -> list[dict[str, Any]]:
                 "tie": row["tie"],
                 "length_m": row["length_m"],
                 "azimuth_deg": row["azimuth_deg"],
-                "noise_nT": row["noise_nT"],
+                "noise_nT": told.get("noise_envelope_nT"),
                 "readings": row["readings"],
-                "kept": row["kept"],
+                **outcomes.get(number, {"kept": 0, "left_out": {}}),
                 "first": first,
                 "count": count,
                 "verdict": told.get("verdict"),
@@ -131,6 +133,22 @@ def _passages(folder: Folder, frame: pl.DataFrame) -> list[dict[str, Any]]:
             }
         )
         first += count
+    return found
+
+
+def _outcomes(folder: Folder) -> dict[int, dict[str, Any]]:
+    """Return how many readings of each passage are kept in the end, and why others are not.
+
+    The first checks keep more: a reading inside a gap of the base passes them without an anomaly.
+    """
+    found: dict[int, dict[str, Any]] = {}
+    grouped = joined_readings(folder).drop_nulls("passage").group_by("passage", "kept", "reason")
+    for passage, held, reason, count in grouped.len().sort("len", descending=True).iter_rows():
+        own = found.setdefault(passage, {"kept": 0, "left_out": {}})
+        if held:
+            own["kept"] += count
+        else:
+            own["left_out"][reason or "no reason told"] = count
     return found
 
 

@@ -7,10 +7,18 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from lodewalk.errors import InputError
-from lodewalk.services.check import CheckedDay, CheckedTest, CheckResult, Finding, checked
+from lodewalk.services.check import (
+    CheckedDay,
+    CheckedTest,
+    CheckResult,
+    Finding,
+    RewalkSpan,
+    checked,
+)
 from lodewalk.services.decide import DecideResult, decisions_in_force
 from lodewalk.services.evening.answers import Answer, answer_to, lines_named
 from lodewalk.services.joined import product
+from lodewalk.steps.proposed import Proposal
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
 
@@ -89,17 +97,20 @@ def day_result(folder: Folder, date: str) -> DayResult:
     findings = list(_findings(folder, check, start, end))
     tests = [test for test in check.tests if test.day == date]
     return DayResult(
-        day.date, day.zone, _utc(start), _utc(end), day.verdict, sentence(day), day.reasons,
+        day.date, day.zone, _utc(start), _utc(end), day.verdict,
+        sentence(day, check.rewalk.spans), day.reasons,
         to_do(check, day, findings), _bands(folder, start, end), findings, tests,
     )  # fmt: skip
 
 
-def sentence(day: CheckedDay) -> str:
+def sentence(day: CheckedDay, spans: Iterable[RewalkSpan] = ()) -> str:
     """Return the verdict of a day in one sentence.
 
-    Lines to walk again and lines in doubt are counted with their lengths.
+    Lines to walk again, whole or in pieces as `spans` say, and lines in doubt are counted with
+    their lengths.
     """
-    again, doubt = (_of(day, verdict) for verdict in ("re-walk", "doubt"))
+    doubt = _of(day, "doubt")
+    again = " and ".join(filter(None, (_of(day, "re-walk"), _pieces(day, spans))))
     if not day.lines:
         return "No line was walked on this day."
     if day.verdict == "re-walk":
@@ -119,6 +130,17 @@ def _of(day: CheckedDay, verdict: str) -> str:
     """Return how many lines have a verdict, with their length; empty for none."""
     own = [line.length_m for line in day.lines if line.verdict == verdict]
     return f"{_lines(len(own))} ({sum(own) / 1000:.1f} km)" if own else ""
+
+
+def _pieces(day: CheckedDay, spans: Iterable[RewalkSpan]) -> str:
+    """Return of how many lines a piece is to walk again, with its length; empty for none."""
+    whole = {line.line for line in day.lines if line.verdict == "re-walk"}
+    own = {line.line for line in day.lines} - whole
+    pieces = [span for span in spans if span.line in own]
+    if not pieces:
+        return ""
+    length, many = sum(span.length_m for span in pieces), _lines(len({s.line for s in pieces}))
+    return f"{'a piece' if len(pieces) == 1 else 'pieces'} of {many} ({length:.0f} m)"
 
 
 def _lines(number: int) -> str:
@@ -144,7 +166,7 @@ def to_do(check: CheckResult, day: CheckedDay, findings: Iterable[EveningFinding
     todo += [
         ToDo("findings", f"Decide: {PROPOSALS[item.proposal.kind]} {item.proposal.instrument}.")
         for item in open_ones
-        if item.proposal
+        if item.proposal and not item.standing
     ]
     worst = [item for item in listed if item.today and item.severity == "loss"]
     if worst:
@@ -160,7 +182,16 @@ def to_do(check: CheckResult, day: CheckedDay, findings: Iterable[EveningFinding
                 f"Let {row.instrument} record more often than each {row.interval_s:g} s.{longest}"
             )
             todo.append(ToDo("strip", text))
-    return todo
+    return todo + [_compare(item.proposal) for item in open_ones if item.proposal and item.standing]
+
+
+def _compare(proposal: Proposal) -> ToDo:
+    """Return that a proposal differs from what is decided, which presses no one to replace it."""
+    about = f"{PROPOSALS[proposal.kind]} {proposal.instrument}"
+    return ToDo(
+        "clocks" if proposal.kind == "clock" else "findings",
+        f"Compare: {about} is decided, and a proposal differs. The decision counts until replaced.",
+    )
 
 
 #: What each kind of proposal is called.

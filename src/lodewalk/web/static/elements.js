@@ -62,7 +62,7 @@ export function number(value, digits = 1, unit = "") {
 
 /** A sentence of the server as pages set it: a minus that is one, thousands apart, no break before unit or per cent. @param {string} text */
 export function typeset(text) {
-  return text.replace(/(\d) ?%/g, "$1\u00a0%").replace(/(^|[\s(±])-(?=\d)/g, "$1−")
+  return text.replace(/(\d) ?%/g, "$1\u00a0%").replace(/\b100(?=\u00a0% probable)/g, "over 99").replace(/(^|[\s(±])-(?=\d)/g, "$1−")
     .replace(/(?<![\d.,])\d{4,}(?= (m|nT)\b)/g, (whole) => whole.replace(/\B(?=(\d{3})+$)/g, ",")).replace(/(\d) (m|nT|s)(?=[ ,;.):]|$)/g, "$1\u00a0$2");
 }
 

@@ -5,7 +5,7 @@ import { barsOf, endsOf, secondsOf, stripWords } from "./base-strip.js";
 import { COLOURS } from "./colours.js";
 import { followDay, markedPassage } from "./day-kept.js";
 import { fill, h, number } from "./elements.js";
-import { bandsOf, curveOf, nearestTime } from "./line-curves.js";
+import { nearestTime, profileOf } from "./line-curves.js";
 import { MapView } from "./map.js";
 import { Moment, readingText } from "./moment.js";
 import { note, show } from "./notices.js";
@@ -13,7 +13,7 @@ import { onSelect, select, selected } from "./selection.js";
 import { SeriesView } from "./series.js";
 import { momentsOf, partsBetween, placesOf, spanOf, spanText } from "./span.js";
 
-/** @typedef {{line: string, instrument: string, day: string, start_utc: string, end_utc: string, tie: boolean, length_m: number, noise_nT: number|null, readings: number, kept: number, first: number, count: number, verdict: string|null, reasons: string[]}} Passage */
+/** @typedef {{line: string, instrument: string, day: string, start_utc: string, end_utc: string, tie: boolean, length_m: number, noise_nT: number|null, readings: number, kept: number, left_out: Record<string, number>, first: number, count: number, verdict: string|null, reasons: string[]}} Passage */
 
 export const VERDICTS = /** @type {Record<string, {sign: string, word: string, style: string, cap: number}>} */ ({
   keep: { sign: "✓", word: "keep", style: "--good", cap: 3 },
@@ -339,16 +339,9 @@ export class Linked {
   }
 
   paintProfile() {
-    const { about, columns: own } = this.line;
-    const passages = [...new Set(own.passage)];
-    const styles = ["--curve-1", "--curve-2", "--curve-3", "--curve-4"];
-    const curves = passages.map((number_, index) => curveOf(own, number_, styles[index % styles.length], passages.length > 1 ? `passage ${index + 1}` : ""));
-    const whole = spanOf(this.line, -Infinity, Infinity);
-    this.profile.label = `Profile of ${about.line}: ${whole.readings} readings, ${whole.kept} kept, over ${number(whole.end_m - whole.start_m, 0, "m")}; anomaly ${number(whole.low_nT, 1)} to ${number(whole.high_nT, 1, "nT")}, noise ${number(whole.noise_nT, 3, "nT")}`;
-    this.profile.notes = () => [`Kept readings of ${about.line}${this.profile.bands.length ? "; band: 90 %, 1.645 standard errors to each side" : ""}.`];
-    this.profile.heading = `Line ${about.line}: total-field anomaly`;
-    this.profile.yTitle = `${about.line}: total-field anomaly [nT]`;
-    this.profile.set({ curves, bands: bandsOf(own) });
+    const { words, drawn } = profileOf(this.line);
+    Object.assign(this.profile, words);
+    this.profile.set(drawn);
   }
 
   /** @param {import("./selection.js").Selection} now @param {Set<string>} changed */

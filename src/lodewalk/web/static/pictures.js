@@ -18,13 +18,20 @@ const FINE = 2;
 
 /**
  * Buttons that keep the view as it stands: title, axes, units, scale, CRS, colours, date.
+ * They are there while there is something to keep.
  * @param {View} view @param {string} name of the file, and of the buttons for those who don't see them
  * @param {string} [words] before the buttons, where pictures of several views are offered side by side
  */
 export function pictureButtons(view, name, words = "Picture") {
   const button = (/** @type {string} */ kind, /** @type {() => Promise<Blob>} */ make) =>
     h("button", { type: "button", class: "quiet", ariaLabel: `Keep ${name} as ${kind}`, onclick: () => keep(make, `${fileName(name)}.${kind.toLowerCase()}`) }, kind);
-  return h("span", { class: "pictures" }, h("span", { class: "hint" }, `${words} `), button("PNG", () => png(view)), button("SVG", async () => svg(view)));
+  const element = h("span", { class: "pictures" }, h("span", { class: "hint" }, `${words} `), button("PNG", () => png(view)), button("SVG", async () => svg(view)));
+  const follow = () => {
+    element.hidden = !view.drawn;
+  };
+  view.element.addEventListener("drawn", follow);
+  follow();
+  return element;
 }
 
 /** @param {() => Promise<Blob>} make @param {string} name */

@@ -35,13 +35,27 @@ function fitting(pen, text, room) {
   return `${kept.join("")}…`;
 }
 
+/** Words in rows that fit. @param {Pen} pen @param {string} words @param {number} room */
+function wrapped(pen, words, room) {
+  /** @type {string[]} */
+  const rows = [];
+  for (const word of words.split(" ")) {
+    const longer = rows.length ? `${rows[rows.length - 1]} ${word}` : word;
+    if (rows.length && pen.measureText(longer).width <= room) rows[rows.length - 1] = longer;
+    else rows.push(word);
+  }
+  return rows;
+}
+
 /** @param {Pen} pen @param {Box} box @param {string} words */
 export function drawEmpty(pen, box, words) {
   pen.fillStyle = colour("--dim");
   pen.font = FONT.replace("12px", "14px");
   pen.textAlign = "center";
   pen.textBaseline = "middle";
-  pen.fillText(words, (box.left + box.right) / 2, (box.top + box.bottom) / 2, box.right - box.left - 8);
+  const room = box.right - box.left - 16;
+  const rows = wrapped(pen, words, room);
+  rows.forEach((row, place) => pen.fillText(row, (box.left + box.right) / 2, (box.top + box.bottom) / 2 + 19 * (place - (rows.length - 1) / 2), room));
 }
 
 /** The spans that are seen: each rover has a lane of its own. @param {SeriesView} view @param {Box} box */

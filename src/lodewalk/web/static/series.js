@@ -158,7 +158,7 @@ export class SeriesView extends View {
     this.onSpan(span, done);
   }
 
-  /** Least and largest of what is shown, with air. */
+  /** Least and largest of what is shown, with air; null where nothing has a value. @returns {[number, number]|null} */
   range() {
     let low = Infinity;
     let high = -Infinity;
@@ -176,17 +176,22 @@ export class SeriesView extends View {
         if (band.high[i] > high) high = band.high[i];
       }
     }
-    if (!(high >= low)) return [-1, 1];
+    if (!(high >= low)) return null;
     const air = Math.max(0.06 * (high - low), 1e-6 * Math.abs(high), 1e-3);
     return [low - air, high + air];
+  }
+
+  blank() {
+    return !this.curves.length && Boolean(this.empty);
   }
 
   /** @param {Pen} pen */
   drawStill(pen) {
     const box = this.box();
-    if (!this.curves.length && this.empty) return drawEmpty(pen, box, this.empty);
-    const [low, high] = this.range();
-    this.scaleY = { low, high };
+    if (this.blank()) return drawEmpty(pen, box, this.empty);
+    const range = this.range();
+    const [low, high] = range ?? [-1, 1];
+    this.scaleY = range && { low, high };
     const py = (/** @type {number} */ y) => box.bottom - ((y - low) / (high - low)) * (box.bottom - box.top);
     drawSpans(this, pen, box);
     this.drawAxes(pen, box, low, high, py);
@@ -263,7 +268,8 @@ export class SeriesView extends View {
     pen.lineWidth = 1;
     pen.textAlign = "right";
     pen.textBaseline = "middle";
-    const up = ticksOf(low, high, (box.bottom - box.top) / 36, (box.bottom - box.top) / 15);
+    // No scale is made up for what has no values or no ends.
+    const up = this.scaleY ? ticksOf(low, high, (box.bottom - box.top) / 36, (box.bottom - box.top) / 15) : [];
     const digits = up.length > 1 ? decimals(up[1] - up[0]) : up[0] ? 1 : 0;
     for (const value of up) {
       const y = py(value);
@@ -275,7 +281,7 @@ export class SeriesView extends View {
     }
     pen.textAlign = "center";
     pen.textBaseline = "top";
-    for (const [value, text] of this.xTicks((box.right - box.left) / 90)) {
+    for (const [value, text] of this.ends ? this.xTicks((box.right - box.left) / 90) : []) {
       pen.fillRect(this.px(value), box.bottom, 1, 4);
       const half = pen.measureText(text).width / 2 + 1;
       pen.fillText(text, Math.max(half, Math.min(this.width - half, this.px(value))), box.bottom + 5);

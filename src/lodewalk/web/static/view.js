@@ -51,6 +51,8 @@ export class View {
     this.draws = false;
     this.dirty = { still: true, marks: true };
     this.asked = false;
+    /** Whether something is drawn that a picture can be kept of; event `drawn` tells when that changes. */
+    this.drawn = false;
     new ResizeObserver(() => this.resize()).observe(this.element);
     addEventListener("lodewalk-theme", () => this.repaint());
     /** On paper it stays as it was drawn, and is scaled as a picture. */
@@ -73,7 +75,8 @@ export class View {
   resize() {
     const { width, height } = this.element.getBoundingClientRect();
     const ratio = devicePixelRatio || 1;
-    if (!width || !height || this.onPaper) return;
+    if (!width || !height) return this.tellDrawn(false);
+    if (this.onPaper) return;
     for (const canvas of [this.still, this.marks]) {
       canvas.width = Math.round(width * ratio);
       canvas.height = Math.round(height * ratio);
@@ -121,6 +124,14 @@ export class View {
       draw.call(this, pen);
     }
     this.dirty = { still: false, marks: false };
+    this.tellDrawn(!this.blank());
+  }
+
+  /** @param {boolean} drawn */
+  tellDrawn(drawn) {
+    if (drawn === this.drawn) return;
+    this.drawn = drawn;
+    this.element.dispatchEvent(new Event("drawn"));
   }
 
   /** Paper doesn't wait for the next frame, and one canvas printed over another rubs it out. @param {boolean} on */
@@ -134,6 +145,10 @@ export class View {
   // What each kind of view does in its own way.
   /** @param {boolean} _first */
   sized(_first) {}
+  /** Whether it has nothing to draw. */
+  blank() {
+    return false;
+  }
   /** @param {Pen} _pen */
   drawStill(_pen) {}
   /** @param {Pen} _pen @param {boolean} [_picture] without what only a pointer shows */

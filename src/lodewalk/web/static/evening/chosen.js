@@ -1,5 +1,6 @@
 // The chosen line in words, beside its profile: verdict, why, how much of it, what was found on it.
 import { h, number, typeset } from "../elements.js";
+import { leftOutWords } from "../line-curves.js";
 import { verdictMark } from "../linked.js";
 import { show } from "../notices.js";
 import { selected } from "../selection.js";
@@ -24,12 +25,17 @@ function told(now, passages, after) {
   return [
     h("h2", {}, `Line ${name}`),
     ...own.map((one) => h("div", {},
-      h("p", {}, verdictMark(one.verdict), ` ${one.instrument}, ${one.day} ${clock(one.start_utc, now.zone)}: ${one.kept} of ${one.readings} readings kept on ${number(one.length_m, 0, "m")}${one.noise_nT === null ? "" : `, noise ${number(one.noise_nT, 2, "nT")}`}.`),
+      h("p", {}, verdictMark(one.verdict), ` ${one.instrument}, ${one.day} ${clock(one.start_utc, now.zone)}: ${one.kept} of ${one.readings} readings kept on ${number(one.length_m, 0, "m")}${leftOut(one)}.${one.noise_nT === null ? "" : ` Noise ${number(one.noise_nT, 2, "nT")}.`}`),
       one.reasons.length > 0 && h("p", { class: "hint" }, typeset(`Why: ${one.reasons.join("; ")}.`)))),
     covered && h("p", { class: "hint" }, `${number(100 * covered.covered_share, 0)} % of ${planned(now) ? "the planned" : "its length of"} ${number(covered.length_m, 0, "m")} is covered; the longest gap is ${number(covered.longest_gap_m, 0, "m")}.`),
     found.length > 0 && h("ul", { class: "plain" }, ...found.slice(0, 5).map((one) => h("li", {}, severityMark(one.severity), typeset(` ${one.text}`)))),
     ...actions(now, passages, after),
   ].filter(Boolean);
+}
+
+/** @param {import("../linked.js").Passage} one */
+function leftOut({ left_out }) {
+  return Object.keys(left_out).length ? `; left out: ${leftOutWords(left_out)}` : "";
 }
 
 /** Without a plan a line's own length is what counts. @param {Evening} now */

@@ -25,7 +25,6 @@ export function clocks(after) {
 function clockOf(row, now, after) {
   const today = row.days.find((/** @type {any} */ one) => one.day === now.day?.date);
   const [sign, style] = STATES[row.state] ?? ["–", "info"];
-  const told = row.decided_s === null ? "No decision: times count as recorded." : `Decided: ${row.decided_s} s.`;
   return h("article", { class: "clock" },
     h("h3", {}, row.instrument, " ", h("span", { class: `severity ${style}` }, `${sign} ${row.state}`)),
     h("p", {}, typeset(row.text)),
@@ -35,12 +34,25 @@ function clockOf(row, now, after) {
       row.drift_s_per_h !== null && h("dt", {}, "Drift"), row.drift_s_per_h !== null && h("dd", {}, `${number(row.drift_s_per_h, 2)} ± ${number(row.drift_sd_s_per_h, 2)} s/h`),
       h("dt", {}, "Told by"), h("dd", {}, row.method || "nothing yet"),
       row.position_clock && h("dt", {}, "Positions by"), row.position_clock && h("dd", {}, row.position_clock)),
-    h("p", { class: "hint" }, told),
+    h("p", {}, counting(row, now)),
     h("button", { type: "button", onclick: () => decide({
       title: `Clock of ${row.instrument}`, kind: "clock", about: [h("p", {}, typeset(row.text)), h("p", { class: "hint" }, "The offset is that clock minus UTC: ahead is above 0, behind below.")],
       body: { kind: "clock", instrument: row.instrument }, done: after,
       fields: [field("Offset", input("offset_s", { type: "number", step: "any", value: row.offset_s ?? "" }), { unit: "s" })],
     }) }, "Decide this clock…"));
+}
+
+/** Which of several offsets counts, and how far the others lie from it. @param {any} row @param {Evening} now */
+function counting({ instrument, decided_s, offset_s, sd_s }, now) {
+  if (decided_s === null) return "No decision: times count as recorded.";
+  const words = [`Decided: ${decided_s} s. That counts until another decision takes its place.`];
+  if (offset_s !== null && sd_s > 0) {
+    const off = Math.abs(decided_s - offset_s);
+    words.push(`The measured offset lies ${number(off, 2, "s")} from it, ${number(off / sd_s, 1)} of its standard errors: ${off <= 2 * sd_s ? "they agree" : "look at it again"}.`);
+  }
+  const other = now.day?.findings.find((one) => !one.answered && one.standing && one.proposal?.kind === "clock" && one.proposal.instrument === instrument);
+  if (other) words.push(`Among the findings ${number(other.proposal?.offset_s ?? null, 2, "s")} is proposed: it counts only if you take it.`);
+  return words.join(" ");
 }
 
 export function activity() {

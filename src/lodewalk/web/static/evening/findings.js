@@ -131,8 +131,8 @@ function buttonsOf(one, now, after) {
   const standing = standingOf(one, now);
   return h("p", { class: "row" },
     refused && note("info", `${refused.who} refused it on ${refused.when_utc.slice(0, 10)}: ${refused.reason}. The evidence has changed since, so it waits again.`),
-    standing && note("info", `In force is ${valueOf(standing)}, decided by ${standing.who}: ${standing.reason}.`),
-    h("button", { type: "button", class: "primary", onclick: () => confirm(one, now, after) }, `${titleOf(one, standing)}…`),
+    standing && note("info", `In force is ${valueOf(standing)}, decided by ${standing.who}: ${standing.reason}. It counts unless you replace it.`),
+    h("button", { type: "button", class: standing ? "" : "primary", onclick: () => confirm(one, now, after) }, `${titleOf(one, standing)}…`),
     h("button", { type: "button", ariaLabel: `Refuse: ${titleOf(one, standing)}`, onclick: () => refuse(one, now, after) }, "Refuse…"));
 }
 

@@ -3,6 +3,7 @@ import { get, send, upload } from "../api.js";
 import { duration, fill, h, number, one, typeset } from "../elements.js";
 import { refill } from "../evening/keep.js";
 import { choice, field, form, input } from "../forms.js";
+import { toRoom } from "../guide.js";
 import { term } from "../help.js";
 import { follow, onChange } from "../live.js";
 import { note, problemBox, say, show } from "../notices.js";
@@ -85,7 +86,7 @@ function item(row) {
   return h("li", { class: row.state },
     h("span", { class: "sign", ariaHidden: "true" }, SIGN[row.state]),
     h("div", {}, h("strong", {}, row.item), h("span", { class: "state" }, ` ${WORD[row.state]}`),
-      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", h("a", { href: `/${row.room}` }, `Go to ${room}`)))));
+      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", toRoom(/** @type {string} */ (row.room), `Go to ${room}`)))));
 }
 
 /** @param {string|null} moment */
