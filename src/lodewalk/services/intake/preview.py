@@ -25,6 +25,7 @@ from lodewalk.services.intake.columns import (
 from lodewalk.services.intake.lacking import lacking, unread
 from lodewalk.services.intake.names import likely_instrument
 from lodewalk.services.intake.roles import likely_role
+from lodewalk.services.reading import with_zone
 from lodewalk.survey.ledger import RawFile, file_digest, read_ledger, same_content
 from lodewalk.zones import checked_zone
 
@@ -161,12 +162,15 @@ def preview_file(
     named = instrument or likely_instrument(
         path.name, role=wanted, known=known, like=found.instrument, entries=entries
     )
-    zone = time_zone or found.zone
     blank = _blank(path, sha256, wanted, named, found, known)
     try:
         if wanted not in ROLES:
             raise InputError(f"A role is one of {', '.join(ROLES)}.", value=wanted)
-        read = _read(folder, entries, path, role=wanted, found=found, zone=zone)
+        zone = checked_zone(time_zone, key=None) if time_zone else None
+        if found.source in ("like", "kept") and found.values:
+            found = replace(found, values=with_zone(found.values, zone, path, role=wanted))
+            blank = replace(blank, column_map=found.values)
+        read = _read(folder, entries, path, role=wanted, found=found, zone=zone or found.zone)
         told = _told(folder, blank, read, instrument=named)
         return replace(told, lacking=lacking(read.content.table, read.column_map, told, entries))
     except LodewalkError as error:
@@ -266,11 +270,10 @@ def _read(
     zone: str | None,
 ) -> ReadFile:
     """Read a file as adding it would."""
-    told = checked_zone(zone, key=None) if zone else None
     with TemporaryDirectory(prefix="lodewalk-") as place:
         sure = found.source in ("given", "like", "kept")
         chosen = map_file(Path(place), found.values) if sure and found.values else None
-        return read_file(folder, entries, path, role=role, columns=chosen, zone=told)
+        return read_file(folder, entries, path, role=role, columns=chosen, zone=zone)
 
 
 def _blank(

@@ -1,0 +1,83 @@
+"""The time zone of a file over the API: said, put right, refused where the file knows better."""
+
+import json
+
+import pytest
+
+from lodewalk.services.opening import open_survey
+from lodewalk.survey.ledger import read_ledger
+
+LOCAL = "Data;Hora;Campo_nT;Sinal\n" + "".join(
+    f"15.09.2026;07:{minute:02d}:00;32879,{minute};91\n" for minute in range(30, 60)
+)
+MAP = {
+    "delimiter": ";",
+    "decimal": ",",
+    "columns": {"date": 1, "time": 2, "field": 3, "quality": 4},
+    "time": {"date_format": "%d.%m.%Y", "format": "iso", "zone": "-03:00"},
+}
+
+
+def add(client, text, **form):
+    """Add the base's record; return the answer."""
+    return client.post("/api/files", files={"file": ("base.txt", text.encode())}, data=form)
+
+
+def look_again(client, **form):
+    """Return what is understood of the base's record when it is read anew."""
+    data = {"held": "raw/base.txt", "role": "base", **form}
+    (found,) = client.post("/api/files/preview", data=data).json()
+    return found
+
+
+def test_a_wrong_zone_that_a_person_put_into_the_map_is_put_right(empty):
+    session, client = empty
+    assert add(client, LOCAL, role="base", columns=json.dumps(MAP)).status_code == 201
+    found = look_again(client, time_zone="+03:00")
+    assert found["refused"] is None
+    assert not found["unchanged"]
+    assert found["column_map"]["time"]["zone"] == "+03:00"
+    assert found["span"]["start_utc"] == "2026-09-15T04:30:00Z"
+    data = {"held": "raw/base.txt", "role": "base", "time_zone": "+03:00"}
+    assert client.post("/api/files", data=data).status_code == 201
+    (entry,) = read_ledger(open_survey(session.path))
+    assert entry.zone == "+03:00"
+
+
+def test_the_zone_of_a_file_with_the_same_columns_is_not_the_next_files_word(empty):
+    _, client = empty
+    add(client, LOCAL, role="base", columns=json.dumps(MAP))
+    text = LOCAL.replace("15.09.", "16.09.")
+    sent = {"file": ("next.txt", text.encode())}
+    form = {"role": "base", "time_zone": "+03:00"}
+    (found,) = client.post("/api/files/preview", files=sent, data=form).json()
+    assert (found["map_from"], found["refused"], found["zone"]) == ("like", None, "+03:00")
+
+
+def test_a_zone_that_the_file_itself_tells_stays(empty):
+    _, client = empty
+    text = LOCAL.replace("Hora", "Hora UTC-3")
+    added = add(client, text, role="base", columns=json.dumps(MAP))
+    assert added.status_code == 201, added.text
+    refused = look_again(client, time_zone="+03:00")["refused"]
+    assert refused["rule"].startswith("The file's times are -03:00")
+    assert refused["field"] == "time_zone"
+
+
+@pytest.mark.parametrize("written", ["UTC+3", "+3", "+0300", "gmt+03:00"])
+def test_an_offset_is_understood_as_people_write_it(empty, written):
+    session, client = empty
+    columns = {**MAP, "time": {**MAP["time"], "zone": written}}
+    assert add(client, LOCAL, role="base", columns=json.dumps(columns)).status_code == 201
+    (entry,) = read_ledger(open_survey(session.path))
+    assert (entry.zone, entry.column_map["time"]["zone"]) == ("+03:00", "+03:00")
+
+
+def test_an_abbreviation_is_answered_with_the_offsets_that_it_stands_for(empty):
+    _, client = empty
+    columns = {**MAP, "time": {**MAP["time"], "zone": None}}
+    answer = add(client, LOCAL, role="base", columns=json.dumps(columns), time_zone="EAT")
+    problem = answer.json()["problem"]
+    assert answer.status_code == 400
+    assert "EAT is no name of a zone; it can stand for +03:00" in problem["remedy"]
+    assert "WET" not in problem["remedy"]
