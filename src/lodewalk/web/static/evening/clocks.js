@@ -1,12 +1,13 @@
 // Clocks in words, the day's activity and the tests of set-up and cleanliness.
 import { decide } from "../decide.js";
-import { h, number, typeset } from "../elements.js";
-import { field, input } from "../forms.js";
+import { fill, h, number, typeset } from "../elements.js";
+import { choice, field, input } from "../forms.js";
 import { term } from "../help.js";
-import { note } from "../notices.js";
+import { note, show } from "../notices.js";
 import { table } from "../tables.js";
 import { clock, part, refill } from "./keep.js";
 import { TESTS } from "./own.js";
+import { spanFields } from "./span-fields.js";
 
 /** @typedef {import("./state.js").Evening} Evening */
 
@@ -25,7 +26,7 @@ export function clocks(after) {
 function clockOf(row, now, after) {
   const today = row.days.find((/** @type {any} */ one) => one.day === now.day?.date);
   const [sign, style] = STATES[row.state] ?? ["–", "info"];
-  const told = row.decided_s === null ? "No decision: times count as recorded." : `Decided: ${row.decided_s} s.`;
+  const decided = now.decisions.filter((one) => one.kind === "clock" && one.target?.instrument === row.instrument);
   return h("article", { class: "clock" },
     h("h3", {}, row.instrument, " ", h("span", { class: `severity ${style}` }, `${sign} ${row.state}`)),
     h("p", {}, typeset(row.text)),
@@ -35,12 +36,30 @@ function clockOf(row, now, after) {
       row.drift_s_per_h !== null && h("dt", {}, "Drift"), row.drift_s_per_h !== null && h("dd", {}, `${number(row.drift_s_per_h, 2)} ± ${number(row.drift_sd_s_per_h, 2)} s/h`),
       h("dt", {}, "Told by"), h("dd", {}, row.method || "nothing yet"),
       row.position_clock && h("dt", {}, "Positions by"), row.position_clock && h("dd", {}, row.position_clock)),
-    h("p", { class: "hint" }, told),
-    h("button", { type: "button", onclick: () => decide({
-      title: `Clock of ${row.instrument}`, kind: "clock", about: [h("p", {}, typeset(row.text)), h("p", { class: "hint" }, "The offset is that clock minus UTC: ahead is above 0, behind below.")],
-      body: { kind: "clock", instrument: row.instrument }, done: after,
-      fields: [field("Offset", input("offset_s", { type: "number", step: "any", value: row.offset_s ?? "" }), { unit: "s" })],
-    }) }, "Decide this clock…"));
+    ...(decided.length ? decided.map((one) => h("p", { class: "hint" }, typeset(`Decided: ${one.told}, for ${one.about}.`))) : [h("p", { class: "hint" }, "No decision: times count as recorded.")]),
+    h("button", { type: "button", onclick: () => decideClock(row, now, after).catch(show) }, "Decide this clock…"));
+}
+
+/** Where days were set otherwise, the chosen one is meant unless the person says all. @param {any} row @param {Evening} now @param {() => void} after */
+async function decideClock(row, now, after) {
+  const { day } = now;
+  const today = row.days.find((/** @type {any} */ one) => one.day === day?.date);
+  const differ = new Set(row.days.map((/** @type {any} */ one) => one.offset_s)).size > 1;
+  const instrument = choice("instrument", [row.instrument], { value: row.instrument });
+  const offset = /** @type {HTMLInputElement} */ (input("offset_s", { type: "number", step: "any" }));
+  const holds = choice("", [["", "all its record"], ...(day && today ? [/** @type {[string, string]} */ ([day.date, `${day.date} only`])] : [])], { value: differ && today ? day?.date : "" });
+  const place = h("div", {});
+  const follow = async () => {
+    offset.value = (holds.value ? today : row).offset_s ?? "";
+    fill(place, await spanFields("clock", instrument, holds.value && day ? { start_utc: day.start_utc, end_utc: day.end_utc } : {}, "both"));
+  };
+  holds.addEventListener("change", () => follow().catch(show));
+  await follow();
+  decide({
+    title: `Clock of ${row.instrument}`, kind: "clock", about: [h("p", {}, typeset(row.text)), h("p", { class: "hint" }, "The offset is that clock minus UTC: ahead is above 0, behind below.")],
+    body: { kind: "clock", instrument: row.instrument }, done: after,
+    fields: [field("Holds for", holds), place, field("Offset", offset, { unit: "s" })],
+  });
 }
 
 export function activity() {
