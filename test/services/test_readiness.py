@@ -73,6 +73,9 @@ def test_a_sensor_whose_height_nobody_set_is_told_with_where_to_set_it(tmp_path)
         stream.write("\n[instruments.R1]\nsensor_height_m = 2.0\n")
     (alone,) = told()
     assert alone[1] == "Sensor height of R2 is assumed, 2.0 m: every depth rests on it."
+    toml = folder.path / "survey.toml"
+    toml.write_text(toml.read_text().replace("[plan]", "[plan]\nsensor_height_m = 1.9"))
+    assert told()[0][1].endswith(" The plan's 1.9 m isn't used for readings.")
     about = open_survey(folder.path).settings
     assert height_words(about, ["R1"], 2.0) == "2.0 m above ground, as set"
     assert height_words(about, ["R2"], 2.0) == "2.0 m above ground, assumed"

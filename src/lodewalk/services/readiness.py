@@ -12,6 +12,7 @@ from lodewalk.services.sensor_heights import assumed_rovers, metres
 from lodewalk.services.stale import pending
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
+from lodewalk.survey.settings_table import Settings
 from lodewalk.survey.store import product_path
 
 State = Literal["good", "info", "doubt", "bad"]
@@ -79,7 +80,16 @@ def _heights(folder: Folder) -> Iterator[ReadyItem]:
         by_height.setdefault(settings.instrument(name).sensor_height_m, []).append(name)
     for height, names in by_height.items():
         text = f"Sensor height of {', '.join(names)} is assumed, {metres(height)}: "
-        yield ReadyItem("Sensor height", "doubt", f"{text}every depth rests on it.", "settings")
+        text += f"every depth rests on it.{_planned(settings, height)}"
+        yield ReadyItem("Sensor height", "doubt", text, "settings")
+
+
+def _planned(settings: Settings, height_m: float) -> str:
+    """Say that the height that the plan counts with isn't the one of the readings."""
+    plan = settings.plan
+    if "sensor_height_m" not in plan.model_fields_set or plan.sensor_height_m == height_m:
+        return ""
+    return f" The plan's {metres(plan.sensor_height_m)} isn't used for readings."
 
 
 def _products(folder: Folder) -> ReadyItem:

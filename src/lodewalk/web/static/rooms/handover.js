@@ -79,13 +79,16 @@ function readyList(found) {
   ];
 }
 
+/** Where in Settings an item is put right. @type {Record<string, string>} */
+const SETTING = { "Sensor height": "sensor_height_m", Purpose: "survey.purpose" };
+
 /** @param {Item} row */
 function item(row) {
   const room = ROOM[/** @type {keyof typeof ROOM} */ (row.room)];
   return h("li", { class: row.state },
     h("span", { class: "sign", ariaHidden: "true" }, SIGN[row.state]),
     h("div", {}, h("strong", {}, row.item), h("span", { class: "state" }, ` ${WORD[row.state]}`),
-      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", h("a", { href: `/${row.room}` }, `Go to ${room}`)))));
+      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", h("a", { href: `/${row.room}${row.room === "settings" && SETTING[row.item] ? `#${SETTING[row.item]}` : ""}` }, `Go to ${room}`)))));
 }
 
 /** @param {string|null} moment */

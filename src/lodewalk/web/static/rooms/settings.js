@@ -10,6 +10,7 @@ import { say, show } from "../notices.js";
 
 /** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, stated: boolean, note: string}} Row */
 
+const ASSUMED = "● assumed";
 /** Letters that a field of one line shows. */
 const LONG = 36;
 /** Whether a change of our own is on its way: it is no news then. */
@@ -43,7 +44,12 @@ export async function fillRoom(place) {
   await paint();
   const wanted = decodeURIComponent(location.hash.slice(1));
   const section = wanted && [...list.children].find((one) => one.id.startsWith(wanted)); // the instruments' by their first
-  if (section instanceof HTMLElement) {
+  const own = wanted && /** @type {HTMLElement[]} */ ([...list.querySelectorAll("form[data-name]")]).filter((one) => `.${one.dataset.name}`.endsWith(`.${wanted}`));
+  const setting = own && (own.find((one) => one.querySelector(".changed")?.textContent === ASSUMED) ?? own[0]);
+  if (setting) {
+    setting.scrollIntoView({ block: "center" });
+    /** @type {HTMLElement|null} */ (setting.querySelector("[data-first]"))?.focus({ preventScroll: true });
+  } else if (section instanceof HTMLElement) {
     section.scrollIntoView({ block: "start" });
     section.focus({ preventScroll: true });
   }
@@ -117,7 +123,7 @@ function rowOf(row, paint) {
     h("p", { class: "hint" }, [rangeOf(row), row.default !== null && row.default !== "" && `default ${shown(row.default)}`].filter(Boolean).join("; "),
       h("code", { class: "key-of" }, full)),
     h("div", { class: "set" },
-      assumed && h("span", { class: "changed" }, "● assumed"),
+      assumed && h("span", { class: "changed" }, ASSUMED),
       row.changed && h("span", { class: "changed" }, row.default === null ? "● set" : "● changed"),
       row.note && h("span", { class: "note" }, row.note), row.kind === "other" && h("span", { class: "dim" }, "Change it in survey.toml by hand."),
       row.kind !== "other" && button,
