@@ -81,3 +81,37 @@ def test_an_abbreviation_is_answered_with_the_offsets_that_it_stands_for(empty):
     assert answer.status_code == 400
     assert "EAT is no name of a zone; it can stand for +03:00" in problem["remedy"]
     assert "WET" not in problem["remedy"]
+
+
+ROVER = "time_utc,line,field_nT\n" + "".join(
+    f"2026-09-15T10:{minute:02d}:00Z,L1,32880.{minute}\n" for minute in range(30, 60)
+)
+
+
+def doubts_of(client, zone, day="15"):
+    """Return what is said to be lacking of a base's record in a zone, beside a rover."""
+    rover = {"file": ("rover.csv", ROVER.encode())}
+    client.post("/api/files", files=rover, data={"role": "rover", "instrument": "R1"})
+    columns = {**MAP, "time": {**MAP["time"], "zone": zone}}
+    sent = {"file": ("base.txt", LOCAL.replace("15.09.", f"{day}.09.").encode())}
+    form = {"role": "base", "columns": json.dumps(columns)}
+    (found,) = client.post("/api/files/preview", files=sent, data=form).json()
+    assert found["refused"] is None
+    return found["lacking"]
+
+
+def test_a_base_that_overlaps_no_rover_is_told_before_it_is_added(empty):
+    _, client = empty
+    (told,) = doubts_of(client, "-04:00")
+    assert told.startswith("It overlaps no record of a rover: R1 (rover.csv) lasts from")
+    assert "2026-09-15 10:30 to 2026-09-15 10:59 UTC, this one from 2026-09-15 11:30" in told
+    assert doubts_of(client, "-03:00") == []
+    assert doubts_of(client, "-03:00", day="17") == []  # its rover may still come
+
+
+def test_a_zone_far_from_the_sun_is_told(empty):
+    _, client = empty  # 54 to 48 degrees west
+    odd, _ = doubts_of(client, "+03:00")
+    assert odd.startswith("Times in +03:00 are odd here")
+    assert "Is the sign of the zone right?" in odd
+    assert not any("odd" in one for one in doubts_of(client, "UTC"))

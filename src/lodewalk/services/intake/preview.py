@@ -1,15 +1,11 @@
 """What is understood of a file before it is added: nothing in the survey changes."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
-
-import numpy as np
 
 from lodewalk.errors import InputError, LodewalkError
 from lodewalk.formats.registry import ROLES, SET_ASIDE
@@ -24,7 +20,9 @@ from lodewalk.services.intake.columns import (
 )
 from lodewalk.services.intake.lacking import lacking, unread
 from lodewalk.services.intake.names import likely_instrument
+from lodewalk.services.intake.overlap import time_doubts
 from lodewalk.services.intake.roles import likely_role
+from lodewalk.services.intake.spans import Span, read_span
 from lodewalk.services.reading import with_zone
 from lodewalk.survey.ledger import RawFile, file_digest, read_ledger, same_content
 from lodewalk.zones import checked_zone
@@ -41,7 +39,6 @@ FIELDS = (
     ("column", "columns"), ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
 )  # fmt: skip
 SAY_COLUMNS = "Say what each column is, or confirm what is proposed."
-NOT_ONE_ZONE = ("UTC", "GPS")
 
 
 @dataclass(frozen=True)
@@ -64,17 +61,6 @@ class FirstRows:
     columns: list[str]
     units: list[str]
     rows: list[list[str]]
-
-
-@dataclass(frozen=True)
-class Span:
-    """From when to when a file records: in UTC, and in the survey's own zone where it has one."""
-
-    start_utc: str
-    end_utc: str
-    start_local: str | None
-    end_local: str | None
-    local_zone: str | None
 
 
 @dataclass(frozen=True)
@@ -172,7 +158,8 @@ def preview_file(
             blank = replace(blank, column_map=found.values)
         read = _read(folder, entries, path, role=wanted, found=found, zone=zone or found.zone)
         told = _told(folder, blank, read, instrument=named)
-        return replace(told, lacking=lacking(read.content.table, read.column_map, told, entries))
+        lacks = lacking(read.content.table, read.column_map, told, entries)
+        return replace(told, lacking=[*lacks, *time_doubts(folder, told, entries)])
     except LodewalkError as error:
         return replace(blank, refused=refusal(error, found.values))
 
@@ -334,34 +321,6 @@ def _unchanged(read: ReadFile, *, role: str, instrument: str) -> bool:
     new = {"role": role, "instrument": instrument, "format": read.format.name,
            "zone": read.zone, "column_map": own}  # fmt: skip
     return old.reading() == new
-
-
-def read_span(table: "Table", zone: str, local: str) -> Span | None:
-    """Return from when to when a table records."""
-    from lodewalk.steps.time import to_utc
-
-    if not table.has("recorded_time"):
-        return None
-    seconds = to_utc(table.frame["recorded_time"], zone=zone)
-    seconds = seconds[np.isfinite(seconds)]
-    if not seconds.size:
-        return None
-    own = local or (zone if zone not in NOT_ONE_ZONE else "")
-    ends = [datetime.fromtimestamp(float(end), UTC) for end in (seconds.min(), seconds.max())]
-    utc = [f"{end:%Y-%m-%dT%H:%M:%S}Z" for end in ends]
-    there = [_local(end, own) for end in ends]
-    return Span(utc[0], utc[1], there[0], there[1], own or None)
-
-
-def _local(time: datetime, zone: str) -> str | None:
-    """Return a time in a zone of the database or with a fixed offset."""
-    if not zone or zone in NOT_ONE_ZONE:
-        return None
-    if re.fullmatch(r"[+-]\d\d:\d\d", zone):
-        there = time.astimezone(datetime.fromisoformat(f"2000-01-01T00:00:00{zone}").tzinfo)
-    else:
-        there = time.astimezone(ZoneInfo(zone))
-    return f"{there:%Y-%m-%dT%H:%M:%S}"
 
 
 def _crs(table: "Table", column_map: Mapping[str, Any] | None, survey: str) -> str | None:

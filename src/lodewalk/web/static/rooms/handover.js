@@ -79,8 +79,12 @@ function readyList(found) {
   ];
 }
 
-/** Where in Settings an item is put right. @type {Record<string, string>} */
-const SETTING = { "Sensor height": "sensor_height_m", Purpose: "survey.purpose" };
+/** Where an item is put right: in Settings at the setting itself. @param {Item} row */
+function placeOf({ room, item, text }) {
+  const name = /^Sensor height of (.+?)(?:,| is )/.exec(text)?.[1];
+  const setting = item === "Purpose" ? "survey.purpose" : name && `instruments.${name}.sensor_height_m`;
+  return `/${room}${room === "settings" && setting ? `#${encodeURIComponent(setting)}` : ""}`;
+}
 
 /** @param {Item} row */
 function item(row) {
@@ -88,7 +92,7 @@ function item(row) {
   return h("li", { class: row.state },
     h("span", { class: "sign", ariaHidden: "true" }, SIGN[row.state]),
     h("div", {}, h("strong", {}, row.item), h("span", { class: "state" }, ` ${WORD[row.state]}`),
-      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", h("a", { href: `/${row.room}${row.room === "settings" && SETTING[row.item] ? `#${SETTING[row.item]}` : ""}` }, `Go to ${room}`)))));
+      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", h("a", { href: placeOf(row) }, `Go to ${room}`)))));
 }
 
 /** @param {string|null} moment */
