@@ -115,3 +115,57 @@ def test_a_zone_far_from_the_sun_is_told(empty):
     assert odd.startswith("Times in +03:00 are odd here")
     assert "Is the sign of the zone right?" in odd
     assert not any("odd" in one for one in doubts_of(client, "UTC"))
+
+
+def test_places_in_another_zone_are_told_with_the_code_that_fits(empty):
+    _, client = empty
+    head = "time_utc,latitude,longitude,field_nT\n"
+    rows = "".join(
+        f"2026-09-15T10:00:{second:02d}Z,-25.1,-46.5{second:02d},22950.{second}\n"
+        for second in range(10, 40)
+    )
+    sent = {"file": ("rover.csv", (head + rows).encode())}
+    (found,) = client.post("/api/files/preview", files=sent, data={"role": "rover"}).json()
+    assert found["refused"] is None
+    assert any("WGS 84 / UTM zone 23S (EPSG:32723) fits them" in one for one in found["lacking"])
+    far = (head + rows).replace("-46.5", "-36.5").encode()
+    sent = {"file": ("rover.csv", far)}
+    (found,) = client.post("/api/files/preview", files=sent, data={"role": "rover"}).json()
+    assert "EPSG:32724" in found["refused"]["remedy"]
+
+
+def test_a_reference_system_that_serves_elsewhere_is_doubted_before_it_is_taken(empty):
+    _, client = empty
+    place = {"plan.latitude_deg": -25.1, "plan.longitude_deg": -50.2}
+    signed = {"reason": "there", "who": "K"}
+    assert client.patch("/api/settings", json={"changes": place, **signed}).status_code == 200
+
+    def cautions(crs):
+        body = {"changes": {"survey.crs": crs}}
+        return client.post("/api/settings/preview", json=body).json()["cautions"]
+
+    (told,) = cautions("EPSG:32723")
+    assert told.startswith(
+        "The survey lies at 25.100° S, 50.200° W, outside the area of EPSG:32723"
+    )
+    assert "EPSG:32722" in told
+    assert cautions("EPSG:32722") == []
+
+
+def test_a_zone_as_people_write_it_is_answered_with_its_code(on_shelf):
+    _, client = on_shelf
+    body = {"name": "Ridge", "folder": "ridge", "crs": "UTM 37S"}
+    problem = client.post("/api/surveys", json=body).json()["problem"]
+    assert "EPSG:32737" in problem["remedy"]
+
+
+def test_an_area_alone_is_nothing_to_run_on(empty):
+    _, client = empty
+    ring = [[-50.3, -25.1], [-50.29, -25.1], [-50.29, -25.09], [-50.3, -25.1]]
+    shape = {"type": "Polygon", "coordinates": [ring]}
+    sent = {"file": ("area.geojson", json.dumps(shape).encode())}
+    added = client.post("/api/files", files=sent, data={"role": "area"})
+    assert added.status_code == 201, added.text
+    assert client.get("/api/run/pending").json()["files"] == 0
+    assert add(client, LOCAL, role="base", columns=json.dumps(MAP)).status_code == 201
+    assert client.get("/api/run/pending").json()["files"] == 1

@@ -23,6 +23,7 @@ from lodewalk.services.intake.names import likely_instrument
 from lodewalk.services.intake.overlap import time_doubts
 from lodewalk.services.intake.roles import likely_role
 from lodewalk.services.intake.spans import Span, read_span
+from lodewalk.services.place import zone_doubt
 from lodewalk.services.reading import with_zone
 from lodewalk.survey.ledger import RawFile, file_digest, read_ledger, same_content
 from lodewalk.zones import checked_zone
@@ -159,7 +160,11 @@ def preview_file(
         read = _read(folder, entries, path, role=wanted, found=found, zone=zone or found.zone)
         told = _told(folder, blank, read, instrument=named)
         lacks = lacking(read.content.table, read.column_map, told, entries)
-        return replace(told, lacking=[*lacks, *time_doubts(folder, told, entries)])
+        odd = [
+            *zone_doubt(read.content.table, folder.settings.survey.crs),
+            *time_doubts(folder, told, entries),
+        ]
+        return replace(told, lacking=[*lacks, *odd])
     except LodewalkError as error:
         return replace(blank, refused=refusal(error, found.values))
 

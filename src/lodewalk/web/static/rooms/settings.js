@@ -6,7 +6,7 @@ import { fill, h, one } from "../elements.js";
 import { choice, field, form, input } from "../forms.js";
 import { onChange } from "../live.js";
 import { sectionWords, worded } from "../setting-words.js";
-import { say, show } from "../notices.js";
+import { note, say, show } from "../notices.js";
 
 /** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, stated: boolean, note: string}} Row */
 
@@ -218,6 +218,7 @@ async function change(row, value, paint, undoes = false) {
     });
   },
   anew ? h("p", {}, h("strong", { class: "num" }, shown(row.value)), ` ${row.unit}, ${value === null ? "assumed, no longer measured" : "measured, no longer assumed"}`) : h("p", {}, h("span", { class: "num" }, shown(row.value)), " → ", h("strong", { class: "num" }, shown(value ?? row.default)), row.unit && ` ${row.unit}`, value === null && ", the default"),
+  ...found.cautions.map((/** @type {string} */ text) => note("doubt", text)),
   ...signed(undoes ? "changed by mistake" : ""),
   folded(found),
   h("div", { class: "row end" },
