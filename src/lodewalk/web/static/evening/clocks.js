@@ -44,14 +44,16 @@ function clockOf(row, now, after) {
 async function decideClock(row, now, after) {
   const { day } = now;
   const today = row.days.find((/** @type {any} */ one) => one.day === day?.date);
-  const differ = new Set(row.days.map((/** @type {any} */ one) => one.offset_s)).size > 1;
+  const differ = row.days.some((/** @type {any} */ one) => one.offset_s !== null && row.offset_s !== null && Math.abs(one.offset_s - row.offset_s) > 3 * Math.hypot(one.sd_s, row.sd_s));
   const instrument = choice("instrument", [row.instrument], { value: row.instrument });
   const offset = /** @type {HTMLInputElement} */ (input("offset_s", { type: "number", step: "any" }));
   const holds = choice("", [["", "all its record"], ...(day && today ? [/** @type {[string, string]} */ ([day.date, `${day.date} only`])] : [])], { value: differ && today ? day?.date : "" });
   const place = h("div", {});
   const follow = async () => {
-    offset.value = (holds.value ? today : row).offset_s ?? "";
-    fill(place, await spanFields("clock", instrument, holds.value && day ? { start_utc: day.start_utc, end_utc: day.end_utc } : {}, "both"));
+    const chosen = holds.value;
+    offset.value = (chosen ? today : row).offset_s ?? "";
+    const span = await spanFields("clock", instrument, chosen && day ? { start_utc: day.start_utc, end_utc: day.end_utc } : {}, "both");
+    if (chosen === holds.value) fill(place, span);
   };
   holds.addEventListener("change", () => follow().catch(show));
   await follow();
