@@ -182,6 +182,24 @@ def test_one_line_walked_off_its_place_is_still_asked_for(survey, tmp_path):
     assert texts(found, "line names") == []
 
 
+@pytest.mark.parametrize(("aside", "told"), [(6.0, False), (17.0, True), (45.0, False)])
+def test_a_walk_beside_a_planned_line_that_nobody_walked_is_told(survey, tmp_path, aside, told):
+    """Lines 50 m apart of 500 m each, to and fro; within 10 m of one a reading counts for it."""
+    ((_, first, last),) = legs(survey, "L005")
+    walked = [("L005", *((east + aside, north) for east, north in (first, last)))]
+    for name in ("L003", "L002"):
+        walked += [(name, *ends[::-1]) if len(walked) % 2 else (name, *ends)
+                   for _, *ends in legs(survey, name)]  # fmt: skip
+    walk(survey, tmp_path, walked)
+    found = [item for item in check(survey).findings if item.kind == "beside a planned line"]
+    assert bool(found) == told, [one.text for one in found]
+    for item in found:
+        assert item.severity == "doubt"
+        off = item.text.split(" m beside L005")[0].rpartition(" lie ")
+        assert float(off[2]) == pytest.approx(aside, abs=1.5)
+        assert float(off[0].rpartition(" ")[0].rpartition(" ")[2]) == pytest.approx(500.0, abs=25)
+
+
 def test_a_whole_line_s_name_counts_for_its_pieces(tmp_path):
     """A pond parts the lines in the middle; the rover names each by its whole line."""
     settings = {"plan": {"line_spacing_m": 50.0, "line_azimuth_deg": 0.0}}

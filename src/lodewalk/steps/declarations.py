@@ -151,7 +151,7 @@ STEPS = (
     Step(
         "lag",
         "Tells how far the field's times are from the positions', and what that amounts to.",
-        2,
+        3,
         ("lag", "lag_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_clock_times", "rover_checks",
@@ -178,7 +178,7 @@ STEPS = (
     Step(
         "walked",
         "Tells how much of the lines is covered, and what is odd about where they were walked.",
-        3,
+        4,
         ("walked", "walked_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",
@@ -191,7 +191,7 @@ STEPS = (
         "culture",
         "Tells what in the rover's readings may be no rock: iron, fences, mains, lost lock; and "
         "the noise envelope of each line.",
-        2,
+        3,
         ("rover_culture", "line_noise", "culture_findings"),
         (
             "rover_files", "rover_recorded", "rover_times", "rover_positions", "rover_checks",

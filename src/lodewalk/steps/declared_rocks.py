@@ -17,7 +17,7 @@ ROCKS = (
     Step(
         "trace",
         "Traces ridges, edges and spots of the grid, with strike, evidence and offsets by faults.",
-        2,
+        3,
         ("lineaments", "lineament_points", "faults", "trace_notes"),
         (
             "grids", "transform_grids", "readings", "rover_lines", "lines", "rover_culture",

@@ -24,7 +24,7 @@ from lodewalk.steps.findings import FindingList
 from lodewalk.steps.planned import Plan, planned
 from lodewalk.steps.rows import document, in_time_order, passage_of_readings, table
 from lodewalk.steps.tracks import tracks_of
-from lodewalk.steps.walked_places import Places, places_of, tell_names, tell_off_plan
+from lodewalk.steps.walked_places import Places, places_of, tell_beside, tell_names, tell_off_plan
 
 Floats = NDArray[np.float64]
 Rows = list[dict[str, Any]]
@@ -57,6 +57,7 @@ def run(
     if plan.lines:
         tell_names(found, places)
         tell_off_plan(found, inputs, places, settings)
+        tell_beside(found, inputs, places, plan, settings["lines"])
     _tell_speed(found, inputs)
     _tell_shifts(found, inputs, settings, plan.lines)
     record = Document({"lines": rows, "not_walked": holes})

@@ -23,6 +23,9 @@ FITS_SHARE = 0.5
 #: Straight walks off every planned line are a doubt when they are more than this share of all
 #: (common practice: ways between lines and to the base come to less than a third).
 OFF_SHARE = 1 / 3
+#: A straight walk within so many times the limit of a planned line that nobody walked, along so
+#: much of it, was probably meant for it (common practice).
+BESIDE, BESIDE_SHARE = 3.0, 0.5
 #: A straight walk ends where nothing is read for longer than this [s].
 PAUSE_S = 60.0
 #: Neighbouring readings farther apart than this are no walk between them [m].
@@ -204,16 +207,85 @@ def _way(east: Floats, north: Floats, on: NDArray[np.bool_]) -> float:
     return float(steps[on[1:] & on[:-1] & (steps < APART_M)].sum())
 
 
+def tell_beside(
+    found: FindingList, inputs: Mapping[str, Record], places: Places, plan: Plan,
+    lines: Mapping[str, Any],
+) -> None:  # fmt: skip
+    """Tell of straight walks along a planned line that nobody walked, but too far off to count."""
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    positions = table(inputs, "rover_positions")
+    east, north = positions.floats("easting_m"), positions.floats("northing_m")
+    told = _may_be_line(inputs) & np.isfinite(east) & (places.own < 0)
+    missing = {
+        name: vertices
+        for number, (name, vertices) in enumerate(plan.lines.items())
+        if _reach(east, north, places.own == number) < BESIDE_SHARE * _length(vertices)
+    }
+    for instrument, every in in_time_order(document(inputs, "rover_files"), seconds):
+        walks = [
+            text
+            for rows in _straight_walks(seconds, east, north, every[told[every]], lines)
+            for text in _beside(east[rows], north[rows], missing, lines)
+        ]
+        if walks:
+            found.add(
+                "beside a planned line",
+                f"{instrument}: walked straight on, but too far off to count: {_some(walks)}. "
+                f"Readings count for a planned line within {lines['off_line_m']:g} m of it: set "
+                "that limit wider if they were meant for it.",
+                severity="doubt",
+                instrument=instrument,
+            )
+
+
+def _beside(
+    east: Floats, north: Floats, missing: Mapping[str, Floats], lines: Mapping[str, Any]
+) -> list[str]:
+    """Return which missing lines a straight walk runs along, how far, and how far off."""
+    if not missing:
+        return []
+    place = assign_to_plan(
+        east, north, list(missing.values()), off_line_m=BESIDE * lines["off_line_m"],
+        smoothing_m=lines["smoothing_m"],
+    )  # fmt: skip
+    told = []
+    for number, (name, vertices) in enumerate(missing.items()):
+        own = place.line == number
+        walked = float(np.ptp(place.distance_m[own])) if np.any(own) else 0.0
+        if walked >= BESIDE_SHARE * _length(vertices):
+            away = float(np.median(np.abs(place.off_line_m[own])))
+            told.append(f"{walked:.0f} m lie {away:.0f} m beside {name}")
+    return told
+
+
+def _reach(east: Floats, north: Floats, on: NDArray[np.bool_]) -> float:
+    """Return how far apart the outermost of some readings lie [m]."""
+    known = on & np.isfinite(east + north)
+    return float(np.hypot(np.ptp(east[known]), np.ptp(north[known]))) if known.any() else 0.0
+
+
+def _length(vertices: Floats) -> float:
+    """Return the length of a planned line [m]."""
+    return float(np.hypot(*np.diff(vertices, axis=0).T).sum())
+
+
 def _straight(
     seconds: Floats, east: Floats, north: Floats, rows: Numbers, lines: Mapping[str, Any]
 ) -> float:
     """Return the summed length of the straight walks in some readings [m]."""
+    parts = _straight_walks(seconds, east, north, rows, lines)
+    return float(sum(passage_geometry(east[part], north[part])[0] for part in parts))
+
+
+def _straight_walks(
+    seconds: Floats, east: Floats, north: Floats, rows: Numbers, lines: Mapping[str, Any]
+) -> list[Numbers]:
+    """Return the straight walks in some readings."""
     if rows.size < 2:
-        return 0.0
+        return []
     number = split_track(
         seconds[rows], east[rows], north[rows],
         min_length_m=lines["min_length_m"], max_turn_deg=lines["max_turn_deg"],
         smoothing_m=lines["smoothing_m"], max_gap_s=PAUSE_S,
     )  # fmt: skip
-    parts = [rows[number == n] for n in range(int(number.max(initial=-1)) + 1)]
-    return float(sum(passage_geometry(east[part], north[part])[0] for part in parts))
+    return [rows[number == n] for n in range(int(number.max(initial=-1)) + 1)]

@@ -39,8 +39,10 @@ SETTLED_SD: Final = 0.05
 #: An arm counts as told when its sd is at most this share of what was expected before.
 TOLD_SHARE: Final = 0.5
 
-#: A last step of more than this many seconds says that the rounds do not settle.
+#: A step of more than this many seconds, or a last one of more than so many of its sd, says that
+#: the rounds do not settle: what they come to next is as likely.
 UNSETTLED_S: Final = 2.5
+UNSETTLED_SD: Final = 1.0
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,8 @@ def estimate_lag(
     Returns
     -------
     Lag
-        Nothing (NaN, infinite sd) where `zigzag_offset` finds no common anomalies.
+        Nothing (NaN, infinite sd) where `zigzag_offset` finds no common anomalies, or the fit
+        doesn't settle.
 
     Raises
     ------
@@ -296,8 +299,11 @@ def _in_rounds(
         offset += step
         if abs(step) > UNSETTLED_S:
             return UNKNOWN
-        if abs(step) <= SETTLED_SD * np.sqrt(found.covariance[0, 0]):
+        sd = float(np.sqrt(found.covariance[0, 0]))
+        if abs(step) <= SETTLED_SD * sd:
             break
+    if abs(step) > UNSETTLED_SD * sd:
+        return UNKNOWN
     return _lag(found, offset, speed, arm_sd_m, counts)
 
 

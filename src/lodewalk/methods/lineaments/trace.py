@@ -1,7 +1,8 @@
 """Ridges of a grid as traces: chains of several filter widths, trimmed, joined and judged."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -22,8 +23,7 @@ from lodewalk.methods.lineaments.ridge_filter import (
 from lodewalk.validation import FloatArray, check_positive
 
 BoolArray = NDArray[np.bool_]
-#: Widths of the filters [line spacings], narrow first: a broad one looks only where those before
-#: it found nothing.
+#: Widths of the filters [line spacings], narrow first.
 WIDTHS: Final = (0.35, 0.7, 1.4)
 #: Ratios at which chains go on, and begin.
 GO_ON, BEGIN = 1.0, 3.0
@@ -45,7 +45,9 @@ LEAST_LENGTH: Final = 3.0
 #: border's making.
 BORDER: Final = 1.0
 _ALONG_DEG: Final = 35.0
-#: A ridge covers this many filter widths on each side, where a broader one looks no more.
+#: Evidence of a line by itself from which no fainter one of a narrower filter hides it.
+SURE: Final = 0.95
+#: A line is of the same crest as one of another width this many filter widths to its side.
 _COVERS: Final = 2.0
 
 
@@ -123,9 +125,10 @@ def trace_ridges(
     -----
     Crests of the total gradient that is averaged along a direction (`oriented_gradient`), so that
     a ridge is followed through the beads that a slanted body shows between survey lines. Filters
-    of three widths look for them, narrow ones first; chains are trimmed where the response has
-    sunk to half (there the body ends) and joined across gaps. See `evidence_of` for the
-    probability.
+    of three widths look for them; chains are trimmed where the response has sunk to half (there
+    the body ends) and joined across gaps. Where several widths see one crest the narrower go
+    before, as they place it best, unless a broader one alone is sure of it. See `evidence_of` for
+    the probability.
 
     Examples
     --------
@@ -144,9 +147,9 @@ def trace_ridges(
             value=float(values[known][0]) if known.any() else "no value",
         )
     unit = line_spacing_m / spacing_m
-    pieces = _pieces(values, unit, sd)
-    lines = [unhooked(line) for line in joined(pieces)]
     area = float(known.sum()) / unit**2
+    sure = partial(_sure, area=area, level=max(least_evidence, SURE))
+    lines = [unhooked(line) for line in _lines(values, unit, sd, sure)]
     least = (least_length_m or LEAST_LENGTH * line_spacing_m) / line_spacing_m
     found = []
     for line in lines:
@@ -156,8 +159,10 @@ def trace_ridges(
     return sorted(found, key=lambda ridge: (-ridge.evidence, -ridge.length_m))
 
 
-def _pieces(values: FloatArray, unit: float, sd: FloatArray | None) -> list[Line]:
-    """Return the chains of all widths, in line spacings."""
+def _lines(
+    values: FloatArray, unit: float, sd: FloatArray | None, sure: Callable[[Line], bool]
+) -> list[Line]:
+    """Return the lines of all widths, in line spacings."""
     found: list[Line] = []
     shape = (values.shape[0], values.shape[1])
     border = _border(np.isfinite(values))
@@ -174,13 +179,13 @@ def _pieces(values: FloatArray, unit: float, sd: FloatArray | None) -> list[Line
         )
         points = crest_points(response, side=SIDE * max(across, 0.5 * unit), least_ratio=GO_ON)
         points = _off_borders(points, border, unit)
-        lines = [
-            part
+        own = [
+            unhooked(resampled(line))
             for chain in linked(points, shape, start_ratio=BEGIN)
             if (line := trimmed(_line(points, chain, unit, across / unit))) is not None
-            for part in _uncovered(line, found)
+            and line.length >= PIECE
         ]
-        found.extend(unhooked(resampled(line)) for line in lines if line.length >= PIECE)
+        found = _settled(found, own, sure)
     return found
 
 
@@ -242,16 +247,42 @@ def _off_borders(points: RidgePoints, border: FloatArray, unit: float) -> RidgeP
     return RidgePoints(*(part[kept] for part in points))
 
 
-def _uncovered(line: Line, found: Sequence[Line]) -> list[Line]:
-    """Return the parts of a line that lie beside none which a narrower filter found."""
-    narrower = [other for other in found if other.width < line.width]
+def _sure(line: Line, *, area: float, level: float) -> bool:
+    """Tell whether a line by itself is more than noise."""
+    return evidence_of(mass_of(line, go_on=GO_ON), area) >= level
+
+
+def _settled(
+    narrower: Sequence[Line], broader: Sequence[Line], sure: Callable[[Line], bool]
+) -> list[Line]:
+    """Return lines of narrower filters and of a broader one so that no crest is in both.
+
+    Narrower ones go before, as they place a crest best; where that gives no sure line, but the
+    broader filter by itself has one, the faint give way to it.
+    """
+    together = joined([*narrower, *_uncovered(broader, narrower)])
     if not narrower:
-        return [line]
-    tree = cKDTree(np.concatenate([other.place for other in narrower]))
-    far, _ = tree.query(line.place)
-    free = np.concatenate([[False], far > max(_COVERS * line.width, 0.75), [False]])
-    starts, stops = np.flatnonzero(np.diff(free.astype(int))).reshape(-1, 2).T
-    return [line.part(slice(a, b)) for a, b in zip(starts, stops, strict=True) if b - a >= 3]
+        return together
+    told = [line for line in together if sure(line)]
+    hidden = _uncovered([line for line in joined(broader) if sure(line)], told)
+    if not hidden:
+        return together
+    faint = _uncovered([line for line in together if not sure(line)], hidden)
+    return joined([*told, *hidden, *faint])
+
+
+def _uncovered(lines: Sequence[Line], others: Sequence[Line]) -> list[Line]:
+    """Return the parts of lines, long enough to be looked at, that lie beside no other line."""
+    if not others:
+        return list(lines)
+    tree = cKDTree(np.concatenate([other.place for other in others]))
+    parts: list[Line] = []
+    for line in lines:
+        far, _ = tree.query(line.place)
+        free = np.concatenate([[False], far > max(_COVERS * line.width, 0.75), [False]])
+        ends = np.flatnonzero(np.diff(free.astype(int))).reshape(-1, 2)
+        parts.extend(line.part(slice(*own)) for own in ends)
+    return [part for part in parts if part.length >= PIECE]
 
 
 def _ridge(line: Line, evidence: float, place: tuple[float, float, float, float]) -> Ridge:

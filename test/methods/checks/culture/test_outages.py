@@ -65,6 +65,25 @@ def test_bursts_are_noise_and_not_sources():
     assert find_bursts([1.0, 2.0], noise_nT=0.1).tolist() == [False, False]
 
 
+def test_uneven_steps_over_a_steep_field_are_no_burst():
+    """A flank of a thin sheet 9 m below the sensor, walked at 1.2 m a step, give or take."""
+    rng = np.random.default_rng(4)
+    false, missed, found = 0, 0, []
+    for _ in range(60):
+        way = np.cumsum(rng.normal(1.2, 0.25, size=200).clip(0.6, 1.8))
+        off = (way - way[60]) / 9.0
+        field = 140 * (1 - off) / (1 + off**2) + rng.normal(scale=0.15, size=200)
+        field[140:156] += rng.normal(scale=15, size=16)
+        seen = way + rng.normal(scale=0.05, size=200)
+        marks = find_bursts(field, noise_nT=0.15, distance_m=seen)
+        false += marks[:125].any()
+        missed += find_bursts(field, noise_nT=0.15)[:125].any()
+        found.append(marks[140:156].mean())
+    assert missed > 6, "without the distance uneven steps pass for noise"
+    assert false <= 2
+    assert np.mean(found) > 0.85
+
+
 def test_shifts_go_and_come_back():
     rng = np.random.default_rng(3)
     time = np.arange(200.0)

@@ -40,6 +40,9 @@ RESTLESS_COUNT: Final = 2
 #: beyond the outermost it is a sixteenth of that one.
 ROUGH_SHARE: Final = 0.07
 
+#: How many times the roughness that uneven steps make of a steep field a burst shows.
+UNEVEN: Final = 2.0
+
 #: Least jump of a level, in noise sd of a step.
 LEAST_JUMP: Final = 8.0
 
@@ -130,7 +133,11 @@ def _edge_length(value: FloatArray, noise: FloatArray, poor: BoolArray, reach: i
 
 
 def find_bursts(
-    value_nT: ArrayLike, *, noise_nT: ArrayLike, low: ArrayLike | None = None
+    value_nT: ArrayLike,
+    *,
+    noise_nT: ArrayLike,
+    low: ArrayLike | None = None,
+    distance_m: ArrayLike | None = None,
 ) -> BoolArray:
     """Find bursts of noise in which the sensor had lost lock.
 
@@ -142,6 +149,8 @@ def find_bursts(
         Usual noise sd [nT].
     low : bool array, shape (n,), optional
         True at readings of low signal quality; among them half the noise is enough.
+    distance_m : array, shape (n,), optional
+        Distance walked at each reading [m]; NaN where it isn't known.
 
     Returns
     -------
@@ -160,6 +169,9 @@ def find_bursts(
     line: in white noise that ratio is 0.4, above a single source at 0.6 readings' distance or
     more below 0.2, however strong. Medians keep a single spike or post from being a burst. A
     burst shorter than seven readings isn't found.
+
+    Nobody walks evenly, and over a steep field uneven steps are rough as well: the fourth
+    difference must be twice that of the distance, times the slope over the nine readings.
 
     Examples
     --------
@@ -181,7 +193,24 @@ def find_bursts(
     wild = (
         shown / (NORMAL_MEDIAN_SIZE * WHITE_NOISE_GAIN) > np.where(poor, times / 2, times) * noise
     )
+    if distance_m is not None:
+        check_same_length(value_nT=value, distance_m=distance_m)
+        wild &= shown > UNEVEN * _of_uneven_steps(value, np.asarray(distance_m, float), length)
     return _filled(wild, restless, size, noise)
+
+
+def _of_uneven_steps(value: FloatArray, distance: FloatArray, length: int) -> FloatArray:
+    """Return the fourth difference that uneven steps make of the slope; 0 where it isn't known."""
+    uneven = median_filter(
+        np.nan_to_num(np.abs(fourth_difference(distance))), size=length, mode="nearest"
+    )
+    reach = length // 2
+    rise, way = (
+        np.abs(padded[2 * reach :] - padded[: -2 * reach])
+        for padded in (np.pad(one, reach, mode="edge") for one in (value, distance))
+    )
+    slope = np.divide(rise, way, out=np.zeros_like(rise), where=way > 0)
+    return np.asarray(np.nan_to_num(uneven * slope))
 
 
 def _rms_about_line(value: FloatArray, length: int) -> FloatArray:

@@ -146,7 +146,12 @@ def _lost(record: Record, left: BoolArray, low: BoolArray) -> list[Event]:
     """Return bursts of noise and stretches of low quality, and take them from those left."""
     rows = np.flatnonzero(left)
     burst = np.zeros(left.size, dtype=bool)
-    burst[rows] = find_bursts(record.value_nT[rows], noise_nT=record.noise_nT[rows], low=low[rows])
+    burst[rows] = find_bursts(
+        record.value_nT[rows],
+        noise_nT=record.noise_nT[rows],
+        low=low[rows],
+        distance_m=record.distance_m[rows],
+    )
     poor = left & low
     chance = heading_chance(record.azimuth_deg(), poor)
     dead = chance < HEADING_CHANCE
