@@ -122,9 +122,7 @@ def test_a_proposal_is_refused_stays_visible_with_its_reason_and_waits_again_onc
 def test_a_decided_clock_says_which_offset_counts_and_nothing_urges_another(demo_pages, visit):
     there = visit(demo_pages, "/days?day=2026-03-10")
     card = there.page.get_by_role("article").filter(has_text="R2 ✓ measured")
-    expect(card).to_contain_text(
-        "Decided: 18 s. That counts until another decision takes its place."
-    )
+    expect(card).to_contain_text("What is decided counts until another decision takes its place.")
     expect(card).to_contain_text(
         re.compile(r"lies 0\.\d\d\ss from it, 1\.\d of its .*: they agree")
     )

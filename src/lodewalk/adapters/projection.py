@@ -4,6 +4,7 @@ Longitude and latitude are degrees on WGS84 unless another geographic system is 
 easting and northing are metres. The order is always longitude, latitude and easting, northing.
 """
 
+import re
 from functools import lru_cache
 from itertools import islice
 from typing import TYPE_CHECKING
@@ -21,6 +22,8 @@ FloatArray = NDArray[np.float64]
 
 WGS84 = "EPSG:4326"
 UTM_SOUTH_LIMIT_DEG, UTM_NORTH_LIMIT_DEG = -80.0, 84.0
+#: A UTM zone as people call it; the letter is the half of the earth.
+UTM_WORDS = re.compile(r"\bUTM\s*(?:zone)?\s*(\d{1,2})\s*([NS])\b", re.IGNORECASE)
 STRETCHED = "Popular Visualisation Pseudo Mercator"
 
 
@@ -254,10 +257,24 @@ def check_projected(
     broken = _broken_rule(crs)
     if broken is None:
         return
-    example = "EPSG:32723 (WGS 84 / UTM zone 23S)"
+    example = _utm_meant(crs) or "EPSG:32723 (WGS 84 / UTM zone 23S)"
     if longitude is not None and latitude is not None:
         example = crs_title(_utm_code(longitude, latitude))
     raise InputError(broken, value=crs, remedy=f"Take a projected one in metres, e.g. {example}.")
+
+
+def _utm_meant(text: str) -> str | None:
+    """Return the title of the zone that is written as people call it, None for anything else.
+
+    Examples
+    --------
+    >>> _utm_meant("UTM 37S")
+    'WGS 84 / UTM zone 37S (EPSG:32737)'
+    """
+    match = UTM_WORDS.search(text)
+    if match is None or not 1 <= int(match[1]) <= 60:
+        return None
+    return crs_title(f"EPSG:32{'6' if match[2].upper() == 'N' else '7'}{int(match[1]):02d}")
 
 
 def check_geographic(crs: str) -> None:

@@ -30,7 +30,7 @@ def add(
     ] = None,
     time_zone: Annotated[
         str | None,
-        typer.Option(metavar="ZONE", help="Zone of the times: UTC, GPS, -03:00 or an IANA name."),
+        typer.Option(metavar="ZONE", help="Zone of the times: UTC, GPS, +03:00 or an IANA name."),
     ] = None,
     propose: Annotated[
         Path | None,

@@ -104,10 +104,11 @@ def recognise(path: Path, *, role: str) -> Format:
     if surest.name in ("delimited", "hand_meter", "known") and role in ("hand_meter", "known"):
         return format_named(role)  # its reader says what the header lacks
     if role not in surest.roles:
+        title = surest.title
         raise InputError(
-            f"A file of role {role} can't be {surest.title}.",
+            f"A file of role {role} can't be {title}.",
             file=path.name,
-            remedy=f"{surest.title} serves as {', '.join(surest.roles)}.",
+            remedy=f"{title[:1].upper()}{title[1:]} serves as {', '.join(surest.roles)}.",
         )
     return surest
 

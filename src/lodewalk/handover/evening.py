@@ -21,6 +21,7 @@ class ClockRow:
     text: str
     positions: str
     decided_s: float | None
+    by_day: bool
 
 
 @dataclass(frozen=True)
@@ -132,6 +133,7 @@ def _clock(row: Mapping[str, Any]) -> ClockRow:
         " ".join(filter(None, [row.get("text", ""), *_clock_more(row)])),
         row.get("position_clock") or "",
         row.get("decided_s"),
+        row.get("decided_s") is None and any(day["decided_s"] for day in row.get("days") or []),
     )
 
 
@@ -144,6 +146,11 @@ def _clock_more(row: Mapping[str, Any]) -> list[str]:
     if len({day["offset_s"] for day in days}) > 1:
         parts = [f"{d['day']} {d['offset_s']:+.1f} s (sd {d['sd_s']:.1f} s)" for d in days]
         said.append(f"By day: {', '.join(parts)}.")
+    decided = [
+        f"{d['day']} {d['decided_s']:+.1f} s" for d in row.get("days") or [] if d["decided_s"]
+    ]
+    if decided and row.get("decided_s") is None:
+        said.append(f"Decided by day: {', '.join(decided)}.")
     return said
 
 

@@ -183,7 +183,9 @@ def read_file(
     known = same_content(entries, sha256)
     old = known if known and known.role == role else None
     kept = old.column_map if old else None
-    column_map, remarks = column_map_of(path, form, role=role, columns=columns, kept=kept)
+    column_map, remarks = column_map_of(
+        path, form, role=role, columns=columns, kept=kept, zone=zone
+    )
     check_pairs(column_map, path.name)
     content = form.reader().read(path, role=role, column_map=column_map)
     if len(content.table) == 0:

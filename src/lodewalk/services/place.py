@@ -27,7 +27,7 @@ def check_place(table: Any, column_map: "ColumnMap | None", crs: str, file: str)
         With the line, and what is likely wrong: swapped, another hemisphere, another zone.
     """
     from lodewalk.adapters.projection import check_geographic, to_geographic
-    from lodewalk.adapters.whereabouts import inside
+    from lodewalk.adapters.whereabouts import inside, why_outside
 
     if isinstance(table, (Shapes, Terrain)):
         _check_shapes(table, crs, file)
@@ -50,6 +50,7 @@ def check_place(table: Any, column_map: "ColumnMap | None", crs: str, file: str)
     swapped = geographic and bool(
         inside(longitude[first : first + 1], latitude[first : first + 1], crs=crs)[0]
     )
+    there = why_outside(float(latitude[first]), float(longitude[first]), crs=crs)
     raise InputError(
         f"The position lies outside the area of {crs}.",
         file=file,
@@ -57,7 +58,7 @@ def check_place(table: Any, column_map: "ColumnMap | None", crs: str, file: str)
         value=(frame[names[0]][first], frame[names[1]][first]),
         remedy="Latitude and longitude are swapped; mend the column map."
         if swapped
-        else "Set the survey's crs right, or check columns and units.",
+        else f"{there} Columns and units may be wrong too.",
     )
 
 
@@ -84,3 +85,18 @@ def _check_shapes(table: Shapes | Terrain, crs: str, file: str) -> None:
         value=(round(where[0][0], 5), round(where[0][1], 5)),
         remedy=why_outside(*where[0], crs=crs),
     )
+
+
+def zone_doubt(table: Any, crs: str) -> list[str]:
+    """Say that a zone beside the survey's own fits better where a file's first place lies."""
+    from lodewalk.adapters.whereabouts import zone_beside
+
+    if not (table.has("latitude_deg") and table.has("longitude_deg")):
+        return []
+    places = table.frame.select("latitude_deg", "longitude_deg").drop_nulls()
+    if places.is_empty():
+        return []
+    fits = zone_beside(*(float(one) for one in places.row(0)), crs=crs)
+    if fits is None:
+        return []
+    return [f"Its places lie outside the area of {crs}, which the survey has; {fits} fits them."]

@@ -1,17 +1,18 @@
 """What to look at before a survey is handed over, and where it is put right."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from lodewalk.errors import LodewalkError
 from lodewalk.services.check import CheckResult, Finding, checked
-from lodewalk.services.decide import decisions_in_force
+from lodewalk.services.decide import DecideResult, decisions_in_force
 from lodewalk.services.report_state import report_state
 from lodewalk.services.sensor_heights import assumed_rovers, metres
 from lodewalk.services.stale import pending
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.ledger import read_ledger
+from lodewalk.survey.settings_table import Settings
 from lodewalk.survey.store import product_path
 
 State = Literal["good", "info", "doubt", "bad"]
@@ -79,7 +80,16 @@ def _heights(folder: Folder) -> Iterator[ReadyItem]:
         by_height.setdefault(settings.instrument(name).sensor_height_m, []).append(name)
     for height, names in by_height.items():
         text = f"Sensor height of {', '.join(names)} is assumed, {metres(height)}: "
-        yield ReadyItem("Sensor height", "doubt", f"{text}every depth rests on it.", "settings")
+        text += f"every depth rests on it.{_planned(settings, height)}"
+        yield ReadyItem("Sensor height", "doubt", text, "settings")
+
+
+def _planned(settings: Settings, height_m: float) -> str:
+    """Say that the height that the plan counts with isn't the one of the readings."""
+    plan = settings.plan
+    if "sensor_height_m" not in plan.model_fields_set or plan.sensor_height_m == height_m:
+        return ""
+    return f" The plan's {metres(plan.sensor_height_m)} isn't used for readings."
 
 
 def _products(folder: Folder) -> ReadyItem:
@@ -102,15 +112,31 @@ def _verdicts(folder: Folder) -> Iterator[ReadyItem]:
         yield ReadyItem("Verdicts", "doubt", str(error), "days")
         return
     yield _lines(found)
-    open_clocks = [row.instrument for row in found.clock if row.state == "not identifiable"]
-    if open_clocks:
-        text = f"Nothing tells how far the clock of {', '.join(open_clocks)} was off; say in "
-        yield ReadyItem(
-            "Clocks", "doubt", text + "your words to the receiver how it was set.", "days"
-        )
+    yield from _clocks(found, decisions_in_force(folder))
     grave = [row for row in found.findings if row.severity in ("doubt", "loss")]
     if grave:
         yield ReadyItem("Findings", "doubt", _left_in_doubt(grave), "days")
+
+
+def _clocks(found: CheckResult, decisions: Sequence[DecideResult]) -> Iterator[ReadyItem]:
+    """Yield the clocks of which nothing tells how far they were off and nobody decided it."""
+    whole = {
+        one.target.get("instrument")
+        for one in decisions
+        if one.kind == "clock" and not (one.target.get("start") or one.target.get("end"))
+    }
+    said = []
+    for row in found.clock:
+        left = [day.day for day in row.days if day.decided_s is None]
+        partly = len(left) < len(row.days)
+        if row.state != "not identifiable" or row.instrument in whole or (partly and not left):
+            continue
+        said.append(f"{row.instrument} on {', '.join(left)}" if partly else row.instrument)
+    if said:
+        text = f"Nothing tells how far the clock of {' and of '.join(said)} was off; say in "
+        yield ReadyItem(
+            "Clocks", "doubt", text + "your words to the receiver how it was set.", "days"
+        )
 
 
 def _left_in_doubt(grave: list[Finding]) -> str:

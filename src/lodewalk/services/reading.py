@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lodewalk.errors import InputError
+from lodewalk.errors import InputError, LodewalkError
 from lodewalk.formats.registry import Format
 from lodewalk.zones import checked_zone
 
@@ -29,10 +29,12 @@ def column_map_of(
     role: str,
     columns: Path | None = None,
     kept: Mapping[str, Any] | None = None,
+    zone: str | None = None,
 ) -> "tuple[ColumnMap | None, tuple[str, ...]]":
     """Return the column map of delimited text, with what was assumed.
 
-    It is the one given in a file, else the one `kept` from before, else a proposed one.
+    It is the one given in a file, else the one `kept` from before, with the `zone` that is said
+    now, else a proposed one.
 
     Raises
     ------
@@ -46,7 +48,7 @@ def column_map_of(
     if columns:
         return ColumnMap.from_toml(columns), ()
     if kept:
-        return ColumnMap.from_dict(dict(kept)), ()
+        return ColumnMap.from_dict(with_zone(kept, zone, path, role=role)), ()
     proposal = propose(path, role=role)
     if proposal.confidence < SURE:
         raise InputError(
@@ -58,6 +60,27 @@ def column_map_of(
         )
     sure = f"columns recognised by themselves, {proposal.confidence:.0%} sure"
     return proposal.column_map, (sure, *proposal.reasons)
+
+
+def with_zone(
+    values: Mapping[str, Any], zone: str | None, path: Path, *, role: str
+) -> dict[str, Any]:
+    """Return a column map from before with the zone that is said now.
+
+    A zone in such a map may be the word of a person, who can put it right; where the file itself
+    tells it, it stays, and another one is refused later.
+    """
+    from lodewalk.formats.delimited import propose
+
+    time = dict(values.get("time") or {})
+    told = time.get("zone")
+    if not zone or not told or told == zone:
+        return dict(values)
+    try:
+        own = propose(path, role=role).column_map.time.zone
+    except LodewalkError:
+        own = None
+    return dict(values) if own == told else {**values, "time": {**time, "zone": zone}}
 
 
 #: Coordinates that tell a place only together.
@@ -97,7 +120,7 @@ def zone_of(content: "Content", *, given: str | None, fallback: str = "", file: 
         raise InputError(
             "The file doesn't say the time zone of its times.",
             file=file,
-            remedy="Give the time zone: UTC, GPS, -03:00 or an IANA name.",
+            remedy="Give the time zone: UTC, GPS, an offset such as +03:00, or an IANA name.",
             means=("time-zone",),
         )
     return checked_zone(zone, key=None)

@@ -8,6 +8,7 @@ from datetime import date
 from types import NoneType
 from typing import Any, Literal, get_args, get_origin
 
+import numpy as np
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
@@ -180,7 +181,14 @@ def _parts(annotation: Any) -> Iterator[Any]:
                 yield from _parts(part)
 
 
-def preview_settings(folder: Folder, changes: Mapping[str, Any]) -> PendingResult:
+@dataclass(frozen=True)
+class SettingsPreview(PendingResult):
+    """What a run would do after changes of settings, and what to think of before them."""
+
+    cautions: list[str]
+
+
+def preview_settings(folder: Folder, changes: Mapping[str, Any]) -> SettingsPreview:
     """Say which steps a run would do after these changes; nothing is changed.
 
     Parameters
@@ -193,7 +201,31 @@ def preview_settings(folder: Folder, changes: Mapping[str, Any]) -> PendingResul
     SettingsError
         For a wrong name or value.
     """
-    return pending(_tried(folder, changes)[0])
+    tried = _tried(folder, changes)[0]
+    found = pending(tried)
+    crs = tried.settings.survey.crs
+    moved = crs != folder.settings.survey.crs
+    cautions = list(_elsewhere(folder, crs)) if moved else []
+    return SettingsPreview(found.steps, found.seconds, found.files, cautions)
+
+
+def _elsewhere(folder: Folder, crs: str) -> Iterator[str]:
+    """Yield that the survey lies outside the area of a system, with the zone that fits."""
+    from lodewalk.adapters.whereabouts import inside, why_outside
+    from lodewalk.services.before_going.place import survey_place
+
+    try:
+        found = survey_place(folder)
+        north, east = found.latitude_deg, found.longitude_deg
+        if north is None or east is None:
+            return
+        if not inside(np.array([north]), np.array([east]), crs=crs, margin_deg=0.0)[0]:
+            place = f"{abs(north):.3f}° {'N' if north >= 0 else 'S'}"
+            place += f", {abs(east):.3f}° {'E' if east >= 0 else 'W'}"
+            fits = why_outside(north, east, crs=crs)
+            yield f"The survey lies at {place}, outside the area of {crs}. {fits}"
+    except LodewalkError:
+        return
 
 
 def tried_settings(folder: Folder, changes: Mapping[str, Any]) -> Folder:

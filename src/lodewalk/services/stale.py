@@ -4,7 +4,6 @@ import json
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from lodewalk.formats.registry import SET_ASIDE
 from lodewalk.services.set_aside import as_if_aside, as_if_read_anew
 from lodewalk.steps.declarations import STEPS, needed_for
 from lodewalk.steps.step import Step
@@ -16,6 +15,8 @@ from lodewalk.survey.state import read_state
 
 #: Journals that are looked through for how long a step took.
 JOURNALS = 100
+#: Roles of files that a run has something to do with; plans and areas alone give no reading.
+RECORDED = ("base", "rover", "track", "observatory")
 
 #: What each step does, by its name, in the order of a run.
 ABOUT = {step.name: step.text for step in STEPS}
@@ -39,7 +40,7 @@ class Pending:
 class PendingResult:
     """All steps that a run would look at, in their order; none when all is up to date.
 
-    `files` counts what there is to run on: the files that aren't set aside.
+    `files` counts what there is to run on: records of bases, rovers, tracks and observatories.
     """
 
     steps: list[Pending]
@@ -90,7 +91,7 @@ def pending(
         Pending(step.name, step.text, why, sure, last.get(step.name)) for step, why, sure in found
     ]
     known = [row.seconds for row in rows if row.seconds is not None]
-    files = sum(entry.role != SET_ASIDE for entry in entries)
+    files = sum(entry.role in RECORDED for entry in entries)
     return PendingResult(rows, round(sum(known), 1) if known else None, files)
 
 

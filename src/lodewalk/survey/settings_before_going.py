@@ -155,7 +155,14 @@ class PlanSettings(Section):
     reading_interval_m: float = setting(
         1.0, "Distance between readings along a line.", "m", gt=0, le=100
     )
-    sensor_height_m: float = setting(2.0, "Height of the sensor.", "m", gt=0, le=20)
+    sensor_height_m: float = setting(
+        2.0,
+        "Height of the sensor that the plan counts with; what each rover carried is a setting of "
+        "that instrument.",
+        "m",
+        gt=0,
+        le=20,
+    )
     shortest_line_m: float = setting(
         20.0, "Pieces of lines shorter than this aren't walked.", "m", ge=0, le=1e4
     )

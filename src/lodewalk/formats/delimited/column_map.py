@@ -15,6 +15,7 @@ from pydantic import (
     StrictBool,
     StrictInt,
     ValidationError,
+    field_validator,
     model_validator,
 )
 
@@ -82,10 +83,13 @@ class TimeRule(_Part):
         default=None, description='"UTC", "GPS", an IANA name or "+hh:mm"'
     )  # fmt: skip
 
+    @field_validator("zone")
+    @classmethod
+    def _check_zone(cls, zone: str | None) -> str | None:
+        return zone if zone is None else checked_zone(zone)
+
     @model_validator(mode="after")
     def _check(self) -> Self:
-        if self.zone is not None:
-            checked_zone(self.zone)
         _check_date(self.date)
         if self.date_format == "unix":
             raise SettingsError("time.date_format can't be unix.", remedy="Use time.format.")

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from lodewalk.errors import InputError
 from lodewalk.services.curves.columns import Columns, codes, frame_of, made, seconds, small, utc
 from lodewalk.services.curves.kept import kept
+from lodewalk.services.curves.one_axis import one_axis
 from lodewalk.services.one_run import check_one_run
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path, read_product
@@ -170,8 +171,9 @@ def profile(folder: Folder, line: str) -> Columns:
     Returns
     -------
     Columns
-        Distance along the line, local place, time, the field less a datum, corrections, anomaly
-        and its error; ``about["readings"]`` names each reading, ``about["reasons"]`` why one isn't
+        Distance along the line, with a place at one distance however often it was passed; place,
+        time, the field less a datum, corrections, anomaly and its error; ``about["readings"]``
+        names each reading, ``about["reasons"]`` why one isn't
         kept, ``reason`` is a number into it.
 
     Raises
@@ -199,7 +201,7 @@ def profile(folder: Folder, line: str) -> Columns:
             "reasons": list(reasons),
         },
         {
-            "distance_m": small(own["distance_m"]),
+            "distance_m": small(one_axis(own)),
             "time_s": seconds(own["time_utc"]),
             "easting_m": own["easting_m"].fill_null(float("nan")).to_numpy(),
             "northing_m": own["northing_m"].fill_null(float("nan")).to_numpy(),

@@ -24,6 +24,8 @@ from lodewalk.survey.store import product_path
 
 #: Worst first; what a finding of each severity means for the day.
 SEVERITIES = ("loss", "doubt", "information")
+#: Of a rover whose times no base shares: mostly a wrong zone, which no walk puts right.
+NEVER_TOGETHER = "base and rover never overlap"
 MINUTE = timedelta(minutes=1)
 
 
@@ -155,13 +157,16 @@ def to_do(check: CheckResult, day: CheckedDay, findings: Iterable[EveningFinding
     unplaced = Counter(line.instrument for line in day.lines if not line.length_m)
     lacking = "without a position. Is its track still to be added?"
     todo = [ToDo("files", f"{n}: {_lines(count)} {lacking}") for n, count in unplaced.items()]
+    listed = list(findings)
+    todo += _times_first(listed)
+    if not day.lines:
+        todo.append(ToDo("files", NO_LINE))
     if again:
         length = sum(span.length_m for span in again)
         pieces = ", ".join(dict.fromkeys(span.line for span in again))
         todo.append(
             ToDo("again", f"Walk again: {pieces}, {length:.0f} m. The route is a GPX file.")
         )
-    listed = list(findings)
     open_ones = [item for item in listed if item.proposal and not item.answered]
     todo += [
         ToDo("findings", f"Decide: {PROPOSALS[item.proposal.kind]} {item.proposal.instrument}.")
@@ -192,6 +197,23 @@ def _compare(proposal: Proposal) -> ToDo:
         "clocks" if proposal.kind == "clock" else "findings",
         f"Compare: {about} is decided, and a proposal differs. The decision counts until replaced.",
     )
+
+
+#: What the evening of a day without a line begins with.
+NO_LINE = (
+    "No line was walked. Is a track or a plan still to be added, or is a file of the rover a "
+    "base's record?"
+)
+
+
+def _times_first(findings: Iterable[EveningFinding]) -> list[ToDo]:
+    """Return what is likely wrong with dates, zones or clocks: it comes before walking again."""
+    names = [item.instrument for item in findings if item.today and item.kind == NEVER_TOGETHER]
+    return [
+        ToDo("files", f"{name}: the base never recorded at its times. Before walking again, see "
+             "whether date, time zone or clock of one of the two is wrong.")
+        for name in dict.fromkeys(names)
+    ]  # fmt: skip
 
 
 #: What each kind of proposal is called.

@@ -2,20 +2,20 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
-from lodewalk.errors import InputError, LodewalkError
-from lodewalk.formats.registry import SET_ASIDE, format_named
-from lodewalk.services.add import WITHOUT_TIMES, AddResult, about_aside, add_files
-from lodewalk.services.intake.preview import Span, map_file, read_span
+from lodewalk.errors import InputError
+from lodewalk.formats.registry import format_named
+from lodewalk.services.add import AddResult, about_aside, add_files
+from lodewalk.services.intake.preview import map_file
+from lodewalk.services.intake.spans import Span, held_span
 from lodewalk.services.overview import HeldFile
 from lodewalk.services.set_aside import set_aside
 from lodewalk.services.signed import signed
 from lodewalk.survey.contents import own_file
-from lodewalk.survey.ledger import RawFile, display_names, read_ledger
+from lodewalk.survey.ledger import display_names, read_ledger
 
 if TYPE_CHECKING:
     from lodewalk.survey.folder import Folder
@@ -46,7 +46,7 @@ def ledger(folder: "Folder") -> LedgerResult:
             LedgerRow(
                 names[entry.sha256], f"raw/{entry.name}", entry.role, entry.instrument,
                 format_named(entry.format).title, entry.size, entry.zone, entry.sha256,
-                entry.added_utc, _span(folder, entry, zone), entry.aside_note,
+                entry.added_utc, held_span(folder, entry, zone), entry.aside_note,
             )
             for entry in entries
         ]
@@ -101,39 +101,3 @@ def put_aside(folder: "Folder", stored_as: str, *, reason: str, who: str) -> Add
     """
     found = set_aside(folder, [held_path(folder, stored_as)], note=signed(reason, who))
     return AddResult([about_aside(entry) for entry in found])
-
-
-def _span(folder: "Folder", entry: RawFile, local: str) -> Span | None:
-    """Return the span of a file, None where it holds no times or can't be read any more."""
-    if entry.role in (*WITHOUT_TIMES, SET_ASIDE):
-        return None
-    return _read_span(folder.raw / entry.name, _Key(entry), local)
-
-
-class _Key:
-    """A ledger entry that a cache can hold: it is known by its content and how it is read."""
-
-    def __init__(self, entry: RawFile) -> None:
-        self.entry = entry
-        self._parts = (entry.sha256, repr(sorted(entry.reading().items())))
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Key) and self._parts == other._parts
-
-    def __hash__(self) -> int:
-        return hash(self._parts)
-
-
-@lru_cache(maxsize=1000)
-def _read_span(path: Path, key: _Key, local: str) -> Span | None:
-    """Read the span of a file, once for each content and way of reading."""
-    from lodewalk.formats.delimited import ColumnMap
-
-    entry = key.entry
-    chosen = ColumnMap.from_dict(dict(entry.column_map)) if entry.column_map else None
-    try:
-        reader = format_named(entry.format).reader()
-        table = reader.read(path, role=entry.role, column_map=chosen).table
-        return read_span(table, entry.zone, local)
-    except (LodewalkError, OSError):
-        return None

@@ -10,7 +10,10 @@ if TYPE_CHECKING:
     from lodewalk.services.intake.preview import FilePreview
     from lodewalk.survey.ledger import RawFile
 
-NO_POSITION = "No position is read: a track of its GPS must be added, or say which columns hold it."
+NO_POSITION = (
+    "No position is read: a track of its GPS must be added, or say which columns hold it. A record "
+    "that was taken in one place is a base's: then choose that role."
+)
 
 
 def unread(columns: "Sequence[FileColumn]") -> list[str]:

@@ -1,15 +1,11 @@
 """What is understood of a file before it is added: nothing in the survey changes."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
-
-import numpy as np
 
 from lodewalk.errors import InputError, LodewalkError
 from lodewalk.formats.registry import ROLES, SET_ASIDE
@@ -24,7 +20,11 @@ from lodewalk.services.intake.columns import (
 )
 from lodewalk.services.intake.lacking import lacking, unread
 from lodewalk.services.intake.names import likely_instrument
+from lodewalk.services.intake.overlap import time_doubts
 from lodewalk.services.intake.roles import likely_role
+from lodewalk.services.intake.spans import Span, read_span
+from lodewalk.services.place import zone_doubt
+from lodewalk.services.reading import with_zone
 from lodewalk.survey.ledger import RawFile, file_digest, read_ledger, same_content
 from lodewalk.zones import checked_zone
 
@@ -40,7 +40,6 @@ FIELDS = (
     ("column", "columns"), ("delimiter", "columns"), ("decimal", "columns"), ("time.", "columns"),
 )  # fmt: skip
 SAY_COLUMNS = "Say what each column is, or confirm what is proposed."
-NOT_ONE_ZONE = ("UTC", "GPS")
 
 
 @dataclass(frozen=True)
@@ -63,17 +62,6 @@ class FirstRows:
     columns: list[str]
     units: list[str]
     rows: list[list[str]]
-
-
-@dataclass(frozen=True)
-class Span:
-    """From when to when a file records: in UTC, and in the survey's own zone where it has one."""
-
-    start_utc: str
-    end_utc: str
-    start_local: str | None
-    end_local: str | None
-    local_zone: str | None
 
 
 @dataclass(frozen=True)
@@ -161,14 +149,22 @@ def preview_file(
     named = instrument or likely_instrument(
         path.name, role=wanted, known=known, like=found.instrument, entries=entries
     )
-    zone = time_zone or found.zone
     blank = _blank(path, sha256, wanted, named, found, known)
     try:
         if wanted not in ROLES:
             raise InputError(f"A role is one of {', '.join(ROLES)}.", value=wanted)
-        read = _read(folder, entries, path, role=wanted, found=found, zone=zone)
+        zone = checked_zone(time_zone, key=None) if time_zone else None
+        if found.source in ("like", "kept") and found.values:
+            found = replace(found, values=with_zone(found.values, zone, path, role=wanted))
+            blank = replace(blank, column_map=found.values)
+        read = _read(folder, entries, path, role=wanted, found=found, zone=zone or found.zone)
         told = _told(folder, blank, read, instrument=named)
-        return replace(told, lacking=lacking(read.content.table, read.column_map, told, entries))
+        lacks = lacking(read.content.table, read.column_map, told, entries)
+        odd = [
+            *zone_doubt(read.content.table, folder.settings.survey.crs),
+            *time_doubts(folder, told, entries),
+        ]
+        return replace(told, lacking=[*lacks, *odd])
     except LodewalkError as error:
         return replace(blank, refused=refusal(error, found.values))
 
@@ -266,11 +262,10 @@ def _read(
     zone: str | None,
 ) -> ReadFile:
     """Read a file as adding it would."""
-    told = checked_zone(zone, key=None) if zone else None
     with TemporaryDirectory(prefix="lodewalk-") as place:
         sure = found.source in ("given", "like", "kept")
         chosen = map_file(Path(place), found.values) if sure and found.values else None
-        return read_file(folder, entries, path, role=role, columns=chosen, zone=told)
+        return read_file(folder, entries, path, role=role, columns=chosen, zone=zone)
 
 
 def _blank(
@@ -331,34 +326,6 @@ def _unchanged(read: ReadFile, *, role: str, instrument: str) -> bool:
     new = {"role": role, "instrument": instrument, "format": read.format.name,
            "zone": read.zone, "column_map": own}  # fmt: skip
     return old.reading() == new
-
-
-def read_span(table: "Table", zone: str, local: str) -> Span | None:
-    """Return from when to when a table records."""
-    from lodewalk.steps.time import to_utc
-
-    if not table.has("recorded_time"):
-        return None
-    seconds = to_utc(table.frame["recorded_time"], zone=zone)
-    seconds = seconds[np.isfinite(seconds)]
-    if not seconds.size:
-        return None
-    own = local or (zone if zone not in NOT_ONE_ZONE else "")
-    ends = [datetime.fromtimestamp(float(end), UTC) for end in (seconds.min(), seconds.max())]
-    utc = [f"{end:%Y-%m-%dT%H:%M:%S}Z" for end in ends]
-    there = [_local(end, own) for end in ends]
-    return Span(utc[0], utc[1], there[0], there[1], own or None)
-
-
-def _local(time: datetime, zone: str) -> str | None:
-    """Return a time in a zone of the database or with a fixed offset."""
-    if not zone or zone in NOT_ONE_ZONE:
-        return None
-    if re.fullmatch(r"[+-]\d\d:\d\d", zone):
-        there = time.astimezone(datetime.fromisoformat(f"2000-01-01T00:00:00{zone}").tzinfo)
-    else:
-        there = time.astimezone(ZoneInfo(zone))
-    return f"{there:%Y-%m-%dT%H:%M:%S}"
 
 
 def _crs(table: "Table", column_map: Mapping[str, Any] | None, survey: str) -> str | None:

@@ -6,12 +6,12 @@ from pydantic import Field
 
 from lodewalk.errors import SettingsError
 from lodewalk.services.settings import (
+    SettingsPreview,
     SettingsResult,
     change_settings,
     preview_settings,
     settings,
 )
-from lodewalk.services.stale import PendingResult
 from lodewalk.web.depends import Survey
 from lodewalk.web.described import router_of
 from lodewalk.web.problems import beside
@@ -43,7 +43,7 @@ def show_settings(folder: Survey) -> SettingsResult:
 
 
 @router.post("/preview")
-def preview(form: Changes, folder: Survey) -> PendingResult:
+def preview(form: Changes, folder: Survey) -> SettingsPreview:
     """Say which steps would run after these changes; nothing is changed."""
     with beside("value", SettingsError):
         return preview_settings(folder, form.changes)

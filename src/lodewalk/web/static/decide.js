@@ -126,5 +126,5 @@ function rerunWords(found) {
   const sure = found.steps.filter((step) => step.sure).length;
   const perhaps = found.steps.length - sure;
   const time = found.seconds ? `, about ${Math.max(1, Math.round(found.seconds))}\u00a0s by ${sure + perhaps === 1 ? "its last time" : "their last times"}` : "";
-  return `The next run does ${sure} ${sure === 1 ? "step" : "steps"} again${perhaps ? ` and perhaps ${perhaps} more` : ""}${time}`;
+  return `The next run does ${sure} ${sure === 1 ? "step" : "steps"}${found.seconds === null ? "" : " again"}${perhaps ? ` and perhaps ${perhaps} more` : ""}${time}`;
 }

@@ -55,7 +55,7 @@ const formats = new Map();
 /** @param {number|null|undefined} value @param {number} [digits] @param {string} [unit] */
 export function number(value, digits = 1, unit = "") {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
-  if (!formats.has(digits)) formats.set(digits, new Intl.NumberFormat("en", { minimumFractionDigits: digits, maximumFractionDigits: digits }));
+  if (!formats.has(digits)) formats.set(digits, new Intl.NumberFormat("en", { minimumFractionDigits: digits, maximumFractionDigits: digits, signDisplay: "negative" })); // no minus before a zero
   const text = /** @type {Intl.NumberFormat} */ (formats.get(digits)).format(value).replace("-", "−");
   return unit ? `${text}\u00a0${unit}` : text; // no break between number and unit
 }

@@ -58,6 +58,10 @@ export function form(action, ...children) {
     const own = /** @type {Element} */ (target).closest(".field");
     if (own?.querySelector(":scope > .needed") && /** @type {HTMLInputElement} */ (target).value.trim()) unsay(own);
   });
+  made.addEventListener("change", ({ target }) => {
+    const own = /** @type {Element} */ (target).closest(".field");
+    if (own?.querySelector(":scope > .problem")) unsay(own); // it was about what stood there before
+  });
   made.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (busy) return;

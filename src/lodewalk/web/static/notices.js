@@ -8,6 +8,11 @@ export function note(kind, ...children) {
   return h("div", { class: `notice ${kind}` }, h("span", { class: "sign", ariaHidden: "true" }, SIGN[kind]), h("div", {}, ...children));
 }
 
+/** What went wrong before a run that ended well is told no longer: it stood in the way of what it was about. */
+export function forgetProblems() {
+  for (const box of one("#notices").querySelectorAll(":scope > .notice.bad")) box.remove();
+}
+
 /** How long a notice stays, and one that something can be done about [ms]. */
 const STAYS_MS = 5000;
 const STAYS_TO_ACT_MS = 15000;

@@ -3,7 +3,7 @@ import { get, pageSurvey, send } from "./api.js";
 import { dialog } from "./dialogs.js";
 import { duration, fill, h, one, typeset } from "./elements.js";
 import { follow, onChange } from "./live.js";
-import { note, problemBox, say, show } from "./notices.js";
+import { forgetProblems, note, problemBox, say, show } from "./notices.js";
 
 /** @typedef {{step: string, about: string, why: string[], sure: boolean, seconds: number|null}} Pending */
 
@@ -181,6 +181,7 @@ export function pendingSteps(found) {
 function ended(now, before) {
   if (!before || before.id !== now.id || !atWork(before) || atWork(now)) return;
   const what = called(now.kind);
+  if (now.status === "done" && ["run", "check"].includes(now.kind)) forgetProblems();
   const count = now.kind === "run" ? now.result?.changes?.length : 0;
   if (now.status === "done" && count) say("good", `${what} done in ${duration(now.seconds)}; ${count === 1 ? "one thing" : `${count} things`} changed.`, { words: "See what", about: "the run changed", act: detail });
   else if (now.status === "done") say("good", `${what} done in ${duration(now.seconds)}.`);

@@ -16,7 +16,7 @@ export function systemField() {
   const words = plain("Words", "country, datum, zone");
   const take = (/** @type {System} */ one) => {
     crs.value = one.code;
-    crs.removeAttribute("aria-invalid");
+    crs.dispatchEvent(new Event("change", { bubbles: true })); // what was refused is put right
     fill(found, h("p", {}, `${one.code} is taken: ${one.name}.`));
     crs.focus();
   };
@@ -30,7 +30,7 @@ export function systemField() {
     return { find: words.value.trim() };
   });
   return h("div", {},
-    field("Reference system", crs, { help: "Projected, in metres, by its EPSG code: most often the UTM zone of the ground." }),
+    field("Reference system", crs, { help: "Projected, in metres, by its EPSG code: most often the UTM zone of the ground. “Find the code” looks it up." }),
     h("details", { class: "finder" }, h("summary", {}, "Find the code"),
       h("p", { class: "hint" }, "A ", term("reference system"), " says how easting and northing lie on the ground. Give a place, to be told its ", term("UTM zone"), "; or words of a name."),
       h("div", { class: "finder-row" }, field("Latitude", latitude), field("Longitude", longitude), h("button", { type: "button", onclick: byPlace }, "By place")),

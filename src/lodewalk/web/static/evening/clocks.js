@@ -1,12 +1,13 @@
 // Clocks in words, the day's activity and the tests of set-up and cleanliness.
 import { decide } from "../decide.js";
-import { h, number, typeset } from "../elements.js";
-import { field, input } from "../forms.js";
+import { fill, h, number, typeset } from "../elements.js";
+import { choice, field, input } from "../forms.js";
 import { term } from "../help.js";
-import { note } from "../notices.js";
+import { note, show } from "../notices.js";
 import { table } from "../tables.js";
 import { clock, part, refill } from "./keep.js";
 import { TESTS } from "./own.js";
+import { spanFields } from "./span-fields.js";
 
 /** @typedef {import("./state.js").Evening} Evening */
 
@@ -25,6 +26,7 @@ export function clocks(after) {
 function clockOf(row, now, after) {
   const today = row.days.find((/** @type {any} */ one) => one.day === now.day?.date);
   const [sign, style] = STATES[row.state] ?? ["–", "info"];
+  const decided = now.decisions.filter((one) => one.kind === "clock" && one.target?.instrument === row.instrument);
   return h("article", { class: "clock" },
     h("h3", {}, row.instrument, " ", h("span", { class: `severity ${style}` }, `${sign} ${row.state}`)),
     h("p", {}, typeset(row.text)),
@@ -34,19 +36,39 @@ function clockOf(row, now, after) {
       row.drift_s_per_h !== null && h("dt", {}, "Drift"), row.drift_s_per_h !== null && h("dd", {}, `${number(row.drift_s_per_h, 2)} ± ${number(row.drift_sd_s_per_h, 2)} s/h`),
       h("dt", {}, "Told by"), h("dd", {}, row.method || "nothing yet"),
       row.position_clock && h("dt", {}, "Positions by"), row.position_clock && h("dd", {}, row.position_clock)),
-    h("p", {}, counting(row, now)),
-    h("button", { type: "button", onclick: () => decide({
-      title: `Clock of ${row.instrument}`, kind: "clock", about: [h("p", {}, typeset(row.text)), h("p", { class: "hint" }, "The offset is that clock minus UTC: ahead is above 0, behind below.")],
-      body: { kind: "clock", instrument: row.instrument }, done: after,
-      fields: [field("Offset", input("offset_s", { type: "number", step: "any", value: row.offset_s ?? "" }), { unit: "s" })],
-    }) }, "Decide this clock…"));
+    ...(decided.length ? decided.map((one) => h("p", { class: "hint" }, typeset(`Decided: ${one.told}, for ${one.about}.`))) : [h("p", { class: "hint" }, "No decision: times count as recorded.")]),
+    decided.length > 0 && h("p", {}, counting(row, now)),
+    h("button", { type: "button", onclick: () => decideClock(row, now, after).catch(show) }, "Decide this clock…"));
+}
+
+/** Where days were set otherwise, the chosen one is meant unless the person says all. @param {any} row @param {Evening} now @param {() => void} after */
+async function decideClock(row, now, after) {
+  const { day } = now;
+  const today = row.days.find((/** @type {any} */ one) => one.day === day?.date);
+  const differ = row.days.some((/** @type {any} */ one) => one.offset_s !== null && row.offset_s !== null && Math.abs(one.offset_s - row.offset_s) > 3 * Math.hypot(one.sd_s, row.sd_s));
+  const instrument = choice("instrument", [row.instrument], { value: row.instrument });
+  const offset = /** @type {HTMLInputElement} */ (input("offset_s", { type: "number", step: "any" }));
+  const holds = choice("", [["", "all its record"], ...(day && today ? [/** @type {[string, string]} */ ([day.date, `${day.date} only`])] : [])], { value: differ && today ? day?.date : "" });
+  const place = h("div", {});
+  const follow = async () => {
+    const chosen = holds.value;
+    offset.value = (chosen ? today : row).offset_s ?? "";
+    const span = await spanFields("clock", instrument, chosen && day ? { start_utc: day.start_utc, end_utc: day.end_utc } : {}, "both");
+    if (chosen === holds.value) fill(place, span);
+  };
+  holds.addEventListener("change", () => follow().catch(show));
+  await follow();
+  decide({
+    title: `Clock of ${row.instrument}`, kind: "clock", about: [h("p", {}, typeset(row.text)), h("p", { class: "hint" }, "The offset is that clock minus UTC: ahead is above 0, behind below.")],
+    body: { kind: "clock", instrument: row.instrument }, done: after,
+    fields: [field("Holds for", holds), place, field("Offset", offset, { unit: "s" })],
+  });
 }
 
 /** Which of several offsets counts, and how far the others lie from it. @param {any} row @param {Evening} now */
 function counting({ instrument, decided_s, offset_s, sd_s }, now) {
-  if (decided_s === null) return "No decision: times count as recorded.";
-  const words = [`Decided: ${decided_s} s. That counts until another decision takes its place.`];
-  if (offset_s !== null && sd_s > 0) {
+  const words = ["What is decided counts until another decision takes its place."];
+  if (decided_s !== null && offset_s !== null && sd_s > 0) {
     const off = Math.abs(decided_s - offset_s);
     words.push(`The measured offset lies ${number(off, 2, "s")} from it, ${number(off / sd_s, 1)} of its standard errors: ${off <= 2 * sd_s ? "they agree" : "look at it again"}.`);
   }

@@ -9,7 +9,7 @@ import { save, slug } from "../tables.js";
 
 /** What a column can be: our name, and in words with its unit. @type {[string, [string, string][]][]} */
 const MEANINGS = [
-  ["Time", [["time", "time (of day, or with the date)"], ["date", "date"], ["year", "year"], ["month", "month"], ["day", "day of the month"], ["day_of_year", "day of the year"], ["hour", "hour"], ["minute", "minute"], ["second", "second"], ["seconds_of_day", "seconds of the day [s]"]]],
+  ["Time", [["time", "time or date-time"], ["date", "date"], ["year", "year"], ["month", "month"], ["day", "day of the month"], ["day_of_year", "day of the year"], ["hour", "hour"], ["minute", "minute"], ["second", "second"], ["seconds_of_day", "seconds of the day [s]"]]],
   ["Reading", [["field", "total field [nT]"], ["quality", "signal quality"], ["line", "line"], ["station", "station along the line [m]"]]],
   ["Place", [["latitude", "latitude [deg]"], ["longitude", "longitude [deg]"], ["latitude_hemisphere", "N or S of the latitude"], ["longitude_hemisphere", "E or W of the longitude"], ["easting", "easting [m]"], ["northing", "northing [m]"], ["height", "height [m]"], ["fix", "kind of fix"], ["satellites", "number of satellites"], ["hdop", "HDOP"]]],
   ["Text", [["name", "name"], ["text", "note"]]],

@@ -43,7 +43,7 @@ export class FileCard {
     this.status = h("div", { class: "status", role: "status" }, h("p", { class: "dim" }, "Looking at the file …"));
     this.role = choice("role", ROLES);
     this.instrument = /** @type {HTMLInputElement} */ (input("instrument", { maxLength: 40 }));
-    this.zone = /** @type {HTMLInputElement} */ (input("time_zone", { maxLength: 60, placeholder: "the file says it" }));
+    this.zone = /** @type {HTMLInputElement} */ (input("time_zone", { maxLength: 60, placeholder: "such as +03:00" }));
     this.zone.setAttribute("list", how.zones);
     this.form = h("div", { class: "fields" });
     this.found = h("div", { class: "found" });
@@ -69,7 +69,7 @@ export class FileCard {
       this.look(true);
     });
     fill(this.form, field("Role", this.role), field("Instrument", this.instrument, { help: "A short name, such as R1." }),
-      field("Time zone", this.zone, { help: "Of the times in the file: UTC, GPS, -03:00, or a name such as America/Bahia." }));
+      field("Time zone", this.zone, { help: "Of the times in the file: UTC, GPS, +03:00 where clocks are ahead of UTC, -03:00 where behind, or a name such as America/Bahia." }));
   }
 
   /** The request's form. @param {boolean} own with what the person set, else the server proposes @param {boolean} [shown] with the instrument as it is shown */
@@ -161,8 +161,9 @@ export class FileCard {
       wrong: ofColumn(found) ? found.refused : null,
       doubts: this.map ? [] : found.doubts, confirm: found.refused?.field === "columns" && !this.map,
       changed: (map) => {
-        if (this.zone.value && !map.time?.zone) map.time = { ...map.time, zone: this.zone.value };
-        if (map.time?.zone) this.zone.value = map.time.zone;
+        const before = (this.map ?? found.column_map).time?.zone;
+        if (this.zone.value && (map.time?.zone ?? before) === before) map.time = { ...map.time, zone: this.zone.value };
+        else if (map.time?.zone) this.zone.value = map.time.zone; // a map from a file brings its own
         this.map = map;
         this.touched = true;
         this.look(true);

@@ -64,7 +64,8 @@ function walkAgain({ day, check, pending }) {
   const { rewalk } = check;
   const title = h("h2", { id: "again-title", tabIndex: -1 }, "Walk again");
   const old = stale(pending) && note("doubt", "Not up to date: press Run above before you walk by this.");
-  if (!rewalk.spans.length) return [title, old || note("good", "Nothing has to be walked again.")];
+  const walked = check.days.some((/** @type {any} */ one) => one.lines.length);
+  if (!rewalk.spans.length) return [title, old || (walked ? note("good", "Nothing has to be walked again.") : note("info", "No line was walked, so none can be judged."))];
   const own = new Set(check.days.find((/** @type {any} */ one) => one.date === day?.date)?.lines.map((/** @type {any} */ line) => line.line));
   return [
     h("div", { class: "again-head" }, title, h("a", { class: "button primary", href: "/api/rewalk.gpx", download: "" }, old ? "Route as GPX (not up to date)" : "Route as GPX")),

@@ -18,7 +18,8 @@ function card(title, ...children) {
 function signed(value, digits, unit) {
   if (value === null) return "has no meaning here";
   const gap = unit === "" || unit.startsWith("°") ? "" : "\u00a0";
-  return `${value < 0 ? "−" : "+"}${number(Math.abs(value), digits)}${gap}${unit}`;
+  const size = number(Math.abs(value), digits);
+  return `${Number(size) === 0 ? "" : value < 0 ? "−" : "+"}${size}${gap}${unit}`;
 }
 
 /** @param {any} found a site's result */

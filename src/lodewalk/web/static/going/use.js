@@ -41,7 +41,7 @@ export async function useThese(tried, changes, done) {
     done();
     say("good", "The survey has these settings now; the next run takes them up.", { words: "Undo", about: "Take these settings back, to those before", act: () => undo(tried, before, who, done) });
   },
-  changeTable(tried, changes), ...signed(""), folded(found),
+  changeTable(tried, changes), "plan.sensor_height_m" in changes && h("p", { class: "hint" }, "Plan and odds count with this sensor height. Depths don't: what a rover carried is said in Settings, under its name, once its file is added."), ...signed(""), folded(found),
   h("div", { class: "row end" }, h("button", { type: "submit", class: "primary" }, "Change them"), h("button", { type: "button", onclick: close }, "Leave them"))), { wide: true });
 }
 

@@ -112,7 +112,7 @@ function numbers(body, depth, sd, joint = false, sensor = null) {
     [term("misfit", "Misfit"), number(body.misfit, 2), "(1 is all noise)"],
     ...(joint ? [] : /** @type {[import("../elements.js").Child, string, string][]} */ ([["Disagreement of methods", depth?.disagreement == null ? "one method holds" : `${number(depth.disagreement, 1)}${depth.disagreement > 2 ? ": they disagree by more than the interval tells" : ""}`, "sd of the answer"]])),
   ]);
-  const height = sensor && h("p", { class: "hint" }, "Taken off the depths: ", term("sensor height", "sensor"), ` ${sensor}`, sensor.includes("assumed") && h("span", {}, ": ", h("a", { href: "/settings#section-instruments" }, "set it in Settings")), ".");
+  const height = sensor && h("p", { class: "hint" }, "Taken off the depths: ", term("sensor height", "sensor"), ` ${sensor}`, sensor.includes("assumed") && h("span", {}, ": ", h("a", { href: "/settings#sensor_height_m" }, "set it in Settings")), ".");
   return h("div", {}, !joint && whichDepth(depth?.depth_m != null), figuresTable(rows, sensor ? `Below ground: the sensor’s height was taken off, ${sensor}.` : ""), height);
 }
 

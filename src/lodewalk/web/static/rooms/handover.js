@@ -80,13 +80,26 @@ function readyList(found) {
   ];
 }
 
+/** Where an item is put right: in Settings at the setting itself. @param {Item} row */
+function placeOf({ room, item, text }) {
+  const name = /^Sensor height of (.+?)(?:,| is )/.exec(text)?.[1];
+  const setting = item === "Purpose" ? "survey.purpose" : name && `instruments.${name}.sensor_height_m`;
+  return `/${room}${room === "settings" && setting ? `#${encodeURIComponent(setting)}` : ""}`;
+}
+
+/** A way to the room of an item, with what is selected; to a setting, to its very place. @param {Item} row @param {string} room */
+function link(row, room) {
+  const words = `Go to ${room}`, place = placeOf(row);
+  return place.includes("#") ? h("a", { href: place }, words) : toRoom(/** @type {string} */ (row.room), words);
+}
+
 /** @param {Item} row */
 function item(row) {
   const room = ROOM[/** @type {keyof typeof ROOM} */ (row.room)];
   return h("li", { class: row.state },
     h("span", { class: "sign", ariaHidden: "true" }, SIGN[row.state]),
     h("div", {}, h("strong", {}, row.item), h("span", { class: "state" }, ` ${WORD[row.state]}`),
-      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", toRoom(/** @type {string} */ (row.room), `Go to ${room}`)))));
+      h("p", {}, typeset(row.text), room && row.state !== "good" && h("span", {}, " ", link(row, room)))));
 }
 
 /** @param {string|null} moment */

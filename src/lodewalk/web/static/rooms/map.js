@@ -9,7 +9,7 @@ import { blocks, ordered, percentile } from "../mesh.js";
 import { note, show } from "../notices.js";
 import { digitsOf, pictureButtons } from "../pictures.js";
 import { COLOURS } from "../colours.js";
-import { runButton } from "../run.js";
+import { withoutGrid } from "../no-grid.js";
 import { onSelect, select, selected } from "../selection.js";
 import { decimalsOfMultiples } from "../ticks.js";
 import { table } from "../tables.js";
@@ -23,7 +23,7 @@ const MOST_ROWS = 2000;
 export async function fillRoom(place) {
   const [{ grids }, survey] = await Promise.all([get("grids"), get("survey")]);
   if (grids.length && survey.products.includes("readings")) return new MapRoom(place, grids).open(); // a check alone makes grids of its own
-  fill(place, note("info", survey.files.length ? "There is no grid yet: a run makes the map. " : "There is no grid yet, and no files to make one of. ", !survey.files.length && h("a", { href: "/days" }, "Add base and rover files in Days"), !survey.files.length && ", then press Run.", survey.files.length > 0 && runButton()));
+  await withoutGrid(place, { lacks: "There is no grid yet.", makes: "A run makes the map." });
   onChange(() => fillRoom(place).catch((error) => show(error, place)));
 }
 

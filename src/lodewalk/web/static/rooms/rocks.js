@@ -13,16 +13,18 @@ import { drawLayers } from "../rocks/layers.js";
 import { LineamentsCard } from "../rocks/lineaments-card.js";
 import { PicksCard } from "../rocks/picks-card.js";
 import { SectionCard } from "../rocks/section-card.js";
-import { runButton, startRun } from "../run.js";
+import { withoutGrid } from "../no-grid.js";
+import { startRun } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
+
+const GRID = "total_field_anomaly";
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
-  const view = await get("rocks");
-  if (!view.missing.includes("grid")) return new Rocks(place, view).begin();
-  const { files } = await get("survey");
-  fill(place, files.length ? note("info", "There is no grid yet, so nothing can be traced: a run makes both. ", runButton())
-    : note("info", "There is no grid yet, so nothing can be traced. ", h("a", { href: "/days" }, "Add base and rover files in Days"), ", then press Run above."));
+  const [view, { grids }] = await Promise.all([get("rocks"), get("grids")]);
+  const there = grids.some((/** @type {any} */ one) => one.name === GRID); // a run of readings that none serves makes none
+  if (!view.missing.includes("grid") && there) return new Rocks(place, view).begin();
+  await withoutGrid(place, { lacks: "There is no grid yet, so nothing can be traced.", makes: "A run makes both." });
   const end = onChange(() => {
     end();
     fillRoom(place).catch((error) => show(error, place));
@@ -61,7 +63,7 @@ class Rocks {
     const { linked } = this;
     linked.map.showWalks({ verdicts: false });
     await linked.load();
-    const mesh = await linked.showGrid("total_field_anomaly");
+    const mesh = await linked.showGrid(GRID);
     if (mesh) fill(this.legend, ...legendOf(mesh, USUAL, { named: true }));
     this.fit = new FitCard(linked, { shown: (title, section, ...more) => this.showOwn(title, section, more), add: (where) => this.decided.add(where), changed: () => this.draw() });
     linked.map.onChoose = (found) => this.choose(found);

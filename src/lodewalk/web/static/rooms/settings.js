@@ -6,10 +6,11 @@ import { fill, h, one } from "../elements.js";
 import { choice, field, form, input } from "../forms.js";
 import { onChange } from "../live.js";
 import { sectionWords, worded } from "../setting-words.js";
-import { say, show } from "../notices.js";
+import { note, say, show } from "../notices.js";
 
 /** @typedef {{section: string, name: string, help: string, unit: string, limits: string, kind: string, choices: string[], default: any, value: any, changed: boolean, stated: boolean, note: string}} Row */
 
+const ASSUMED = "● assumed";
 /** Letters that a field of one line shows. */
 const LONG = 36;
 /** Whether a change of our own is on its way: it is no news then. */
@@ -43,7 +44,12 @@ export async function fillRoom(place) {
   await paint();
   const wanted = decodeURIComponent(location.hash.slice(1));
   const section = wanted && [...list.children].find((one) => one.id.startsWith(wanted)); // the instruments' by their first
-  if (section instanceof HTMLElement) {
+  const own = wanted && /** @type {HTMLElement[]} */ ([...list.querySelectorAll("form[data-name]")]).filter((one) => `.${one.dataset.name}`.endsWith(`.${wanted}`));
+  const setting = own && (own.find((one) => one.querySelector(".changed")?.textContent === ASSUMED) ?? own[0]);
+  if (setting) {
+    setting.scrollIntoView({ block: "center" });
+    /** @type {HTMLElement|null} */ (setting.querySelector("[data-first]"))?.focus({ preventScroll: true });
+  } else if (section instanceof HTMLElement) {
     section.scrollIntoView({ block: "start" });
     section.focus({ preventScroll: true });
   }
@@ -117,7 +123,7 @@ function rowOf(row, paint) {
     h("p", { class: "hint" }, [rangeOf(row), row.default !== null && row.default !== "" && `default ${shown(row.default)}`].filter(Boolean).join("; "),
       h("code", { class: "key-of" }, full)),
     h("div", { class: "set" },
-      assumed && h("span", { class: "changed" }, "● assumed"),
+      assumed && h("span", { class: "changed" }, ASSUMED),
       row.changed && h("span", { class: "changed" }, row.default === null ? "● set" : "● changed"),
       row.note && h("span", { class: "note" }, row.note), row.kind === "other" && h("span", { class: "dim" }, "Change it in survey.toml by hand."),
       row.kind !== "other" && button,
@@ -212,6 +218,7 @@ async function change(row, value, paint, undoes = false) {
     });
   },
   anew ? h("p", {}, h("strong", { class: "num" }, shown(row.value)), ` ${row.unit}, ${value === null ? "assumed, no longer measured" : "measured, no longer assumed"}`) : h("p", {}, h("span", { class: "num" }, shown(row.value)), " → ", h("strong", { class: "num" }, shown(value ?? row.default)), row.unit && ` ${row.unit}`, value === null && ", the default"),
+  ...found.cautions.map((/** @type {string} */ text) => note("doubt", text)),
   ...signed(undoes ? "changed by mistake" : ""),
   folded(found),
   h("div", { class: "row end" },
