@@ -266,6 +266,7 @@ def test_what_opens_in_site_and_plan_hinders_nobody(demo_pages, visit, theme):
     expect(there.page.get_by_text("Give degrees, such as")).to_be_visible()
     assert barriers(there.page) == []
     there.seen("button", "Back to the survey's place").click()
+    there.seen("slider", "Depth of its top, slider").press("PageUp")
     there.seen("button", "Use these in the survey…").click()
     closed_by_escape(there, "Use these in the survey")
     there.go("/plan")
