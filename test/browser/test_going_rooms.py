@@ -40,6 +40,12 @@ def test_at_an_empty_site_keys_alone_move_the_odds(hill, visit):
     keys.write(there.seen("textbox", re.compile("^Latitude")), "60")
     keys.write(there.seen("textbox", re.compile("^Longitude")), "15")
     odds = there.page.get_by_text("with a probability of")
+    expect(there.page.get_by_text("Which rock do you seek?")).to_be_visible()
+    expect(there.seen("button", "Back to the survey's values")).to_be_hidden()
+    expect(there.seen("combobox", "Rock of the body")).to_have_value("")
+    assert barriers_by_theme(there.page) == {}
+    keys.press(there.seen("button", "Try diabase"))
+    keys.seen()
     expect(odds).to_be_visible(timeout=LONG_MS)
     shallow = odds.inner_text()
     size = there.page.get_by_text("from peak to trough").first
@@ -77,6 +83,43 @@ def test_while_odds_are_reckoned_those_before_are_no_answer(demo_pages, visit):
     there.page.unroute("**/api/expected/odds")
     there.page.get_by_role("slider", name="Depth of its top").press("PageDown")
     expect(verdict).to_be_visible(timeout=LONG_MS)
+
+
+def test_site_and_plan_know_the_same_body_and_its_odds_come_in_both(demo_pages, visit):
+    """What Site opens with is the survey's own, so another room can tell of it."""
+    there = visit(demo_pages, "/site")
+    expect(there.page.locator(".odds .verdict")).to_be_visible(timeout=LONG_MS)
+    expect(there.seen("combobox", "Rock of the body")).to_have_value("diabase")
+    expect(there.page.locator(".dial.tried")).to_have_count(0)
+    flag, track = (
+        there.page.locator(f".odds-{part}").bounding_box() for part in ("wanted", "track")
+    )
+    share = (flag["x"] + flag["width"] - track["x"]) / track["width"]
+    assert share == pytest.approx(0.9, abs=0.01), "the words of the line stand at it"
+    there.go("/plan")
+    fill_corners(there, [(560_100, 7_245_700), (560_700, 7_245_700), (560_400, 7_246_300)])
+    expect(there.page.locator(".odds .verdict")).to_be_visible(timeout=LONG_MS)
+    expect(there.page.get_by_text(re.compile(r"^\d+, [\d.]+ m apart, azimuth 38°"))).to_be_visible()
+
+
+def asked_of_that_day(answer):
+    asked = answer.url.endswith("/api/expected") and answer.request.post_data_json["changes"]
+    return bool(asked) and asked.get("plan.first_day") == "2029-07-02"
+
+
+def test_all_that_site_tells_is_of_the_day_on_the_page(demo_pages, visit):
+    there = visit(demo_pages, "/site")
+    day = there.page.get_by_label("Date")
+    expect(day).to_have_value("2026-03-10")
+    assert 870 < float(there.page.get_by_label("Height above the ellipsoid").input_value()) < 920
+    with there.page.expect_response(asked_of_that_day) as told:
+        day.fill("2029-07-02")
+    assert told.value.json()["site"]["epoch"] == pytest.approx(2029.5, abs=0.01)
+    expect(there.page.get_by_text("On 2029-07-02: field")).to_be_visible()
+    expect(there.page.get_by_text("Reckoning the")).to_have_count(0, timeout=LONG_MS)
+    with there.page.expect_download() as drawn:
+        there.page.get_by_role("button", name="SVG").click()
+    assert "2029-07-02" in drawn.value.path().read_text()
 
 
 def sketch_of_all(answer):
@@ -157,6 +200,9 @@ def test_what_would_change_the_odds_is_asked_by_keys_and_told_to_everybody(demo_
     Keyboard(there.page).press(button)
     expect(there.page.get_by_text("Reckoning; it takes")).to_be_visible()
     expect(button).to_be_focused()
+    expect(there.page.get_by_role("button", name=re.compile("^Feasibility, "))).to_be_visible()
+    rooms = there.seen("navigation", "Rooms")
+    assert rooms.evaluate("one => one.scrollWidth <= one.clientWidth"), "a room is cut off"
     assert barriers_by_theme(there.page) == {}
     answer = there.seen("table", "What changes the odds")
     expect(answer).to_be_visible(timeout=MOST_MS)
@@ -220,6 +266,7 @@ def test_what_opens_in_site_and_plan_hinders_nobody(demo_pages, visit, theme):
     expect(there.page.get_by_text("Give degrees, such as")).to_be_visible()
     assert barriers(there.page) == []
     there.seen("button", "Back to the survey's place").click()
+    there.seen("slider", "Depth of its top, slider").press("PageUp")
     there.seen("button", "Use these in the survey…").click()
     closed_by_escape(there, "Use these in the survey")
     there.go("/plan")

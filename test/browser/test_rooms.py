@@ -145,8 +145,9 @@ def test_the_guided_path_hinders_nobody_and_can_be_left(demo_pages, visit, theme
     expect(there.page.get_by_role("main")).to_be_focused()
 
 
-def test_each_stop_of_the_guided_path_shows_what_it_speaks_of(demo_pages, visit):
-    there = visit(demo_pages, "/start")
+@pytest.mark.parametrize("size", [LAPTOP, PHONE])
+def test_each_stop_of_the_guided_path_shows_what_it_speaks_of(demo_pages, visit, size):
+    there = visit(demo_pages, "/start", size=size)
     there.seen("button", "Follow the guided path").click()
     rooms = []
     while True:
@@ -158,6 +159,9 @@ def test_each_stop_of_the_guided_path_shows_what_it_speaks_of(demo_pages, visit)
         shown = there.page.locator(".pointed")
         expect(shown).to_be_focused()
         expect(shown).to_be_in_viewport()
+        expect(card.get_by_role("heading")).to_be_in_viewport()
+        on = card.get_by_role("button", name=re.compile("^(Next|Done)$"))
+        expect(on).to_be_in_viewport(ratio=1)
         if not card.get_by_role("button", name="Next").count():
             break
         told = card.get_by_role("heading").inner_text()
@@ -165,6 +169,29 @@ def test_each_stop_of_the_guided_path_shows_what_it_speaks_of(demo_pages, visit)
         expect(card.get_by_role("heading")).not_to_have_text(told)
     assert rooms[:3] == ["site", "plan", "days"]
     assert rooms[-1] == "handover"
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_what_is_asked_for_before_it_is_there_is_shown_once_it_comes(demo_pages, visit, theme):
+    there = visit(demo_pages, "/start", theme=theme)
+    held = []
+    there.page.route("**/api/site?*", lambda route: held.append(route))
+    there.seen("button", "Follow the guided path").click()
+    there.page.wait_for_url("**/site*")
+    card = there.seen("region", "Guided path")
+    card.get_by_role("button", name="Show it").click()
+    expect(card.get_by_role("status")).to_have_text("It comes in a moment…")
+    for one in held:
+        one.continue_()
+    there.page.unroute("**/api/site?*")
+    shown = there.page.locator(".pointed")
+    expect(shown).to_be_focused()
+    expect(card.get_by_role("status")).to_have_text("")
+    expect(card.get_by_role("button", name="Back")).to_be_hidden()
+    card.get_by_role("button", name="Text").click()
+    expect(card.get_by_role("button", name="Leave the path")).to_be_visible()
+    expect(card.get_by_text("All of it is known before anyone goes.")).to_be_in_viewport()
+    assert barriers(there.page) == []
 
 
 #: Controls that are seen and lower than a finger wants; words that explain themselves lie in text.

@@ -32,6 +32,7 @@ def test_a_demo_under_way_is_told_in_words_with_a_bar_and_listed_when_it_is_read
     make = there.seen("button", "Make the demo")
     make.click()
     bar = there.seen("progressbar", "Progress of the demo")
+    expect(there.page.get_by_role("button", name="Being made…")).to_be_disabled()
     there.page.wait_for_function(
         "() => document.querySelector('[aria-label=\"Progress of the demo\"]')?.value > 2",
         timeout=DEMO_MS,

@@ -5,11 +5,13 @@ import json
 import re
 from urllib.parse import urljoin
 
+import polars as pl
 import pytest
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_utm_crs_info
 
 from lodewalk.services.new import new_survey
+from lodewalk.services.settings import change_settings
 from lodewalk.services.tour import _crossings, _truth
 from web_client import client_of, ended
 
@@ -162,6 +164,61 @@ def test_a_true_depth_is_that_of_the_nearest_crossing_on_the_same_line(empty):
     assert _truth(known, here) == 6.0
     assert _truth(known, here | {"easting_m": 140.0}) is None
     assert _truth(known, here | {"pick": "R1-L9"}) is None
+
+
+def write_depths(session, rows):
+    """Write bodies and depths: line, easting, kind decided, fitted and calibrated depth."""
+    names = [f"R1-{line}" for line, *_ in rows]
+    east, decided, fitted, told = (list(part) for part in list(zip(*rows, strict=True))[1:])
+    place = {"pick": names, "easting_m": east, "northing_m": [100.0] * len(rows)}
+    ends = lambda values: {  # noqa: E731
+        "depth_m": values, "depth_low_m": [value - 1.0 for value in values],
+        "depth_high_m": [value + 1.0 for value in values],
+    }  # fmt: skip
+    bodies = pl.DataFrame(place | ends(fitted)).with_columns(
+        pl.Series("decidable", decided), kind=pl.lit("dyke"), probability=pl.lit(0.99)
+    )
+    bodies.write_parquet(session.path / "products" / "bodies.parquet")
+    methods = [pl.DataFrame(place | ends(values)).with_columns(method=pl.lit(name))
+               for name, values in (("answer", told), ("fit", fitted))]  # fmt: skip
+    pl.concat(methods).write_parquet(session.path / "products" / "depths.parquet")
+
+
+def test_the_path_quotes_the_depth_to_use_and_counts_its_own_intervals(empty):
+    """The surest of the decided kinds is named, though the truth lies outside its interval."""
+    session, client = empty
+    products = session.path / "products"
+    (products / "check.json").write_text(json.dumps({"days": [], "clock": []}))
+    write_depths(
+        session,
+        [
+            ("L1", 100.0, True, 9.0, 5.0),
+            ("L2", 100.0, True, 5.0, 8.0),
+            ("L3", 100.0, False, 5.0, 20.0),
+        ],
+    )
+    (session.path / "truth").mkdir()
+    names = ["body", "line", "easting_m", "northing_m", "depth_below_ground_m"]
+    depths = {"L1": 5.5, "L2": 5.5, "L3": 20.2}
+    rows = [["D1", line, 101, 100, depth] for line, depth in depths.items()]
+    with (session.path / "truth" / "dyke_crossings.csv").open("w", newline="") as text:
+        csv.writer(text).writerows([names, *rows])
+    stops = {stop["name"]: stop for stop in client.get("/api/tour").json()["stops"]}
+    seen = stops["depth"]["seen"]
+    assert stops["depth"]["selection"] == {"pick": "R1-L2"}
+    assert "8.0 m below ground, 7.0 to 9.0 m (90 %), by the calibrated depth" in seen
+    assert "The demo's truth is 5.5 m here." in seen
+    assert "Of 3 calibrated depths beside a true dyke, 2 intervals hold" in seen
+
+
+@pytest.mark.parametrize(("rock", "words"), [("", "Odds come once"), ("basalt", "effort and odds")])
+def test_the_path_promises_odds_only_where_the_survey_has_a_rock_to_seek(empty, rock, words):
+    session, client = empty
+    (session.path / "products" / "check.json").write_text(json.dumps({"days": [], "clock": []}))
+    if rock:
+        change_settings(session.survey(), {"body.rock": rock}, reason="known", who="A")
+    stops = {stop["name"]: stop for stop in client.get("/api/tour").json()["stops"]}
+    assert words in stops["plan"]["todo"]
 
 
 def test_a_survey_that_was_moved_away_is_told_as_gone(empty):

@@ -1,7 +1,12 @@
 """Room Site: place, field with its units, what to expect, refusals beside their fields."""
 
+from datetime import UTC, datetime
+
 import numpy as np
+import polars as pl
 import pytest
+
+from lodewalk.services.settings import change_settings
 
 
 def test_the_field_is_that_of_the_published_model(empty):
@@ -100,3 +105,27 @@ def test_the_odds_say_of_which_survey_they_are(empty, spacing, words):
     assert text.startswith(words)
     assert ("chosen" in text) == (spacing is None)
     assert "assumed square" in text
+
+
+def test_a_walked_survey_opens_with_its_own_day_and_height_and_is_reckoned_on_them(empty):
+    session, client = empty
+    products = session.path / "products"
+    (products / "steps").mkdir(exist_ok=True)
+    times = [datetime(2021, 7, 2, 12, tzinfo=UTC), datetime(2021, 7, 3, 12, tzinfo=UTC)]
+    pl.DataFrame(
+        {"time_utc": times, "easting_m": [500_000.0] * 2, "northing_m": [6_645_000.0] * 2}
+    ).write_parquet(products / "readings.parquet")
+    pl.DataFrame({"height_m": [310.0, 312.0, None]}).write_parquet(
+        products / "steps" / "rover_heights.parquet"
+    )
+    place = client.get("/api/place").json()
+    assert (place["source"], place["date"], place["height_m"]) == ("readings", "2021-07-02", 311.0)
+    changes = {
+        "body.rock": "diabase", "plan.latitude_deg": 60.0, "plan.longitude_deg": 15.0
+    }  # fmt: skip
+    for day, epoch in ((None, 2021.5), ("2024-07-02", 2024.5)):
+        asked = changes | ({"plan.first_day": day} if day else {})
+        found = client.post("/api/expected", json={"changes": asked}).json()
+        assert found["site"]["epoch"] == pytest.approx(epoch, abs=0.01)
+    change_settings(session.survey(), {"plan.first_day": "2020-02-03"}, reason="set", who="A")
+    assert client.get("/api/place").json()["date"] == "2020-02-03"

@@ -15,7 +15,9 @@ from lodewalk.errors import LodewalkError
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
 
-#: A fitted body belongs to a true crossing of its line that is no farther than this [m].
+#: The method under which the calibrated depth stands.
+ANSWER = "answer"
+#: A depth belongs to a true crossing of its line that is no farther than this [m].
 NEAR_M = 15.0
 
 
@@ -84,17 +86,23 @@ def _place(_: Folder) -> Stop:
 
 def _plan(folder: Folder) -> Stop:
     from lodewalk.services.before_going.held_lines import held_lines
+    from lodewalk.services.before_going.known import tells_magnetic
 
     count = len(held_lines(folder))
     many = (
         "line that this survey planned is" if count == 1 else "lines that this survey planned are"
     )
     held = f" The {count} {many} drawn in grey." if count else ""
+    odds, follow = (
+        (" and the odds of finding what you seek", "effort and odds follow")
+        if tells_magnetic(folder)
+        else ("", "the effort follows. Odds come once room Site has the rock that you seek")
+    )
     return Stop(
         "plan", "plan", "The lines, and what they cost",
         "Here an area becomes lines, tie lines and waypoints, with the days of walking that they "
-        f"take and the odds of finding what you seek.{held}",
-        "Draw an area by its corners, then change the line spacing: effort and odds follow.",
+        f"take{odds}.{held}",
+        f"Draw an area by its corners, then change the line spacing: {follow}.",
     )  # fmt: skip
 
 
@@ -111,7 +119,8 @@ def _worst_day(folder: Folder) -> Stop | None:
         f"between its readings, over a range of {base['range_nT']:.0f} nT."
     )
     if worst and worst["reasons"]:
-        seen += f" Line {worst['line']} got the verdict {worst['verdict']}: {worst['reasons'][0]}."
+        verdict = worst["verdict"].replace("re-walk", "walk again")
+        seen += f" Line {worst['line']} got the verdict “{verdict}”: {worst['reasons'][0]}."
     return Stop(
         "day", "days", "The most restless day, and its verdict", seen,
         "Choose another line in the table: map, profile and base record show it at once.",
@@ -177,32 +186,52 @@ def _error(folder: Folder) -> Stop | None:
 
 
 def _depth(folder: Folder) -> Stop | None:
-    import polars as pl
-
-    bodies = pl.read_parquet(product_path(folder, "bodies")).filter(
-        pl.col("depth_low_m").is_finite() & pl.col("depth_high_m").is_finite()
-    )
-    if not bodies.height:
+    rows = _told_depths(folder)
+    if not rows:
         return None
-    rows = list(bodies.sort("probability", "pick", descending=[True, False]).iter_rows(named=True))
     known = _crossings(folder)
     pairs = [(row, true) for row in rows if (true := _truth(known, row)) is not None]
-    row = pairs[0][0] if pairs else rows[0]
+    # Chosen by what the survey says of itself, never by the truth.
+    decided = [row for row in rows if row["decidable"]]
+    row = min(decided or rows, key=lambda row: (_looseness(row), row["pick"]))
+    among = "of the bodies whose kind is decided" if decided else "of all"
     seen = (
-        f"Under pick {row['pick']} lies a {row['kind']}: its top {row['depth_m']:.1f} m below "
-        f"ground, {row['depth_low_m']:.1f} to {row['depth_high_m']:.1f} m (90 %)."
+        f"Under pick {row['pick']} lies a {row['kind']}: its top is {row['depth_m']:.1f} m below "
+        f"ground, {row['depth_low_m']:.1f} to {row['depth_high_m']:.1f} m (90 %), by the "
+        f"calibrated depth, which is the one to use. It is the most certain one {among}."
     )
     if pairs:
         held = sum(one["depth_low_m"] <= true <= one["depth_high_m"] for one, true in pairs)
+        own = _truth(known, row)
+        here = "" if own is None else f" The demo's truth is {own:.1f} m here."
         seen += (
-            f" The demo's truth is {pairs[0][1]:.1f} m; of {len(pairs)} bodies beside a true dyke, "
-            f"{held} intervals hold it."
+            f"{here} Of {len(pairs)} calibrated depths beside a true dyke, {held} intervals hold "
+            "the demo's truth."
         )
     return Stop(
         "depth", "rocks", "How deep, and how sure", seen,
         "Step to the next pick, and compare the width of the intervals.",
         {"pick": str(row["pick"])},
     )  # fmt: skip
+
+
+def _told_depths(folder: Folder) -> list[dict[str, Any]]:
+    """Return the calibrated depths under which a body was fitted, with its kind."""
+    import polars as pl
+
+    bodies = pl.read_parquet(product_path(folder, "bodies"), columns=["pick", "kind", "decidable"])
+    depths = pl.read_parquet(product_path(folder, "depths")).filter(
+        (pl.col("method") == ANSWER)
+        & (pl.col("depth_m") > 0)
+        & pl.col("depth_low_m").is_finite()
+        & pl.col("depth_high_m").is_finite()
+    )
+    return list(depths.join(bodies, on="pick", maintain_order="left").iter_rows(named=True))
+
+
+def _looseness(row: dict[str, Any]) -> float:
+    """Return how wide the interval of a depth is, as a share of the depth."""
+    return float((row["depth_high_m"] - row["depth_low_m"]) / row["depth_m"])
 
 
 def _crossings(folder: Folder) -> list[dict[str, str]]:

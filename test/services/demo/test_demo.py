@@ -16,6 +16,7 @@ from lodewalk.formats.delimited import ColumnMap, propose
 from lodewalk.formats.registry import recognise
 from lodewalk.methods.bodies import dyke_anomaly, profile_distance
 from lodewalk.methods.geomagnetic.reference import igrf_field, total_field
+from lodewalk.methods.planning.rocks import rock_named
 from lodewalk.services.demo import Scenario, write_demo
 from lodewalk.survey.settings import check_settings
 
@@ -356,6 +357,16 @@ def test_clock_offset_moves_the_file_and_not_the_truth(tmp_path, readings):
     assert (demo.truth / "clocks.csv").read_text().splitlines()[1:] == [
         "R1,7.500", "R2,-3.000", "B1,0.000",
     ]  # fmt: skip
+
+
+def test_the_survey_seeks_the_main_dyke_as_the_truth_has_it(demo, bodies):
+    """Where odds are told they are of a body that is there, and of the day of the walk."""
+    main = next(body for body in bodies["rocks"] if body["name"] == "D1")
+    sought = demo.settings["body"]
+    sizes = ("depth_m", "width_m", "length_m", "depth_extent_m", "strike_deg", "dip_deg")
+    assert [sought[size] for size in sizes] == [main[size] for size in sizes]
+    assert rock_named(sought["rock"]).low < main["susceptibility"] < rock_named("diabase").high
+    assert demo.settings["plan"]["first_day"] == "2026-03-10"
 
 
 def test_a_seed_below_zero_is_refused(tmp_path):

@@ -6,6 +6,7 @@ from typing import Any
 
 from lodewalk.errors import InputError
 from lodewalk.services.before_going.inputs import inputs_before, picked_for
+from lodewalk.services.before_going.known import dated
 from lodewalk.services.before_going.place import survey_place
 from lodewalk.services.feasibility import (
     ExpectedResult,
@@ -123,7 +124,7 @@ def feasibility_tried(
 
 def _tried(folder: Folder, changes: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return what the step takes and its settings, with the place that is tried or known."""
-    here = dict(changes)
+    here = dated(folder, changes)
     placed = all(here.get(name) is not None for name in PLACE)
     if not placed:
         found = survey_place(folder)

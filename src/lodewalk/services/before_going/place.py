@@ -7,6 +7,7 @@ import polars as pl
 
 from lodewalk.errors import InputError
 from lodewalk.services.before_going.inputs import inputs_before
+from lodewalk.services.before_going.known import has_hand_meter, survey_day, survey_height_m
 from lodewalk.services.site import SiteResult, site
 from lodewalk.survey.folder import Folder
 from lodewalk.survey.store import product_path
@@ -25,7 +26,9 @@ FIELDS = {
 class SurveyPlace:
     """Where the survey is; `source` is area, settings, readings or nothing, `words` say it.
 
-    Latitude and longitude are null where nothing tells; `date` is the first day, if one is set.
+    Latitude and longitude are null where nothing tells; `date` is the first day that is set or
+    was walked, `height_m` that of the walk above the ellipsoid. `hand_meter` says whether its
+    readings tell how magnetic the rocks are.
     """
 
     source: str
@@ -36,6 +39,8 @@ class SurveyPlace:
     northing_m: float | None
     date: str | None
     crs: str
+    height_m: float
+    hand_meter: bool
 
 
 @dataclass(frozen=True)
@@ -59,7 +64,10 @@ def survey_place(folder: Folder) -> SurveyPlace:
     """Return where the survey is and what tells it: its area, else settings, else readings."""
     settings = folder.settings
     plan, crs = settings.plan, settings.survey.crs
-    day = plan.first_day.isoformat() if plan.first_day else None
+    first = survey_day(folder)
+    known = (
+        first.isoformat() if first else None, crs, survey_height_m(folder), has_hand_meter(folder)
+    )  # fmt: skip
     found = _of_area(folder)
     source, words = "area", "the middle of the area that was added"
     if found is None and plan.latitude_deg is not None and plan.longitude_deg is not None:
@@ -69,8 +77,8 @@ def survey_place(folder: Folder) -> SurveyPlace:
         found = _of_readings(folder)
         source, words = "readings", "the middle of the readings"
     if found is None:
-        return SurveyPlace("nothing", "nothing tells yet", None, None, None, None, day, crs)
-    return SurveyPlace(source, words, *found, day, crs)
+        return SurveyPlace("nothing", "nothing tells yet", None, None, None, None, *known)
+    return SurveyPlace(source, words, *found, *known)
 
 
 def _of_area(folder: Folder) -> tuple[float, float, float, float] | None:

@@ -10,6 +10,7 @@ import polars as pl
 
 from lodewalk.errors import InputError
 from lodewalk.services.before_going.inputs import inputs_before, picked_for
+from lodewalk.services.before_going.known import dated
 from lodewalk.services.plan import PlanFigures, PlanSiteOfBase, figures_of
 from lodewalk.services.settings import tried_settings
 from lodewalk.survey.folder import Folder
@@ -195,7 +196,7 @@ def _tried(
     folder: Folder, changes: Mapping[str, Any], corners: Corners | None
 ) -> tuple[Folder, dict[str, Any], dict[str, Any]]:
     """Return the survey with tried settings, what the step takes, and its settings."""
-    tried = tried_settings(folder, changes)
+    tried = tried_settings(folder, dated(folder, changes))
     inputs: dict[str, Any] = dict(
         inputs_before(folder, without=("area",) if corners is not None else ())
     )

@@ -253,6 +253,7 @@ class Scenario:
     geoid_m: float = 1.4
 
     rocks: tuple[Rock, ...] = ROCKS
+    sought_rock: str = "diabase"
     boulders: Boulders = Boulders()
     fence: Fence = Fence()
     drum: Drum = Drum()
@@ -338,4 +339,17 @@ class Scenario:
         return {
             "survey": {"name": self.name, "crs": self.crs, "purpose": self.purpose},
             "instruments": instruments,
+            "body": self.target(),
+            "plan": {"first_day": self.days[0].date, "sensor_height_m": self.sensor_height_m},
+            "effort": {"rovers": len(self.rovers)},
+        }
+
+    def target(self) -> dict[str, Any]:
+        """Return the first rock as what the survey seeks, in settings of a body."""
+        rock = self.rocks[0]
+        sizes = ("depth_m", "width_m", "length_m", "depth_extent_m", "strike_deg", "dip_deg")
+        return {
+            "kind": rock.kind,
+            "rock": self.sought_rock,
+            **{name: getattr(rock, name) for name in sizes},
         }

@@ -1,7 +1,7 @@
 // The guided path: a card above the room that stays while one walks from room to room, and can be left and taken up again.
 import { get } from "./api.js";
-import { fill, h, one } from "./elements.js";
-import { say, show } from "./notices.js";
+import { fill, h, one, typeset } from "./elements.js";
+import { show } from "./notices.js";
 import { address } from "./selection.js";
 
 /** @typedef {{name: string, room: string, title: string, seen: string, todo: string, selection: import("./selection.js").Selection}} Stop */
@@ -9,11 +9,16 @@ import { address } from "./selection.js";
 
 const KEY = "lodewalk-path";
 
-/** Where in its room stands what a stop speaks of. @type {Record<string, string>} */
+/** Where in its room stands what a stop speaks of; on a phone the odds have no box of their own. @type {Record<string, string>} */
 const WHERE = {
   place: ".odds-place", plan: ".plan .map", day: ".bench", clock: "#clocks", reading: ".here",
   error: ".map-room .chart", depth: ".rocks-figures", package: "#package",
 };
+
+const COMES = "It comes in a moment…";
+/** How long something is waited for, and how often it is looked for meanwhile [ms]. */
+const WAIT_MS = 30_000;
+const LOOK_MS = 100;
 
 /** @returns {Way|null} */
 function kept() {
@@ -75,6 +80,7 @@ function paint(stops, way, room) {
   const here = stop.room === room;
   const title = h("h2", { tabIndex: -1 }, stop.title);
   const card = h("section", { class: "path-card", ariaLabel: "Guided path" });
+  const waiting = h("p", { class: "path-waiting", role: "status" });
   const last = way.at + 1 === stops.length;
   const leave = () => {
     keep({ at: last ? 0 : way.at, shown: false, moved: false });
@@ -84,15 +90,17 @@ function paint(stops, way, room) {
   fill(card,
     h("div", { class: "path-text" },
       h("p", { class: "dim" }, `Guided path, ${way.at + 1} of ${stops.length}`), title,
-      h("p", {}, stop.seen), h("p", {}, h("strong", {}, "Try: "), stop.todo)),
+      h("p", {}, typeset(stop.seen)), h("p", {}, h("strong", {}, "Try: "), typeset(stop.todo))),
+    waiting,
     h("div", { class: "path-tools" },
-      here ? h("button", { type: "button", ariaLabel: `Show it: ${stop.title}`, onclick: () => point(stop) }, "Show it")
+      here ? h("button", { type: "button", class: "path-show", ariaLabel: `Show it: ${stop.title}`, onclick: () => point(stop, card, waiting) }, "Show it")
         : h("button", { type: "button", class: "primary", onclick: () => go(stops, way.at) }, "Go there"),
+      textButton(card),
       last
         ? h("button", { type: "button", class: "primary", onclick: leave }, "Done")
         : h("button", { type: "button", class: here ? "primary" : "", onclick: () => go(stops, way.at + 1) }, "Next"),
-      h("button", { type: "button", disabled: way.at === 0, onclick: () => go(stops, way.at - 1) }, "Back"),
-      !last && h("button", { type: "button", class: "quiet", onclick: leave }, "Leave the path")));
+      h("button", { type: "button", class: "path-back", disabled: way.at === 0, onclick: () => go(stops, way.at - 1) }, "Back"),
+      !last && h("button", { type: "button", class: "quiet path-leave", onclick: leave }, "Leave the path")));
   one("#room").before(card);
   if (way.moved) {
     keep({ ...way, moved: false });
@@ -100,10 +108,37 @@ function paint(stops, way, room) {
   }
 }
 
-/** Bring what a stop speaks of into sight; it is marked as long as the focus is on it. @param {Stop} stop */
-function point({ name }) {
+/** Folds the text of a slim card out and in again. @param {HTMLElement} card */
+function textButton(card) {
+  const button = h("button", { type: "button", class: "quiet path-fold", ariaExpanded: "false", onclick: () => {
+    button.ariaExpanded = String(card.classList.toggle("open"));
+  } }, "Text");
+  return button;
+}
+
+/** @param {Stop} stop @returns {HTMLElement|null} where it stands, once its room is filled */
+function placeOf({ name }) {
   const found = /** @type {HTMLElement|null} */ (document.querySelector(WHERE[name]));
-  if (!found?.getClientRects().length) return say("info", "It isn't on the page yet: wait until the page has filled, then try again.");
+  const seen = found && getComputedStyle(found).display === "contents" ? /** @type {HTMLElement|null} */ (found.closest("section, .going")) : found;
+  return document.body.dataset.ready && seen?.getClientRects().length ? seen : null;
+}
+
+/**
+ * Bring what a stop speaks of into sight, once it is there; it is marked as long as the focus is on it.
+ * The card becomes a slim bar meanwhile, so that Next stays in sight.
+ * @param {Stop} stop @param {HTMLElement} card @param {HTMLElement} waiting
+ */
+async function point(stop, card, waiting) {
+  if (waiting.textContent === COMES) return;
+  const until = performance.now() + WAIT_MS;
+  while (!placeOf(stop) && card.isConnected && performance.now() < until) {
+    waiting.textContent = COMES;
+    await new Promise((done) => setTimeout(done, LOOK_MS));
+  }
+  const found = placeOf(stop);
+  waiting.textContent = found ? "" : "It hasn't come: perhaps the survey has no such thing yet.";
+  if (!found || !card.isConnected) return;
+  card.classList.add("slim");
   if (!found.hasAttribute("tabindex")) found.tabIndex = -1;
   found.classList.add("pointed");
   found.scrollIntoView({ block: found.getBoundingClientRect().height < 0.7 * innerHeight ? "center" : "start" });

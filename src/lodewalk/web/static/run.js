@@ -103,7 +103,8 @@ function paint() {
 function working(work) {
   const last = work.steps.at(-1);
   const name = last?.step.replaceAll("_", " ");
-  const label = last ? `${work.kind === "run" ? "" : `${called(work.kind)}: `}${name}` : called(work.kind);
+  const own = called(work.kind);
+  const label = !last || name === own.toLowerCase() ? own : work.kind === "run" ? String(name) : `${own}: ${name}`;
   const part = last ? last.done / (last.total || 1) : 0;
   const planned = work.kind === "run" ? finished + (pending?.steps.length ?? 0) : work.planned;
   const inSteps = work.kind === "run" || work.planned > 1;
@@ -111,7 +112,7 @@ function working(work) {
   const done = inSteps && last ? work.steps.length - 1 + part : part;
   return [
     h("progress", { max: all || 1, value: done, ariaLabel: `Progress of ${label}` }),
-    h("button", { type: "button", class: "quiet", data: { part: "detail" }, onclick: detail }, `${label}, ${duration(work.seconds)}`),
+    h("button", { type: "button", class: "quiet", data: { part: "detail" }, title: label, onclick: detail }, `${label}, ${duration(work.seconds)}`),
     h("button", { type: "button", data: { part: "stop" }, ariaDisabled: work.status === "stopping" && "true", onclick: stopRun }, // off, it would lose the focus
       work.status === "stopping" ? "Stopping…" : "Stop"),
   ];

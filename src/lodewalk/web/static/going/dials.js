@@ -107,6 +107,7 @@ export function dial(tried, { name, label, low = 0, high = 1, log = false, step 
   const place = (/** @type {any} */ value) => {
     const number = typeof value === "number" ? value : chosen;
     if (number !== null) slider.value = String(partOf(number));
+    slider.classList.toggle("unset", number === null);
     slider.setAttribute("aria-valuetext", number === null ? none || "not set" : `${shown(number)} ${row.unit}`);
     back.hidden = !tried.values.has(name);
     if (free) free.hidden = value === null || value === undefined;

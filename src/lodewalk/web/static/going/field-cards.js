@@ -28,10 +28,10 @@ export function fieldCards(found) {
 }
 
 /** The field in one line: what is set at the instruments, and how lines best lie. @param {any} found */
-export function fieldLine({ total_field_nT: total, inclination_deg: dip, declination_deg: turn, uncertainty: off, tuning_uT: tuning, lines }) {
+export function fieldLine({ date, total_field_nT: total, inclination_deg: dip, declination_deg: turn, uncertainty: off, tuning_uT: tuning, lines }) {
   const angle = (/** @type {number} */ value, /** @type {number} */ sd) => [h("strong", {}, `${number(value, 1)}°`), ` ±${number(sd, 1)}°`];
-  return ["Field ", h("strong", {}, number(total, 0, "nT")), ` ±${number(off.total_field_nT, 0, "nT")}, inclination `, ...angle(dip, off.inclination_deg), ", declination ", ...angle(turn, off.declination_deg),
-    " (1 sd); ", term("tuning"), " ", h("strong", {}, `${number(tuning, 0)} µT`), "; lines best at ", h("strong", {}, `${number(lines.azimuth_deg, 0)}°`), ". All of it below."];
+  return [`On ${date}: field `, h("strong", {}, number(total, 0, "nT")), ` ±${number(off.total_field_nT, 0, "nT")}, inclination `, ...angle(dip, off.inclination_deg), ", declination ", ...angle(turn, off.declination_deg),
+    " (1 sd); ", term("tuning"), " ", h("strong", {}, `${number(tuning, 0)} µT`), "; lines for a compact body best at ", h("strong", {}, `${number(lines.azimuth_deg, 0)}°`), ", for a long one across its strike. All of it below."];
 }
 
 /** @param {any} found */

@@ -10,8 +10,8 @@ export function effortOf(found) {
   const hours = found.days.reduce((/** @type {number} */ sum, /** @type {any} */ day) => sum + day.hours, 0);
   const rows = [
     ["Area", `${number(found.area_m2 / 1e4, 1)} ha, ${number(found.walkable_m2 / 1e4, 1)} ha walked`],
-    ["Lines", `${found.lines}, each ${number(found.spacing_m, 1)} m, azimuth ${number(found.azimuth_deg, 0)}°`],
-    ["Tie lines", `${found.ties}, each ${number(found.tie_spacing_m, 0)} m`],
+    ["Lines", `${found.lines}, ${number(found.spacing_m, 1)} m apart, azimuth ${number(found.azimuth_deg, 0)}°`],
+    ["Tie lines", `${found.ties}, ${number(found.tie_spacing_m, 0)} m apart`],
     ["On lines and ties", `${number(way.lines_km + way.ties_km, 1)} km`],
     ["Repeated and between", `${number(way.repeat_km + way.between_km, 1)} km`],
     ["Hours", `${number(hours, 0)} h in the field`],

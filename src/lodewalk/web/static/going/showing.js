@@ -22,8 +22,10 @@ const SIZES = {
   pipe: ["radius_m", "depth_extent_m"], sphere: ["radius_m"],
   "folded bed": ["width_m", "length_m", "depth_extent_m", "strike_deg", "dip_deg", "opening_deg"],
 };
+/** A rock to begin with where none is said. */
 const ROCK = "diabase";
 const NO_PLACE = new Error("no place");
+const NO_ROCK = new Error("no rock");
 
 const BODY = [
   { name: "body.depth_m", label: "Depth of its top", low: 0.5, high: 300, log: true, word: "depth" },
@@ -58,9 +60,8 @@ const NOISE = [
 
 /** @param {import("./dials.js").Tried} tried @param {{name: string, low: number, high: number, typical: number}[]} rocks */
 export function showing(tried, rocks) {
-  /** @type {{latitude_deg: number, longitude_deg: number, date: string|null}|null} */
-  let place = null;
-  let known = false;
+  /** Where and when it is looked at: the survey's own place and day, or others that are tried. @type {Where|null} */
+  let where = null;
   const wrong = h("div", { class: "wrong" });
   const kind = chooser(tried, { name: "body.kind", label: "Kind of body" });
   const rock = chooser(tried, { name: "body.rock", label: "Rock of the body", none: "such as diabase" }, "rocks");
@@ -75,40 +76,64 @@ export function showing(tried, rocks) {
   const odds = h("div", { class: "odds-place", role: "status" });
   /** The odds that were told last. @type {any} */
   let last = null;
+  const pictures = h("div", { class: "row picture-row" }, pictureButtons(view, "expected anomaly"));
   const figures = h("div", {});
   const notes = h("div", {});
   const values = h("details", {}, h("summary", {}, "The profile as a table"), h("div", {}));
-  const more = whatHelps(() => sent(tried, place), panel, wrong);
-  const use = h("button", { type: "button", class: "primary", onclick: () => useThese(tried, sent(tried, place), paint).catch((error) => tellBeside(panel, wrong, error)) }, "Use these in the survey…");
-  const reset = h("button", { type: "button", onclick: () => {
-    tried.values.clear();
-    usualRock();
-    tried.changed();
+  const more = whatHelps(() => asked(tried, where), panel, wrong);
+  const use = h("button", { type: "button", class: "primary", onclick: () => useThese(tried, kept(tried, where), paint).catch((error) => tellBeside(panel, wrong, error)) }, "Use these in the survey…");
+  const reset = h("button", { type: "button", hidden: true, onclick: () => {
+    tried.clear();
     paint();
     one("select, input", panel).focus(); // this button has gone
   } }, "Back to the survey's values");
   const element = h("section", { class: "card" }, h("div", { class: "lined" }, h("h2", {}, "Will it show?"),
     h("p", { class: "dim how" }, "Move a slider: the anomaly is drawn beside the noise at once, the odds follow. Nothing changes in the survey until you say so.")),
     h("div", { class: "going" }, panel, h("div", { class: "told-side" }, wrong, h("h3", {}, term("feasibility", "Odds of detection")), odds,
-      view.element, h("div", { class: "row picture-row" }, pictureButtons(view, "expected anomaly")), figures, notes, values,
+      view.element, pictures, figures, notes, values,
       h("div", { class: "row" }, use, reset, more.button), more.place)));
-  const asker = new Asker(() => (known ? send("POST", "expected", { changes: sent(tried, place) }) : Promise.reject(NO_PLACE)), shown, () => send("POST", "expected/odds", { changes: sent(tried, place) }), (found) => {
+  const quick = () => (!where ? Promise.reject(NO_PLACE) : unsaid() ? Promise.reject(NO_ROCK) : send("POST", "expected", { changes: asked(tried, where) }));
+  const asker = new Asker(quick, shown, () => send("POST", "expected/odds", { changes: asked(tried, where) }), (found) => {
     last = found;
     oddsTold(odds, oddsBar(found), h("p", {}, typeset(found.text)));
   }, (error) => {
     if (error === NO_PLACE) return;
     last = null;
+    if (error === NO_ROCK) return askRock();
     oddsTold(odds, h("p", { class: "waiting" }, "No odds as long as something is missing or wrong."));
     tellBeside(panel, wrong, error);
   });
 
+  /** Whether nothing tells how magnetic the body is. */
+  function unsaid() {
+    return !where?.measured && !tried.get("body.rock") && tried.get("body.susceptibility") === null;
+  }
+  /** An empty frame would say something. @param {boolean} on */
+  function drawn(on) {
+    view.element.hidden = pictures.hidden = !on;
+  }
+  /** Without a rock nothing is drawn, and no other room knows one: a person says it, or tries a usual one. */
+  function askRock() {
+    clearTold(panel, wrong);
+    for (const part of [figures, notes]) fill(part);
+    told = null;
+    tableOf(values, told);
+    drawn(false);
+    oddsTold(odds, note("info", h("p", {}, h("strong", {}, "Which rock do you seek? "), "Name it, or its susceptibility, among the dials: then anomaly and odds stand here, and in Plan once the survey has it."),
+      h("button", { type: "button", onclick: () => {
+        tried.set("body.rock", ROCK);
+        rock.paint();
+        one("input[name='body.rock']", panel).focus(); // this button has gone
+      } }, `Try ${ROCK}`)));
+  }
   /** What was told last of what to expect. @type {any} */
   let told = null;
 
   /** @param {any} found */
   function shown(found) {
     clearTold(panel, wrong);
-    draw(view, found);
+    drawn(true);
+    draw(view, found, where?.date ?? "");
     dials.get("plan.line_spacing_m")?.told(found.plan.line_spacing_m);
     dials.get("plan.line_azimuth_deg")?.told(found.plan.line_azimuth_deg);
     dials.get("body.susceptibility")?.told(found.susceptibility.target.typical);
@@ -129,33 +154,25 @@ export function showing(tried, rocks) {
   }
   /** Ask anew; what was told before is no answer any more. */
   const ask = () => {
-    if (known) oddsAwaited(odds, last);
+    if (where && !unsaid()) oddsAwaited(odds, last);
     asker.ask();
   };
   tried.changed = () => {
     sizes();
-    reset.hidden = [...tried.values].every(([name, value]) => name === "body.rock" && value === ROCK);
+    reset.hidden = !tried.values.size;
     ask();
   };
   values.addEventListener("toggle", () => tableOf(values, told));
-  /** Where nothing is said of the body's rock it is taken as the command line takes it. */
-  function usualRock() {
-    if (tried.get("body.rock") || tried.get("body.susceptibility") !== null) return;
-    tried.values.set("body.rock", ROCK);
-    rock.paint();
-  }
-  usualRock();
   sizes();
   return { element, paint: () => {
     paint();
     sizes();
-  }, at: (/** @type {any} */ tries) => {
-    place = tries;
-    known = true;
+  }, at: (/** @type {Where} */ now) => {
+    where = now;
     element.hidden = false;
     ask();
   }, away: () => {
-    known = false;
+    where = null;
     element.hidden = true;
   } };
 }
@@ -169,13 +186,24 @@ function tableOf(values, found) {
   fill(place, table({ name: "Expected anomaly", rows, most: 40, columns: [{ key: "distance", title: "Distance", unit: "m", digits: 1 }, { key: "anomaly", title: "Anomaly", unit: "nT", digits: 2 }] }));
 }
 
-/** What is tried, with the place if another one is. @param {import("./dials.js").Tried} tried @param {{latitude_deg: number, longitude_deg: number}|null} place */
-function sent(tried, place) {
-  return place ? { ...tried.changes(), "plan.latitude_deg": place.latitude_deg, "plan.longitude_deg": place.longitude_deg } : tried.changes();
+/**
+ * `place` and `day` are those that are tried, `date` that of the field on the page; `measured` where a hand meter tells of the rocks.
+ * @typedef {{place: {latitude_deg: number, longitude_deg: number}|null, day: string|null, date: string, measured: boolean}} Where
+ */
+
+/** What is tried, with place and day if others are. @param {import("./dials.js").Tried} tried @param {Where|null} where */
+function kept(tried, where) {
+  const place = where?.place && { "plan.latitude_deg": where.place.latitude_deg, "plan.longitude_deg": where.place.longitude_deg };
+  return { ...tried.changes(), ...place, ...(where?.day && { "plan.first_day": where.day }) };
 }
 
-/** @param {SeriesView} view @param {any} found */
-function draw(view, found) {
+/** The same with the day of the field on the page, so that all on it is of one day. @param {import("./dials.js").Tried} tried @param {Where|null} where */
+function asked(tried, where) {
+  return { ...kept(tried, where), ...(where && { "plan.first_day": where.date }) };
+}
+
+/** @param {SeriesView} view @param {any} found @param {string} date */
+function draw(view, found, date) {
   const { anomaly, noise } = found;
   const [first, second] = found.profiles;
   const wide = 1.645 * noise.reading_nT;
@@ -189,7 +217,7 @@ function draw(view, found) {
   });
   view.label = `Expected anomaly against distance. ${anomaly.text} Noise of one reading ±${number(wide, 1)} nT, nine in ten.`;
   view.heading = `Expected anomaly of the ${found.body.kind}`;
-  view.notes = () => [`Grey-gold band: noise of one reading, ±${number(wide, 1)} nT in nine of ten; tinted band: the contrast's range. Reference field ${found.site.model}, ${number(found.site.epoch, 1)}.`];
+  view.notes = () => [`Grey-gold band: noise of one reading, ±${number(wide, 1)} nT in nine of ten; tinted band: the contrast's range. Reference field ${found.site.model}, ${date}.`];
 }
 
 /** Whether the host takes nothing off. @param {any} found */

@@ -81,7 +81,7 @@ export function oddsAwaited(place, before) {
     goal.style.left = `${100 * before.wanted}%`;
   }
   place.replaceChildren(h("div", { class: "odds await" },
-    h("p", { class: "odds-word" }, "Reckoning the odds…", known && h("span", {}, ` before the change ${per(/** @type {number} */ (before.probability))}`)),
+    h("p", { class: "odds-word" }, "Reckoning the odds…", known && h("span", {}, ` before the change ${per(/** @type {number} */ (before.probability))}`)), known && wantedFlag(before.wanted),
     h("div", { class: "odds-track", ariaHidden: "true" }, known && goal, known && mark)));
 }
 
@@ -102,7 +102,14 @@ export function oddsBar({ probability, low = probability, high = probability, wa
   mark.style.left = `${100 * probability}%`;
   goal.style.left = `${100 * wanted}%`;
   return h("div", { class: "odds" },
-    h("p", { class: `verdict ${kind} odds-word` }, `${sign} ${per(probability)}`, h("span", {}, ` ${word}`)),
+    h("p", { class: `verdict ${kind} odds-word` }, `${sign} ${per(probability)}`, h("span", {}, ` ${word}`)), wantedFlag(wanted),
     h("div", { class: "odds-track", ariaHidden: "true" }, span, goal, mark),
-    h("p", { class: "hint odds-ends", ariaHidden: "true" }, h("span", {}, "0 %"), h("span", {}, `line: ${Math.round(100 * wanted)}\u00a0% wanted`), h("span", {}, "100 %")));
+    h("p", { class: "hint odds-ends", ariaHidden: "true" }, h("span", {}, "0\u00a0%"), h("span", {}, "100\u00a0%")));
+}
+
+/** What the line in the bar is, at the line itself; at least half is wanted, so that the words fit before it. @param {number} wanted */
+function wantedFlag(wanted) {
+  const flag = h("p", { class: "hint odds-wanted", ariaHidden: "true" }, h("span", {}, `${Math.round(100 * wanted)}\u00a0% wanted`));
+  flag.style.width = `${100 * wanted}%`;
+  return flag;
 }

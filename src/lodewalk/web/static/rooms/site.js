@@ -33,7 +33,7 @@ export async function fillRoom(room) {
     fill(cautions, ...cautionNotes(found));
     fill(where.line, ...fieldLine(found));
     fill(cards, ...fieldCards(found));
-    feasible.at(where.tried() ? place : null);
+    feasible.at({ place: where.tried() ? place : null, day: where.triedDay(), date: found.date, measured: where.measured() });
   }, () => {
     for (const place of [cautions, cards, where.line]) fill(place);
     feasible.away();
@@ -64,7 +64,7 @@ function placeCard(known, given, none) {
   const box = (/** @type {string} */ name, /** @type {any} */ value, /** @type {any} */ more = {}) => /** @type {HTMLInputElement} */ (input(name, { value: value ?? "", inputMode: "decimal", ...more }));
   const boxes = {
     latitude_deg: box("latitude_deg", known.latitude_deg, { placeholder: "−24.9 or 24.9 S", inputMode: "text" }), longitude_deg: box("longitude_deg", known.longitude_deg, { placeholder: "−50.4 or 50.4 W", inputMode: "text" }),
-    height_m: box("height_m", 0), date: box("date", known.date, { inputMode: "text", placeholder: "today" }),
+    height_m: box("height_m", known.height_m), date: box("date", known.date, { inputMode: "text", placeholder: "today" }),
   };
   const wrong = h("div", { class: "wrong" });
   const source = h("p", { class: "source" });
@@ -77,7 +77,7 @@ function placeCard(known, given, none) {
   const set = () => {
     boxes.latitude_deg.value = survey.latitude_deg ?? "";
     boxes.longitude_deg.value = survey.longitude_deg ?? "";
-    boxes.height_m.value = "0";
+    boxes.height_m.value = String(survey.height_m);
     boxes.date.value = survey.date ?? "";
   };
   /** What a box holds; latitude and longitude may bear a letter instead of a sign. @param {string} name @param {HTMLInputElement} own */
@@ -98,7 +98,7 @@ function placeCard(known, given, none) {
       ? h("span", { class: "changed" }, "This place is tried only. To keep it press “Use these in the survey…” below.")
       : survey.latitude_deg === null ? note("info", h("p", {}, "Nothing tells yet where the survey is. Give latitude and longitude here in degrees; or ", h("a", { href: "/plan" }, "draw the area in room Plan"), "."))
       : isTried() ? h("span", { class: "changed" }, "Another place is tried below; the survey stays as it is.") : h("span", { class: "dim" }, "Try another place or date here: the survey stays as it is."));
-    back.hidden = survey.latitude_deg === null || (!isTried() && boxes.height_m.value === "0" && boxes.date.value === (survey.date ?? ""));
+    back.hidden = survey.latitude_deg === null || (!isTried() && boxes.height_m.value === String(survey.height_m) && boxes.date.value === (survey.date ?? ""));
   };
   const ask = async () => {
     tell();
@@ -120,7 +120,9 @@ function placeCard(known, given, none) {
       timer = window.setTimeout(ask, own === boxes.date ? 600 : AFTER_MS);
     });
   }
-  return { element, line, ask, tried: isTried, take: (/** @type {any} */ now) => {
+  /** A day that somebody gave. */
+  const triedDay = () => (boxes.date.value.trim() === (survey.date ?? "") ? null : boxes.date.value.trim() || null);
+  return { element, line, ask, tried: isTried, triedDay, measured: () => survey.hand_meter, take: (/** @type {any} */ now) => {
     const kept = isTried();
     survey = now;
     if (!kept && !element.contains(document.activeElement)) set();

@@ -91,6 +91,7 @@ function demo(shelf, anew) {
   const make = h("button", { type: "submit", class: shelf.surveys.length ? "" : "primary" }, "Make the demo");
   const end = follow((now, before) => {
     const work = now.job;
+    busyLook(make, atWork(work) && work?.kind === "demo");
     if (!work || work.kind !== "demo") return;
     if (atWork(work)) fill(told, note("info", ...working(work)));
     else if (work.status === "done" && before && atWork(before.job)) {
@@ -105,10 +106,19 @@ function demo(shelf, anew) {
   return h("section", { class: "card" }, h("h2", {}, "Look at the demo"),
     h("p", {}, "An invented survey over three dykes, with a storm, a wrong clock, spikes and fences, and the truth beside it. It takes about a minute, the first time two or three."),
     form(async (values) => {
+      if (make.dataset.busy) return;
       fill(told);
       await send("POST", "demo", values);
     },
     field("Folder", folder), make), told);
+}
+
+/** A demo under way isn't begun again; a button that is off would lose the focus. @param {HTMLElement} make @param {boolean} busy */
+function busyLook(make, busy) {
+  if (busy) make.dataset.busy = "yes";
+  else delete make.dataset.busy;
+  make.textContent = busy ? "Being made…" : "Make the demo";
+  make.ariaDisabled = busy ? "true" : null;
 }
 
 /** What the demo is at, and how far. @param {import("../live.js").Job} work */
