@@ -1,5 +1,6 @@
 """The drawing modules by themselves, in a real browser: what they compute, against closed forms."""
 
+import re
 import threading
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -469,3 +470,33 @@ def test_what_a_notice_offers_to_undo_is_told_by_name_and_title(page):
 def test_sentences_are_set_with_true_signs_and_whole_quantities(page, given, set_):
     told = """async (text) => (await import("/elements.js")).typeset(text)"""
     assert page.evaluate(told, given) == set_
+
+
+def test_two_bands_in_one_plot_differ_by_fill_and_edge_and_so_do_their_keys(page):
+    found = page.evaluate("""async () => {
+      const { SeriesView } = await import("/series.js");
+      const { forgetColours } = await import("/view.js");
+      const { svg } = await import("/pictures.js");
+      document.documentElement.style.cssText =
+        "--band: #010101; --band-edge: #020202; --band-2: #030303; --band-2-edge: #040404";
+      forgetColours();
+      const view = new SeriesView("profile", { xTitle: "m", yTitle: "nT", height: 200 });
+      document.body.append(view.element);
+      view.resize();
+      const band = (low, high, style) => ({ x: [0, 1, 2], low, high, style, name: style });
+      view.set({ curves: [{ x: [0, 1, 2], y: [0, 1, 0], style: "--ink", name: "readings", width: 0 }],
+        bands: [band([0, 0, 0], [1, 1, 1], "--band"), band([2, 2, 2], [3, 3, 3], "--band-2")] });
+      const text = await svg(view).text();
+      document.documentElement.style.cssText = "";
+      forgetColours();
+      return text;
+    }""")
+    edges = re.findall(
+        r'stroke="(#020202|#040404)"[^>]*?opacity="1"( stroke-dasharray="4 3")?/>', found
+    )
+    whole, broken = ("#020202", ""), ("#040404", ' stroke-dasharray="4 3"')
+    # Two edges of the band, and two of the key in the legend.
+    assert edges.count(broken) == 4
+    assert edges.count(whole) == 4
+    assert set(edges) == {whole, broken}
+    assert all(fill in found for fill in ("#010101", "#030303"))

@@ -1,4 +1,5 @@
 // What stands in the frame of curves besides them: passages of rovers, names of curves, words where there is nothing.
+import { drawKey, keysOf } from "./bands.js";
 import { FONT, colour } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
@@ -107,9 +108,9 @@ function drawLanes({ lanes, width }, pen, box) {
 
 /** Rows of names, from right to left; the first has the title of the axis on its left. @param {SeriesView} view */
 export function legendRows(view) {
-  const keys = [...view.bands.map((band) => ({ name: band.name ?? "", style: band.style ?? "--band" })), ...view.curves].filter((one) => one.name).reverse();
+  const keys = keysOf(view).reverse();
   const title = view.yTitle.length * LETTER + 24;
-  /** @type {{name: string, style: string}[][]} */
+  /** @type {import("./bands.js").Key[][]} */
   const rows = [[]];
   let room = view.width - title;
   for (const key of keys) {
@@ -136,12 +137,11 @@ export function drawLegend(view, pen, box) {
   pen.textBaseline = "top";
   legendRows(view).forEach((row, index) => {
     let x = box.right;
-    for (const { name, style } of row) {
+    for (const key of row) {
       pen.fillStyle = colour("--ink");
-      pen.fillText(name, x, 4 + ROW * index);
-      x -= pen.measureText(name).width + 6;
-      pen.fillStyle = colour(style);
-      pen.fillRect(x - 16, 9 + ROW * index, 16, 3);
+      pen.fillText(key.name, x, 4 + ROW * index);
+      x -= pen.measureText(key.name).width + 6;
+      drawKey(pen, key, x - 16, 10 + ROW * index);
       x -= 28;
     }
   });

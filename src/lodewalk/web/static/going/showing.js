@@ -185,11 +185,11 @@ function draw(view, found) {
     curves: [{ x: first.distance_m, y: first.anomaly_nT, style: "--curve-1", name: `${first.name}, azimuth ${number(first.azimuth_deg, 0)}°`, width: 2 },
       ...(second ? [{ x: second.distance_m, y: second.anomaly_nT, style: "--curve-2", name: "along a line" }] : [])],
     bands: [{ x: first.distance_m, low: ends(Math.min), high: ends(Math.max), name: "range of contrast" },
-      { x: first.distance_m, low: first.distance_m.map(() => -wide), high: first.distance_m.map(() => wide), style: "--noise-band", name: "noise, 90 %" }],
+      { x: first.distance_m, low: first.distance_m.map(() => -wide), high: first.distance_m.map(() => wide), style: "--band-2", name: "noise, 90 %" }],
   });
   view.label = `Expected anomaly against distance. ${anomaly.text} Noise of one reading ±${number(wide, 1)} nT, nine in ten.`;
   view.heading = `Expected anomaly of the ${found.body.kind}`;
-  view.notes = () => [`Grey-gold band: noise of one reading, ±${number(wide, 1)} nT in nine of ten; tinted band: the contrast's range. Reference field ${found.site.model}, ${number(found.site.epoch, 1)}.`];
+  view.notes = () => [`Band with broken edges: noise of one reading, ±${number(wide, 1)} nT in nine of ten; with whole edges: the contrast's range. Reference field ${found.site.model}, ${number(found.site.epoch, 1)}.`];
 }
 
 /** Whether the host takes nothing off. @param {any} found */
