@@ -32,6 +32,14 @@ def rgba(text):
     return parts[:3].astype(float), parts[3] / 255
 
 
+def test_errors_have_colours_of_their_own_pale_to_dark():
+    text = (files("lodewalk.web") / "static" / "colours.js").read_text()
+    held = base64.b64decode(re.search(r'ERROR_TEXT = "([^"]+)"', text)[1])
+    places = 1 - (0.12 + 0.88 * np.arange(256) / 255)
+    wanted = np.round(255 * mpl.colormaps["magma"](places)[:, :3]).astype(np.uint8)
+    assert np.array_equal(np.frombuffer(held, dtype=np.uint8).reshape(256, 3), wanted)
+
+
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_bands_are_seen_on_the_sheet_and_told_apart(theme):
     text = (files("lodewalk.web") / "static" / "base.css").read_text()

@@ -56,8 +56,24 @@ function sizeOf(view) {
 function footOf(view) {
   const ramp = view.ramp();
   const date = new Date().toISOString().slice(0, 10);
-  const lines = [...view.notes(), `Drawn ${date}${surveyName() ? ` from the survey ${surveyName()}` : ""} by lodewalk.`];
+  const lines = [...view.notes().flatMap((text) => wrapped(text, view.width)), `Drawn ${date}${surveyName() ? ` from the survey ${surveyName()}` : ""} by lodewalk.`];
   return { ramp, lines, height: (ramp ? 48 : 8) + ROW * lines.length + EDGE };
+}
+
+/** Measures text where nothing is drawn. @type {CanvasRenderingContext2D|null} */
+let ruler = null;
+
+/** A sentence in as many lines as it needs. @param {string} text @param {number} wide */
+function wrapped(text, wide) {
+  ruler ??= penOf(/** @type {HTMLCanvasElement} */ (h("canvas", {})));
+  ruler.font = FONT;
+  const lines = [""];
+  for (const word of text.split(" ")) {
+    const longer = [lines[lines.length - 1], word].filter(Boolean).join(" ");
+    if (ruler.measureText(longer).width <= wide) lines[lines.length - 1] = longer;
+    else lines.push(word);
+  }
+  return lines.filter(Boolean);
 }
 
 /** Draw on light paper: colours come from the page's variables. @template T @param {() => T} work @returns {T} */
