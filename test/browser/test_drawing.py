@@ -555,3 +555,50 @@ def test_a_blank_in_the_map_is_told_with_its_lines_and_minutes_where_many_readin
         "inside a gap of the base record, 2026-03-10 13:17 to 13:39 UTC."
     )
     assert few == ""
+
+
+def test_on_paper_a_wide_drawing_is_drawn_as_wide_as_the_paper_and_comes_back(page):
+    found = page.evaluate("""async () => {
+      const { SeriesView } = await import("/series.js");
+      const widths = [];
+      for (const wide of [860, 500]) {
+        const view = new SeriesView("strip", { yTitle: "Base [nT]" });
+        document.body.append(view.element);
+        Object.assign(view.element.style, { width: `${wide}px`, height: "150px" });
+        view.set({ curves: [{ x: [0, 100], y: [1, 2], style: "--ink", name: "" }] });
+        view.resize();
+        let told = 0;
+        view.onTake = () => (told = view.width);
+        dispatchEvent(new Event("beforeprint"));
+        widths.push(view.still.width / devicePixelRatio, told);
+        dispatchEvent(new Event("afterprint"));
+        widths.push(view.still.width / devicePixelRatio);
+      }
+      return widths;
+    }""")
+    assert found == [680, 680, 860, 500, 0, 500]
+
+
+def test_words_where_nothing_is_drawn_are_set_in_lines_as_wide_as_the_frame(page):
+    found = page.evaluate("""async () => {
+      const { wrapped } = await import("/view.js");
+      const wide = (text) => 10 * text.length;
+      return wrapped(wide, "Choose a line on the map: its profile stands here.", 200);
+    }""")
+    assert found == ["Choose a line on the", "map: its profile", "stands here."]
+
+
+def test_the_name_of_a_pictures_file_says_what_of_many_it_shows(page):
+    with page.expect_download() as one:
+        page.evaluate("""async () => {
+          const { SeriesView } = await import("/series.js");
+          const { pictureButtons } = await import("/pictures.js");
+          const view = new SeriesView("profile", { yTitle: "nT", height: 150 });
+          const buttons = pictureButtons(view, "profile");
+          document.body.append(view.element, buttons);
+          view.set({ curves: [{ x: [0, 100], y: [1, 2], style: "--ink", name: "" }] });
+          view.resize();
+          view.subject = "L14";
+          buttons.querySelector("button:last-child").click();
+        }""")
+    assert one.value.suggested_filename == "profile-l14.svg"

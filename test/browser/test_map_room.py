@@ -227,7 +227,7 @@ def test_the_colours_are_in_sight_with_the_map_and_begin_where_it_does(demo_page
     there = visit(demo_pages, "/map?look=sd:beside")
     scales = there.seen("img", re.compile("^Colours from"))
     for scale, name in (
-        (scales.first, "^Map of Total field anomaly, "),
+        (scales.first, "^Map of Total-field anomaly, "),
         (scales.last, "moving with"),
     ):
         colours = scale.bounding_box()

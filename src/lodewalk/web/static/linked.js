@@ -200,7 +200,7 @@ export class Linked {
     const line = this.line?.about.line;
     const text = span && this.line ? spanText(line, spanOf(this.line, ...span), ...span)
       : span ? spanText("any line", { ...spanOf({ about: {}, columns: EMPTY }, 0, 0) }, ...span)
-      : "No span is selected. Drag with Shift on the profile or the base record, or use [ and ] at the cross-hair.";
+      : `No span is selected. ${NO_SPAN}`;
     const mode = h("button", { type: "button", "aria-pressed": String(this.spanMode), data: { part: "mode" }, onclick: () => this.dragsSpan(!this.spanMode) }, "Select a span by dragging");
     const held = this.spanBar.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).dataset.part : null;
     fill(this.spanBar, mode, span && h("button", { type: "button", class: "quiet", data: { part: "clear" }, onclick: () => select({ from: null, to: null }) }, "Let the span go"), h("p", { class: span ? "" : "hint", role: "status" }, text));
@@ -348,6 +348,7 @@ export class Linked {
     const whole = spanOf(this.line, -Infinity, Infinity);
     this.profile.label = `Profile of ${about.line}: ${whole.readings} readings, ${whole.kept} kept, over ${number(whole.end_m - whole.start_m, 0, "m")}; anomaly ${number(whole.low_nT, 1)} to ${number(whole.high_nT, 1, "nT")}, noise ${number(whole.noise_nT, 3, "nT")}`;
     this.profile.notes = () => [`Kept readings of ${about.line}${this.profile.bands.length ? "; band: 90 %, 1.645 standard errors to each side" : ""}.`];
+    this.profile.subject = about.line;
     this.profile.heading = `Line ${about.line}: total-field anomaly`;
     this.profile.yTitle = `${about.line}: total-field anomaly [nT]`;
     this.profile.set({ curves, bands: bandsOf(own) });
@@ -391,4 +392,6 @@ export class Linked {
   }
 }
 
+/** Fingers have neither Shift nor brackets. */
+const NO_SPAN = matchMedia("(pointer: coarse)").matches ? "Press the button, then draw a finger along the profile or the base record." : "Drag with Shift on the profile or the base record, or use [ and ] at the cross-hair.";
 const EMPTY = { time_s: [], distance_m: [], anomaly_nT: [], kept: [], raw_nT: [] };

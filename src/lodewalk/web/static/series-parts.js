@@ -1,6 +1,6 @@
 // What stands in the frame of curves besides them: passages of rovers, names of curves, words where there is nothing.
 import { drawKey, keysOf } from "./bands.js";
-import { FONT, colour } from "./view.js";
+import { FONT, colour, wrapped } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
 /** @typedef {import("./view.js").Box} Box */
@@ -36,13 +36,14 @@ function fitting(pen, text, room) {
   return `${kept.join("")}…`;
 }
 
-/** @param {Pen} pen @param {Box} box @param {string} words */
+/** In as many lines as the frame's width asks for. @param {Pen} pen @param {Box} box @param {string} words */
 export function drawEmpty(pen, box, words) {
   pen.fillStyle = colour("--dim");
   pen.font = FONT.replace("12px", "14px");
   pen.textAlign = "center";
   pen.textBaseline = "middle";
-  pen.fillText(words, (box.left + box.right) / 2, (box.top + box.bottom) / 2, box.right - box.left - 8);
+  const lines = wrapped((text) => pen.measureText(text).width, words, box.right - box.left - 8);
+  lines.forEach((line, row) => pen.fillText(line, (box.left + box.right) / 2, (box.top + box.bottom) / 2 + 19 * (row - (lines.length - 1) / 2)));
 }
 
 /** The spans that are seen: each rover has a lane of its own. @param {SeriesView} view @param {Box} box */

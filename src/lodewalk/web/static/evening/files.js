@@ -42,7 +42,7 @@ function listOf(found, into, after) {
       { key: "size_bytes", title: "Size", show: (row) => h("span", { class: "num" }, bytes(row.size_bytes)) },
       { key: "sha256", title: "SHA-256", show: (row) => h("code", { title: row.sha256 }, row.sha256.slice(0, 10)) },
       { key: "added_utc", title: "Added", unit: "UTC", show: (row) => row.added_utc.slice(0, 16).replace("T", " ") },
-      { key: "act", title: "Change", show: (row) => actions(row, into, after) },
+      { key: "act", title: "Change", acts: true, show: (row) => actions(row, into, after) },
     ],
     rows: found.map((one) => ({ ...one, from: time(one.span?.start_utc), to: time(one.span?.end_utc) })),
   });

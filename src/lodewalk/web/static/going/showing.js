@@ -71,7 +71,7 @@ export function showing(tried, rocks) {
   const panel = h("div", { class: "dials", role: "group", ariaLabel: "What is sought and how" },
     h("datalist", { id: "rocks" }, ...rocks.map((row) => h("option", { value: row.name }, `${row.low} to ${row.high} SI`))),
     group("Body", BODY, [kind.element, rock.element]), group("Magnetisation", MAGNETIC, [host.element]), group("Lines", LINES), group("Noise, 1 sd", NOISE));
-  const view = new SeriesView("Expected anomaly", { xTitle: "Distance from the body's middle, m", yTitle: "Anomaly, nT" });
+  const view = new SeriesView("Expected anomaly", { xTitle: "Distance from the body's middle [m]", yTitle: "Anomaly [nT]" });
   const odds = h("div", { class: "odds-place", role: "status" });
   /** The odds that were told last. @type {any} */
   let last = null;
