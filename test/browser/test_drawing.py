@@ -1,5 +1,6 @@
 """The drawing modules by themselves, in a real browser: what they compute, against closed forms."""
 
+import re
 import threading
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -469,3 +470,135 @@ def test_what_a_notice_offers_to_undo_is_told_by_name_and_title(page):
 def test_sentences_are_set_with_true_signs_and_whole_quantities(page, given, set_):
     told = """async (text) => (await import("/elements.js")).typeset(text)"""
     assert page.evaluate(told, given) == set_
+
+
+def test_two_bands_in_one_plot_differ_by_fill_and_edge_and_so_do_their_keys(page):
+    found = page.evaluate("""async () => {
+      const { SeriesView } = await import("/series.js");
+      const { forgetColours } = await import("/view.js");
+      const { svg } = await import("/pictures.js");
+      document.documentElement.style.cssText =
+        "--band: #010101; --band-edge: #020202; --band-2: #030303; --band-2-edge: #040404";
+      forgetColours();
+      const view = new SeriesView("profile", { xTitle: "m", yTitle: "nT", height: 200 });
+      document.body.append(view.element);
+      view.resize();
+      const band = (low, high, style) => ({ x: [0, 1, 2], low, high, style, name: style });
+      const dots = { x: [0, 1, 2], y: [0, 1, 0], style: "--ink", name: "readings", width: 0 };
+      view.set({ curves: [dots],
+        bands: [band([0, 0, 0], [1, 1, 1], "--band"), band([2, 2, 2], [3, 3, 3], "--band-2")] });
+      const text = await svg(view).text();
+      document.documentElement.style.cssText = "";
+      forgetColours();
+      return text;
+    }""")
+    edges = re.findall(
+        r'stroke="(#020202|#040404)"[^>]*?opacity="1"( stroke-dasharray="4 3")?/>', found
+    )
+    whole, broken = ("#020202", ""), ("#040404", ' stroke-dasharray="4 3"')
+    # Two edges of the band, and two of the key in the legend.
+    assert edges.count(broken) == 4
+    assert edges.count(whole) == 4
+    assert set(edges) == {whole, broken}
+    assert all(fill in found for fill in ("#010101", "#030303"))
+
+
+def test_at_the_pointer_stand_the_value_with_its_interval_the_line_and_the_place(page):
+    """A plane of 1 nT a metre eastward with a standard error of 2 nT; north of it nothing."""
+    found = page.evaluate("""async () => {
+      const { MapView } = await import("/map.js");
+      const { SvgPen } = await import("/svg-pen.js");
+      const map = new MapView("map");
+      document.body.append(map.element);
+      Object.assign(map.element.style, { width: "500px", height: "400px" });
+      Object.assign(map, { origin: { easting: 500000, northing: 7000000 }, tells: true });
+      const place = { columns: 11, rows: 11, west: 0, south: 0, spacing: 10, unit: "nT" };
+      const grid = (of) => ({ ...place, low: 0, high: 100, title: "Anomaly",
+        values: Float32Array.from({ length: 121 }, (_, i) => of(10 * (i % 11), i)) });
+      map.setMesh(grid((east, i) => (i < 88 ? east : NaN)), new Uint8Array(768));
+      map.error = grid(() => 2);
+      map.setWalks({ x: new Float32Array([50, 50, 50]), y: new Float32Array([0, 50, 100]),
+        parts: [{ first: 0, end: 3, name: "L7", style: "--good" }] });
+      map.resize();
+      const told = (x, y, picture = false) => {
+        const [px, py] = map.toPixels(x, y);
+        map.pointer = { x: px, y: py };
+        const pen = new SvgPen(500, 400);
+        map.drawMarks(pen, picture);
+        const root = new DOMParser().parseFromString(pen.text(), "text/xml");
+        return [...root.querySelectorAll("text")].map((one) => one.textContent);
+      };
+      return [told(50, 50), told(80, 90), told(50, 50, true), told(1000, 30)];
+    }""")
+    on_line, blank, picture, outside = found
+    assert on_line == ["50.00 ± 3.29\u00a0nT (90 %)", "L7", "500050.0 m E, 7000050.0 m N"]
+    assert blank == ["no value here", "500080.0 m E, 7000090.0 m N"]
+    assert picture == outside == []
+
+
+def test_a_blank_in_the_map_is_told_with_its_lines_and_minutes_where_many_readings_are_lost(page):
+    lost = [
+        {"reason": "inside a gap of the base record", "readings": 20, "lines": ["L1", "L2"],
+         "start_utc": "2026-03-10T13:17:01Z", "end_utc": "2026-03-10T13:38:59Z"},
+        {"reason": "spike", "readings": 3, "lines": ["L1"],
+         "start_utc": "2026-03-10T13:17:01Z", "end_utc": "2026-03-11T13:38:59Z"},
+    ]  # fmt: skip
+    many, few = page.evaluate(
+        """async (lost) => {
+          const { lostWords } = await import("/map-notes.js");
+          return [lostWords(lost, 1000), lostWords(lost, 10000)];
+        }""",
+        lost,
+    )
+    assert many == (
+        "Blank: no kept reading is near, so there is no value. Not kept: 20 readings of L1, L2, "
+        "inside a gap of the base record, 2026-03-10 13:17 to 13:39 UTC."
+    )
+    assert few == ""
+
+
+def test_on_paper_a_wide_drawing_is_drawn_as_wide_as_the_paper_and_comes_back(page):
+    found = page.evaluate("""async () => {
+      const { SeriesView } = await import("/series.js");
+      const widths = [];
+      for (const wide of [860, 500]) {
+        const view = new SeriesView("strip", { yTitle: "Base [nT]" });
+        document.body.append(view.element);
+        Object.assign(view.element.style, { width: `${wide}px`, height: "150px" });
+        view.set({ curves: [{ x: [0, 100], y: [1, 2], style: "--ink", name: "" }] });
+        view.resize();
+        let told = 0;
+        view.onTake = () => (told = view.width);
+        dispatchEvent(new Event("beforeprint"));
+        widths.push(view.still.width / devicePixelRatio, told);
+        dispatchEvent(new Event("afterprint"));
+        widths.push(view.still.width / devicePixelRatio);
+      }
+      return widths;
+    }""")
+    assert found == [680, 680, 860, 500, 0, 500]
+
+
+def test_words_where_nothing_is_drawn_are_set_in_lines_as_wide_as_the_frame(page):
+    found = page.evaluate("""async () => {
+      const { wrapped } = await import("/view.js");
+      const wide = (text) => 10 * text.length;
+      return wrapped(wide, "Choose a line on the map: its profile stands here.", 200);
+    }""")
+    assert found == ["Choose a line on the", "map: its profile", "stands here."]
+
+
+def test_the_name_of_a_pictures_file_says_what_of_many_it_shows(page):
+    with page.expect_download() as one:
+        page.evaluate("""async () => {
+          const { SeriesView } = await import("/series.js");
+          const { pictureButtons } = await import("/pictures.js");
+          const view = new SeriesView("profile", { yTitle: "nT", height: 150 });
+          const buttons = pictureButtons(view, "profile");
+          document.body.append(view.element, buttons);
+          view.set({ curves: [{ x: [0, 100], y: [1, 2], style: "--ink", name: "" }] });
+          view.resize();
+          view.subject = "L14";
+          buttons.querySelector("button:last-child").click();
+        }""")
+    assert one.value.suggested_filename == "profile-l14.svg"

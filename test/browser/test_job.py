@@ -207,7 +207,7 @@ def test_the_whole_job_by_mouse(tmp_path, shelf, opened, visit):
     expect(there.seen("button", "Up to date")).to_be_visible()
 
     to_room(there, "Map")
-    expect(there.seen("application", re.compile("Map of Total field anomaly"))).to_be_visible()
+    expect(there.seen("application", re.compile("Map of Total-field anomaly"))).to_be_visible()
     there.seen("application", f"Profile of {line}").click()
     expect(there.seen("heading", "Story of")).to_be_visible()
     expect(page.get_by_role("listitem").filter(has_text="raw/rover.csv")).to_be_visible()

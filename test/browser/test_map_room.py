@@ -267,3 +267,40 @@ def test_the_way_to_the_next_room_takes_the_selection_along(demo_pages, visit):
     _, x, y = at_map(there)
     there.page.mouse.click(x, y)
     expect(link).to_have_attribute("href", re.compile(r"^/rocks\?.*spot="))
+
+
+def test_the_map_says_why_parts_of_it_are_blank_and_what_the_colours_of_lines_mean(
+    demo_pages, visit
+):
+    there = visit(demo_pages, "/map")
+    told = there.page.get_by_text(re.compile("^Blank: no kept reading is near"))
+    expect(told).to_contain_text("inside a gap of the base record")
+    key = there.page.get_by_text(re.compile("^Lines as walked:"))
+    expect(key).to_have_text(re.compile("keep.*in doubt.*to walk again"))
+    there.go("/days")
+    expect(key).to_have_text(re.compile("keep.*in doubt.*to walk again"))
+
+
+def test_the_colours_are_in_sight_with_the_map_and_begin_where_it_does(demo_pages, visit):
+    there = visit(demo_pages, "/map?look=sd:beside")
+    scales = there.seen("img", re.compile("^Colours from"))
+    for scale, name in (
+        (scales.first, "^Map of Total-field anomaly, "),
+        (scales.last, "moving with"),
+    ):
+        colours = scale.bounding_box()
+        drawing = there.seen("application", re.compile(name)).bounding_box()
+        assert colours["y"] + colours["height"] < drawing["y"]
+        assert drawing["x"] < colours["x"] < drawing["x"] + drawing["width"]
+        assert colours["y"] < there.page.viewport_size["height"] / 2
+
+
+def test_a_grid_that_is_a_standard_error_has_none_to_choose(demo_pages, visit):
+    there = visit(demo_pages, "/map?grid=total_field_anomaly_standard_error")
+    control = there.seen("combobox", "Standard error")
+    expect(control).to_be_disabled()
+    assert control.evaluate("one => one.selectedOptions[0].text") == "this grid is one"
+    expect(there.page.get_by_text("dark: uncertain")).to_be_visible()
+    there.seen("combobox", "Grid").select_option("total_field_anomaly")
+    expect(control).to_be_enabled()
+    assert control.evaluate("one => one.selectedOptions[0].text") == "not shown"

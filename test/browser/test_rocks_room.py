@@ -166,6 +166,6 @@ def test_the_section_says_which_of_its_depths_to_use(demo_pages, visit):
 def test_the_map_in_rocks_names_its_grid_and_the_ends_of_its_colours(demo_pages, visit):
     there = visit(demo_pages, "/rocks")
     chart = there.seen("region", "Map")
-    expect(chart.get_by_text("Total field anomaly [nT]")).to_be_visible()
+    expect(chart.get_by_text("Total-field anomaly [nT]")).to_be_visible()
     expect(chart.get_by_role("img", name="Colours from")).to_be_visible()
     expect(chart.get_by_text("linear, 1st to 99th percentile")).to_be_visible()

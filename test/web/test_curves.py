@@ -3,6 +3,7 @@
 import json
 import math
 import shutil
+from datetime import UTC, datetime, timedelta
 from urllib.parse import quote
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 
 from lodewalk.services.add import add_files
 from lodewalk.services.curves.base import thinned
+from lodewalk.services.curves.walks import why_lost
 from lodewalk.services.new import new_survey
 from lodewalk.services.opening import open_survey
 from lodewalk.services.run import run
@@ -78,6 +80,27 @@ def test_walks_are_all_places_in_local_metres(served):
     for row, time in zip(found["row"], found["time_s"], strict=True):
         assert abs(times[row] - about["start_s"] - time) < 0.01
     assert {one["verdict"] for one in about["passages"]} <= {"keep", "doubt", "re-walk"}
+
+
+def test_walks_tell_why_readings_are_not_kept(served):
+    assert unpacked(served[1].get("/api/walks").content)[0]["lost"] == []
+    start = datetime(2026, 3, 10, 13, 17, tzinfo=UTC)
+    frame = pl.DataFrame(
+        {
+            "kept": [True, False, False, False, False],
+            "reason": [None, "spike", "gap", "gap", "gap"],
+            "line": ["L1", "L1", "L2", "L1", None],
+            "time_utc": [start + timedelta(seconds=one) for one in range(5)],
+        }
+    )
+    gap, spike = why_lost(frame)
+    assert (gap["reason"], gap["readings"]) == ("gap", 3)
+    assert gap["lines"] == ["L1", "L2"]
+    assert [gap[end][:19] for end in ("start_utc", "end_utc")] == [
+        "2026-03-10T13:17:02",
+        "2026-03-10T13:17:04",
+    ]
+    assert (spike["reason"], spike["readings"], spike["lines"]) == ("spike", 1, ["L1"])
 
 
 def test_a_line_has_its_readings_with_each_correction(served):

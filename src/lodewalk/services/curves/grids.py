@@ -175,7 +175,8 @@ def _read_headers(folder: Folder) -> dict[str, tuple[GridHeader, str]]:
 
 def _listed(head: GridHeader, names: set[str]) -> GridListed:
     """Return a grid as a list shows it."""
-    title, words = head.name.replace("_", " "), words_of(head.name)
+    title = head.name.replace("total_field", "total-field").replace("_", " ")
+    words = words_of(head.name)
     own = head.name.removesuffix(ERROR)
     return GridListed(
         name=head.name,

@@ -30,6 +30,7 @@ def walks(folder: Folder) -> Columns:
         and count, how many readings are kept in the end and how many are left out for each reason
         (`left_out`), the middle of its noise envelope, verdict and reasons. Readings after the
         last passage's are between lines.
+        ``lost`` tells why readings aren't kept: how many, of which lines, and when.
 
     Raises
     ------
@@ -55,6 +56,7 @@ def _walks(folder: Folder) -> Columns:
             "origin_northing_m": north,
             "start_s": start,
             "passages": passages,
+            "lost": why_lost(frame),
         },
         {
             "easting_m": small(frame["easting_m"], east),
@@ -66,6 +68,39 @@ def _walks(folder: Folder) -> Columns:
             "row": frame["row"].cast(pl.Int32).to_numpy(),
         },
     )
+
+
+def why_lost(frame: pl.DataFrame) -> list[dict[str, Any]]:
+    """Return why readings aren't kept, the commonest first.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        Readings with ``kept``, ``reason``, ``line`` and ``time_utc``.
+
+    Returns
+    -------
+    list of dict
+        ``reason``, how many ``readings``, of which ``lines``, and the first and last time.
+    """
+    gone = frame.filter(~pl.col("kept"), pl.col("reason").is_not_null())
+    found = gone.group_by("reason").agg(
+        readings=pl.len(),
+        lines=pl.col("line").drop_nulls().unique().sort(),
+        start=pl.col("time_utc").min(),
+        end=pl.col("time_utc").max(),
+    )
+    rows = found.sort("readings", "reason", descending=[True, False]).iter_rows(named=True)
+    return [
+        {
+            "reason": row["reason"],
+            "readings": row["readings"],
+            "lines": row["lines"],
+            "start_utc": utc(row["start"]),
+            "end_utc": utc(row["end"]),
+        }
+        for row in rows
+    ]
 
 
 def _corner(values: pl.Series) -> float:

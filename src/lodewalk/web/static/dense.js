@@ -1,5 +1,17 @@
-// Curves with more values than pixels.
+// Curves with many values: where a part of them begins, and how more of them than pixels are drawn.
 import { colour } from "./view.js";
+
+/** Place of the first value not below `wanted`; values go up. @param {ArrayLike<number>} values @param {number} wanted */
+export function below(values, wanted) {
+  let low = 0;
+  let high = values.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (values[middle] < wanted) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
 
 /**
  * More values than pixels: from least to most in each column of pixels, joined to the column before.

@@ -43,6 +43,12 @@ async function name() {
   }
 }
 
+/** A sheet says when it was printed and by which version. */
+addEventListener("beforeprint", () => {
+  const { dataset } = document.body;
+  dataset.printed = `Printed ${new Date().toISOString().slice(0, 16).replace("T", " ")} UTC by lodewalk ${dataset.version}.`;
+});
+
 /** Rooms can be entered once a survey is open. */
 function openRooms() {
   for (const link of document.querySelectorAll(".rooms a[aria-disabled]")) {

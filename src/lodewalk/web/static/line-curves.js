@@ -17,6 +17,7 @@ export function profileOf(line) {
     bare,
     label: `Profile of ${about.line}: ${whole.readings} readings, ${whole.kept} kept, over ${number(whole.end_m - whole.start_m, 0, "m")}; ${range}`,
     notes: () => [bare || `Kept readings of ${about.line}${bands.length ? "; band: 90 %, 1.645 standard errors to each side" : ""}.`],
+    subject: about.line,
     heading: `Line ${about.line}: total-field anomaly`,
     yTitle: `${about.line}: total-field anomaly [nT]`,
   };

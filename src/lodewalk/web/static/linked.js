@@ -2,11 +2,12 @@
 // What is chosen in one shows in all; the selection itself is in the address.
 import { Latest, columns } from "./api.js";
 import { barsOf, endsOf, secondsOf, stripWords } from "./base-strip.js";
-import { COLOURS } from "./colours.js";
+import { coloursOf } from "./colours.js";
 import { followDay, markedPassage } from "./day-kept.js";
 import { fill, h, number } from "./elements.js";
 import { nearestTime, profileOf } from "./line-curves.js";
 import { MapView } from "./map.js";
+import { lostWords, valueText } from "./map-notes.js";
 import { Moment, readingText } from "./moment.js";
 import { note, show } from "./notices.js";
 import { onSelect, select, selected } from "./selection.js";
@@ -38,6 +39,7 @@ export class Linked {
     this.strip = new SeriesView("Base record over the day", { time: true, yTitle: "Base [nT]" });
     this.strip.bare = "No base record at this time";
     this.map = new MapView("Map of the survey");
+    this.map.tells = true;
     this.profile = new SeriesView("Profile along the chosen line", { xTitle: "Distance along the line [m]", yTitle: "Anomaly [nT]" });
     this.profile.empty = "Choose a line on the map: its profile stands here.";
     this.latest = { line: new Latest(), base: new Latest(), grid: new Latest() };
@@ -198,7 +200,7 @@ export class Linked {
     const line = this.line?.about.line;
     const text = span && this.line ? spanText(line, spanOf(this.line, ...span), ...span)
       : span ? spanText("any line", { ...spanOf({ about: {}, columns: EMPTY }, 0, 0) }, ...span)
-      : "No span is selected. Drag with Shift on the profile or the base record, or use [ and ] at the cross-hair.";
+      : `No span is selected. ${NO_SPAN}`;
     const mode = h("button", { type: "button", "aria-pressed": String(this.spanMode), data: { part: "mode" }, onclick: () => this.dragsSpan(!this.spanMode) }, "Select a span by dragging");
     const held = this.spanBar.contains(document.activeElement) ? /** @type {HTMLElement} */ (document.activeElement).dataset.part : null;
     fill(this.spanBar, mode, span && h("button", { type: "button", class: "quiet", data: { part: "clear" }, onclick: () => select({ from: null, to: null }) }, "Let the span go"), h("p", { class: span ? "" : "hint", role: "status" }, text));
@@ -231,7 +233,7 @@ export class Linked {
     this.startS = found.about.start_s;
     this.origin = { easting: found.about.origin_easting_m, northing: found.about.origin_northing_m };
     this.map.origin = this.origin;
-    this.map.crs = found.about.crs;
+    Object.assign(this.map, { crs: found.about.crs, lost: lostWords(found.about.lost, found.columns.row.length) });
     this.map.setWalks({
       x: /** @type {Float32Array} */ (found.columns.easting_m),
       y: /** @type {Float32Array} */ (found.columns.northing_m),
@@ -255,7 +257,7 @@ export class Linked {
     const mesh = { ...found, low: how.low ?? found.low, high: how.high ?? found.high };
     this.map.heading = mesh.title;
     this.map.label = `Map of ${mesh.title}, colours from ${number(mesh.low, 1)} to ${number(mesh.high, 1, mesh.unit)}, with ${this.passages.length} walks`;
-    this.map.setMesh(mesh, COLOURS, how.sun ?? null);
+    this.map.setMesh(mesh, coloursOf(mesh), how.sun ?? null);
     return mesh;
   }
 
@@ -267,7 +269,7 @@ export class Linked {
     const mesh = {
       values: /** @type {Float32Array} */ (own.values), columns: about.nodes_east, rows: about.nodes_north,
       west: about.west_m - this.origin.easting, south: about.south_m - this.origin.northing, spacing: about.spacing_m,
-      low: about.low ?? 0, high: about.high ?? 1, title: about.title, unit: about.unit,
+      low: about.low ?? 0, high: about.high ?? 1, title: about.title, unit: about.unit, error: name.endsWith("_standard_error"),
     };
     if (this.meshes.size > 5) this.meshes.clear();
     this.meshes.set(name, mesh);
@@ -377,10 +379,11 @@ export class Linked {
 
   /** @param {{x: number, y: number, value: number}|null} at @param {MapView|null} [beside] whose value is told too */
   tellPlace(at, beside = null) {
-    const { mesh } = this.map;
-    const told = (/** @type {import("./mesh.js").Mesh|null} */ one, /** @type {number} */ value) => (one && Number.isFinite(value) ? `, ${one.title.toLowerCase()} ${number(value, 2, one.unit)}` : "");
-    fill(this.readout, at ? `Easting ${number(at.x + this.origin.easting, 1, "m")}, northing ${number(at.y + this.origin.northing, 1, "m")}${told(mesh, at.value)}${beside ? told(beside.mesh, beside.valueAt(at.x, at.y)) : ""}` : "");
+    const told = (/** @type {MapView} */ map) => (at && map.mesh && Number.isFinite(map.valueAt(at.x, at.y)) ? `, ${map.mesh.title.toLowerCase()} ${valueText(map, at.x, at.y)}` : "");
+    fill(this.readout, at ? `Easting ${number(at.x + this.origin.easting, 1, "m")}, northing ${number(at.y + this.origin.northing, 1, "m")}${told(this.map)}${beside ? told(beside) : ""}` : "");
   }
 }
 
+/** Fingers have neither Shift nor brackets. */
+const NO_SPAN = matchMedia("(pointer: coarse)").matches ? "Press the button, then draw a finger along the profile or the base record." : "Drag with Shift on the profile or the base record, or use [ and ] at the cross-hair.";
 const EMPTY = { time_s: [], distance_m: [], anomaly_nT: [], kept: [], raw_nT: [] };

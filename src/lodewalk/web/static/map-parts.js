@@ -182,6 +182,25 @@ export function drawSpot(pen, px, py) {
   }
 }
 
+/** Lines of text beside the pointer, on the side that has room. @param {Pen} pen @param {string[]} lines @param {import("./view.js").Spot} at @param {Box} box */
+export function drawTip(pen, lines, at, box) {
+  if (!lines.length) return;
+  pen.font = FONT;
+  pen.textAlign = "left";
+  pen.textBaseline = "middle";
+  const wide = Math.max(...lines.map((text) => pen.measureText(text).width)) + 12;
+  const tall = 16 * lines.length + 6;
+  const left = at.x + 14 + wide < box.right ? at.x + 14 : Math.max(box.left, at.x - 14 - wide);
+  const top = at.y + 14 + tall < box.bottom ? at.y + 14 : at.y - 14 - tall;
+  pen.fillStyle = colour("--sheet");
+  pen.fillRect(left, top, wide, tall);
+  pen.strokeStyle = colour("--dim");
+  pen.lineWidth = 1;
+  pen.strokeRect(left, top, wide, tall);
+  pen.fillStyle = colour("--ink");
+  lines.forEach((text, row) => pen.fillText(text, left + 6, top + 11 + 16 * row));
+}
+
 /** @param {Pen} pen @param {[number, number]} a @param {[number, number]} b */
 export function drawSection(pen, a, b) {
   for (const [style, width] of /** @type {const} */ ([["--sheet", 5], ["--ink", 2]])) {

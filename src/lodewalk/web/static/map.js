@@ -1,6 +1,7 @@
 // The map: a grid, the walks over it, contours, layers, marks; projected metres with one scale for both axes.
 import { contourPaths, drawContours } from "./contours.js";
-import { drawAxes, drawMark, drawSection, drawSigns, drawSpot, drawStroke, nameAt } from "./map-parts.js";
+import { drawAxes, drawMark, drawSection, drawSigns, drawSpot, drawStroke, drawTip, nameAt } from "./map-parts.js";
+import { notesOf, tipOf } from "./map-notes.js";
 import { between, coloured, veil } from "./mesh.js";
 import { View, colour } from "./view.js";
 import { WalkPaths } from "./walk-paths.js";
@@ -37,6 +38,12 @@ export class MapView extends View {
     this.crs = "";
     /** @type {Mesh|null} */
     this.mesh = null;
+    /** The standard error of the grid, where there is one. @type {Mesh|null} */
+    this.error = null;
+    /** Why parts of it are blank. */
+    this.lost = "";
+    /** Whether value and place stand at the pointer. */
+    this.tells = false;
     /** @type {Uint8Array|null} */
     this.colours = null;
     /** @type {Sun|null} */
@@ -124,18 +131,7 @@ export class MapView extends View {
   }
 
   notes() {
-    const zone = this.crs ? ` in ${this.crs}` : "";
-    const found = [`Easting and northing in metres${zone}; grid north is up.`];
-    if (this.section) found.unshift(`Cross-section from ${this.placeText(this.section[0], this.section[1])} (A) to ${this.placeText(this.section[2], this.section[3])} (B).`);
-    const signs = this.walks && this.walksShown && this.verdictsShown ? this.walks.parts.map((part) => part.style) : [];
-    if (signs.includes("--doubt") || signs.includes("--bad")) found.unshift("Lines as walked; ? in doubt, ↺ to walk again.");
-    if (this.contours) found.unshift(`Contours every ${this.contours.interval} ${this.contours.unit}.`);
-    if (this.veiled) found.unshift(`Grey veil: standard error above ${this.veiled.limit} ${this.veiled.mesh.unit}.`);
-    if (this.mesh) {
-      const shade = this.sun ? `; shaded from azimuth ${this.sun.azimuth}°, 45° high` : "";
-      found.unshift(`${this.mesh.title}${this.mesh.unit ? ` [${this.mesh.unit}]` : ""}; colours stretched linearly, clipped at the limits; nodes ${Number(this.mesh.spacing.toFixed(3))} m apart${shade}.`);
-    }
-    return found;
+    return notesOf(this);
   }
 
   /** @param {number} x @param {number} y */
@@ -333,6 +329,7 @@ export class MapView extends View {
     if (!picture && this.ghost) drawMark(pen, { ...this.ghost, shape: "ring", style: "--dim", size: 4 }, ...this.toPixels(this.ghost.x, this.ghost.y));
     if (!picture && this.keyed && this.pointer) drawMark(pen, { x: 0, y: 0, shape: "cross", style: "--mark", size: 14 }, this.pointer.x, this.pointer.y);
     pen.restore();
+    if (!picture && this.tells && this.pointer) drawTip(pen, tipOf(this), this.pointer, this.frame());
   }
 
   /** @param {Pen} pen */
@@ -384,9 +381,9 @@ export class MapView extends View {
     this.onHover({ x, y, value: this.valueAt(x, y) });
   }
 
-  /** What is told of a place, which is named to a tenth of a metre; NaN where there is no value. @param {number} x @param {number} y */
-  valueAt(x, y) {
+  /** What is told of a place, which is named to a tenth of a metre; NaN where there is no value. @param {number} x @param {number} y @param {Mesh|null} [mesh] */
+  valueAt(x, y, mesh = this.mesh) {
     const { easting, northing } = this.origin;
-    return this.mesh ? between(this.mesh, Number((x + easting).toFixed(1)) - easting, Number((y + northing).toFixed(1)) - northing) : NaN;
+    return mesh ? between(mesh, Number((x + easting).toFixed(1)) - easting, Number((y + northing).toFixed(1)) - northing) : NaN;
   }
 }

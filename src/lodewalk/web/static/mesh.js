@@ -1,7 +1,7 @@
 // A grid in the browser: its colours, its relief under a sun, values between nodes, figures of it.
 import { penOf } from "./elements.js";
 
-/** @typedef {{values: Float32Array, columns: number, rows: number, west: number, south: number, spacing: number, low: number, high: number, title: string, unit: string}} Mesh */
+/** @typedef {{values: Float32Array, columns: number, rows: number, west: number, south: number, spacing: number, low: number, high: number, title: string, unit: string, error?: boolean}} Mesh an error is a standard error itself */
 /** @typedef {{azimuth: number, strength: number}} Sun azimuth clockwise from grid north, in degrees; strength 0 to 1 */
 
 const ALTITUDE = Math.PI / 4;

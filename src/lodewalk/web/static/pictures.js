@@ -5,7 +5,7 @@ import { say } from "./notices.js";
 import { SvgPen } from "./svg-pen.js";
 import { save, slug } from "./tables.js";
 import { tickText } from "./ticks.js";
-import { FONT, colour, forgetColours } from "./view.js";
+import { FONT, colour, forgetColours, wrapped } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
 /** @typedef {import("./view.js").View} View */
@@ -24,7 +24,7 @@ const FINE = 2;
  */
 export function pictureButtons(view, name, words = "Picture") {
   const button = (/** @type {string} */ kind, /** @type {() => Promise<Blob>} */ make) =>
-    h("button", { type: "button", class: "quiet", ariaLabel: `Keep ${name} as ${kind}`, onclick: () => keep(make, `${fileName(name)}.${kind.toLowerCase()}`) }, kind);
+    h("button", { type: "button", class: "quiet", ariaLabel: `Keep ${name} as ${kind}`, onclick: () => keep(make, `${fileName(name, view.subject)}.${kind.toLowerCase()}`) }, kind);
   const element = h("span", { class: "pictures" }, h("span", { class: "hint" }, `${words} `), button("PNG", () => png(view)), button("SVG", async () => svg(view)));
   const follow = () => {
     element.hidden = !view.drawn;
@@ -48,9 +48,9 @@ function surveyName() {
   return document.querySelector("#survey-name strong")?.textContent ?? "";
 }
 
-/** @param {string} name */
-function fileName(name) {
-  return [surveyName(), name].filter(Boolean).map(slug).join("-");
+/** @param {string} name @param {string} subject */
+function fileName(name, subject) {
+  return [surveyName(), name, subject].filter(Boolean).map(slug).join("-");
 }
 
 /** @param {View} view */
@@ -63,8 +63,18 @@ function sizeOf(view) {
 function footOf(view) {
   const ramp = view.ramp();
   const date = new Date().toISOString().slice(0, 10);
-  const lines = [...view.notes(), `Drawn ${date}${surveyName() ? ` from the survey ${surveyName()}` : ""} by lodewalk.`];
+  const lines = [...view.notes().flatMap((text) => wrapped(widthOf, text, view.width)), `Drawn ${date}${surveyName() ? ` from the survey ${surveyName()}` : ""} by lodewalk.`];
   return { ramp, lines, height: (ramp ? 48 : 8) + ROW * lines.length + EDGE };
+}
+
+/** Measures text where nothing is drawn. @type {CanvasRenderingContext2D|null} */
+let ruler = null;
+
+/** @param {string} text */
+function widthOf(text) {
+  ruler ??= penOf(/** @type {HTMLCanvasElement} */ (h("canvas", {})));
+  ruler.font = FONT;
+  return ruler.measureText(text).width;
 }
 
 /** Draw on light paper: colours come from the page's variables. @template T @param {() => T} work @returns {T} */

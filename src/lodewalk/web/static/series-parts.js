@@ -1,5 +1,6 @@
 // What stands in the frame of curves besides them: passages of rovers, names of curves, words where there is nothing.
-import { FONT, colour } from "./view.js";
+import { drawKey, keysOf } from "./bands.js";
+import { FONT, colour, wrapped } from "./view.js";
 
 /** @typedef {import("./view.js").Pen} Pen */
 /** @typedef {import("./view.js").Box} Box */
@@ -35,27 +36,14 @@ function fitting(pen, text, room) {
   return `${kept.join("")}…`;
 }
 
-/** Words in rows that fit. @param {Pen} pen @param {string} words @param {number} room */
-function wrapped(pen, words, room) {
-  /** @type {string[]} */
-  const rows = [];
-  for (const word of words.split(" ")) {
-    const longer = rows.length ? `${rows[rows.length - 1]} ${word}` : word;
-    if (rows.length && pen.measureText(longer).width <= room) rows[rows.length - 1] = longer;
-    else rows.push(word);
-  }
-  return rows;
-}
-
-/** @param {Pen} pen @param {Box} box @param {string} words */
+/** In as many lines as the frame's width asks for. @param {Pen} pen @param {Box} box @param {string} words */
 export function drawEmpty(pen, box, words) {
   pen.fillStyle = colour("--dim");
   pen.font = FONT.replace("12px", "14px");
   pen.textAlign = "center";
   pen.textBaseline = "middle";
-  const room = box.right - box.left - 16;
-  const rows = wrapped(pen, words, room);
-  rows.forEach((row, place) => pen.fillText(row, (box.left + box.right) / 2, (box.top + box.bottom) / 2 + 19 * (place - (rows.length - 1) / 2), room));
+  const lines = wrapped((text) => pen.measureText(text).width, words, box.right - box.left - 8);
+  lines.forEach((line, row) => pen.fillText(line, (box.left + box.right) / 2, (box.top + box.bottom) / 2 + 19 * (row - (lines.length - 1) / 2)));
 }
 
 /** The spans that are seen: each rover has a lane of its own. @param {SeriesView} view @param {Box} box */
@@ -121,9 +109,9 @@ function drawLanes({ lanes, width }, pen, box) {
 
 /** Rows of names, from right to left; the first has the title of the axis on its left. @param {SeriesView} view */
 export function legendRows(view) {
-  const keys = [...view.bands.map((band) => ({ name: band.name ?? "", style: band.style ?? "--band" })), ...view.curves].filter((one) => one.name).reverse();
+  const keys = keysOf(view).reverse();
   const title = view.yTitle.length * LETTER + 24;
-  /** @type {{name: string, style: string}[][]} */
+  /** @type {import("./bands.js").Key[][]} */
   const rows = [[]];
   let room = view.width - title;
   for (const key of keys) {
@@ -150,12 +138,11 @@ export function drawLegend(view, pen, box) {
   pen.textBaseline = "top";
   legendRows(view).forEach((row, index) => {
     let x = box.right;
-    for (const { name, style } of row) {
+    for (const key of row) {
       pen.fillStyle = colour("--ink");
-      pen.fillText(name, x, 4 + ROW * index);
-      x -= pen.measureText(name).width + 6;
-      pen.fillStyle = colour(style);
-      pen.fillRect(x - 16, 9 + ROW * index, 16, 3);
+      pen.fillText(key.name, x, 4 + ROW * index);
+      x -= pen.measureText(key.name).width + 6;
+      drawKey(pen, key, x - 16, 10 + ROW * index);
       x -= 28;
     }
   });

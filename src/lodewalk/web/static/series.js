@@ -1,5 +1,6 @@
 // Curves over time or distance: several in one frame, shaded bands, spans, marks; gaps stay open.
-import { drawColumns } from "./dense.js";
+import { drawBand } from "./bands.js";
+import { below, drawColumns } from "./dense.js";
 import { drawEmpty, drawLegend, drawNames, drawSpans, lanesWidth, legendHeight } from "./series-parts.js";
 import { daysOf, decimals, tickText, ticks, ticksOf, timeLabel, timeTicks } from "./ticks.js";
 import { FONT, View, colour } from "./view.js";
@@ -199,30 +200,12 @@ export class SeriesView extends View {
     pen.beginPath();
     pen.rect(box.left, box.top, box.right - box.left, box.bottom - box.top);
     pen.clip();
-    for (const band of this.bands) this.drawBand(pen, band, py);
+    for (const band of this.bands) drawBand(this, pen, band, py);
     for (const curve of this.curves) this.drawCurve(pen, curve, py);
     pen.restore();
     drawNames(this, pen, box);
     if (this.bare && this.curves.length && !this.curves.some((curve) => runsIn(curve, ...this.shown))) drawEmpty(pen, box, this.bare);
     drawLegend(this, pen, box);
-  }
-
-  /** @param {Pen} pen @param {Band} band @param {(y: number) => number} py */
-  drawBand(pen, { x, low, high, style }, py) {
-    pen.fillStyle = colour(style ?? "--band");
-    const first = Math.max(0, below(x, this.shown[0]) - 1);
-    const last = Math.min(x.length - 1, below(x, this.shown[1]));
-    for (let from = first; from <= last; from++) {
-      if (low[from] !== low[from]) continue;
-      let to = from;
-      while (to < last && low[to + 1] === low[to + 1]) to += 1;
-      pen.beginPath();
-      for (let i = from; i <= to; i++) pen[i === from ? "moveTo" : "lineTo"](this.px(x[i]), py(high[i]));
-      for (let i = to; i >= from; i--) pen.lineTo(this.px(x[i]), py(low[i]));
-      pen.closePath();
-      pen.fill();
-      from = to;
-    }
   }
 
   /** @param {Pen} pen @param {Curve} curve @param {(y: number) => number} py */
@@ -353,18 +336,6 @@ export class SeriesView extends View {
     pen.textBaseline = "bottom";
     pen.fillText(label, px + 3, box.bottom - 2);
   }
-}
-
-/** Place of the first value not below `wanted`; values go up. @param {ArrayLike<number>} values @param {number} wanted */
-export function below(values, wanted) {
-  let low = 0;
-  let high = values.length;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (values[middle] < wanted) low = middle + 1;
-    else high = middle;
-  }
-  return low;
 }
 
 /** Whether a curve has a value between two places, or runs past both. @param {Curve} curve @param {number} from @param {number} to */

@@ -10,6 +10,8 @@ import { h, number } from "./elements.js";
  * @property {(row: any) => import("./elements.js").Child} [show] what stands in the cell
  * @property {boolean} [acts] it holds what can be done with a row, so that nothing is sorted by it
  * @property {boolean} [fileOnly] it stands in the file and not on the page
+ * @property {boolean} [long] sentences, which on a phone stand below the rest of their row
+ * @property {boolean} [acts] buttons alone, which paper doesn't need
  */
 
 /**
@@ -46,7 +48,7 @@ export function table(wanted) {
     body.addEventListener("keydown", walk);
     body.addEventListener("focusin", (event) => current(body, /** @type {HTMLElement} */ (event.target).closest("tr")));
   }
-  const made = h("table", { class: "grid", ariaLabel: wanted.name, role: wanted.choose ? "grid" : null }, h("thead", {}, head), body);
+  const made = h("table", { class: wanted.columns.some((column) => column.long) ? "grid stacks" : "grid", ariaLabel: wanted.name, role: wanted.choose ? "grid" : null }, h("thead", {}, head), body);
   const below = h("span", { class: "below", ariaHidden: "true" });
   return overflowing(h("div", { class: "table" }, made,
     h("p", { class: "hint" }, h("button", { type: "button", class: "quiet", onclick: () => save(`${slug(wanted.name)}.csv`, csv(wanted)) }, "Keep as CSV"), counted(wanted), below)), body, below);
@@ -76,6 +78,11 @@ function hiddenBelow(box, body, foot) {
 }
 
 /** @param {Column} column */
+function classOf({ digits, long, acts }) {
+  return [digits !== undefined && "num", long && "long", acts && "acts-only"].filter(Boolean).join(" ");
+}
+
+/** @param {Column} column */
 function onPage(column) {
   return !column.fileOnly;
 }
@@ -90,7 +97,7 @@ function counted({ rows, columns, most = Infinity }) {
 function headOf(column, order, sort) {
   if (column.acts) return h("th", { scope: "col" }, column.title);
   const own = order?.key === column.key ? order : null;
-  return h("th", { scope: "col", class: column.digits === undefined ? "" : "num", "aria-sort": own ? (own.down ? "descending" : "ascending") : "none" },
+  return h("th", { scope: "col", class: classOf(column), "aria-sort": own ? (own.down ? "descending" : "ascending") : "none" },
     h("button", { type: "button", class: "quiet sort", data: { key: column.key }, onclick: () => sort({ key: column.key, down: own ? !own.down : false }) },
       column.title, column.unit && ` [${column.unit}]`, own && h("span", { ariaHidden: "true" }, own.down ? " ↓" : " ↑")));
 }
@@ -116,7 +123,7 @@ export function byName(a, b) {
 
 /** @param {Table} wanted @param {any} row @param {number} index */
 function rowOf(wanted, row, index) {
-  const cells = wanted.columns.filter(onPage).map((column) => h("td", { class: column.digits === undefined ? "" : "num" }, cell(column, row)));
+  const cells = wanted.columns.filter(onPage).map((column) => h("td", { class: classOf(column), data: { title: `${column.title}${column.unit ? ` [${column.unit}]` : ""}` } }, cell(column, row)));
   if (!wanted.choose) return h("tr", {}, ...cells);
   const { choose } = wanted;
   return h("tr", {

@@ -28,6 +28,20 @@ addEventListener("lodewalk-theme", forgetColours);
 
 export const FONT = '12px system-ui, "Segoe UI", Roboto, "Noto Sans", "DejaVu Sans", sans-serif';
 
+/** A sentence in as many lines as it needs. @param {(text: string) => number} widthOf @param {string} text @param {number} wide */
+export function wrapped(widthOf, text, wide) {
+  const lines = [""];
+  for (const word of text.split(" ")) {
+    const longer = [lines[lines.length - 1], word].filter(Boolean).join(" ");
+    if (widthOf(longer) <= wide) lines[lines.length - 1] = longer;
+    else lines.push(word);
+  }
+  return lines.filter(Boolean);
+}
+
+/** As wide as the paper's text, in pixels of the page: drawn wider, letters would be too small to read. */
+const PAPER = 680;
+
 export class View {
   /**
    * @param {string} label what it shows, for those who don't see it
@@ -42,6 +56,8 @@ export class View {
     this.height = 0;
     /** Stands above a picture of it; the label where it is empty. */
     this.heading = "";
+    /** What it shows of many, such as a line: it stands in the name of a picture's file. */
+    this.subject = "";
     this.said = label;
     this.pointer = /** @type {{x: number, y: number}|null} */ (null);
     /** Whether keys moved the pointer. */
@@ -53,6 +69,8 @@ export class View {
     this.asked = false;
     /** Whether something is drawn that a picture can be kept of; event `drawn` tells when that changes. */
     this.drawn = false;
+    /** It has another size, on paper too, which waits for no observer. */
+    this.onTake = () => {};
     new ResizeObserver(() => this.resize()).observe(this.element);
     addEventListener("lodewalk-theme", () => this.repaint());
     /** On paper it stays as it was drawn, and is scaled as a picture. */
@@ -74,9 +92,13 @@ export class View {
 
   resize() {
     const { width, height } = this.element.getBoundingClientRect();
-    const ratio = devicePixelRatio || 1;
     if (!width || !height) return this.tellDrawn(false);
-    if (this.onPaper) return;
+    if (!this.onPaper) this.take(width, height);
+  }
+
+  /** @param {number} width @param {number} height */
+  take(width, height) {
+    const ratio = devicePixelRatio || 1;
     for (const canvas of [this.still, this.marks]) {
       canvas.width = Math.round(width * ratio);
       canvas.height = Math.round(height * ratio);
@@ -85,6 +107,7 @@ export class View {
     this.width = width;
     this.height = height;
     this.sized(first);
+    this.onTake();
     this.paint(true);
   }
 
@@ -138,7 +161,8 @@ export class View {
   toPaper(on) {
     this.onPaper = on;
     if (!on) return this.resize();
-    this.paint(true);
+    if (this.width > PAPER) this.take(PAPER, this.height);
+    else this.paint(true);
     if (this.width) this.drawMarks(penOf(this.still), true);
   }
 

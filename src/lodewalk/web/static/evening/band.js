@@ -32,6 +32,7 @@ export function band(strip, choose, chooseBase) {
     }
   };
   new ResizeObserver(place).observe(bar);
+  strip.onTake = place;
   return {
     element: h("div", {}, bases, bar, text),
     /** The bands of one base alone; of several on the day each can be chosen. @param {Band[]} found @param {string} zone @param {string|null} base */

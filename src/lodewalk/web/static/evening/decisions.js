@@ -48,7 +48,7 @@ function listOf(now, after) {
       { key: "does", title: "Decided" },
       { key: "about", title: "About" },
       { key: "told", title: "What", show: (row) => typeset(row.told) },
-      { key: "reason", title: "Reason" },
+      { key: "reason", title: "Reason", long: true },
       { key: "who", title: "By" },
       { key: "when", title: "When", unit: "UTC" },
       { key: "id", title: "Take back", acts: true, show: (row) => h("button", { type: "button", ariaLabel: `Take back: ${row.does} ${row.about}`, onclick: () => takeBack(row, after) }, "Take back…") },

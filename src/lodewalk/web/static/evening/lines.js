@@ -41,7 +41,7 @@ function linesOf({ check, day }) {
       { key: "covered", title: "Covered", unit: "%", digits: 0 },
       { key: "noise_envelope_nT", title: "Noise", unit: "nT", digits: 2 },
       { key: "over", title: "Noise over tolerance", unit: "%", digits: 0 },
-      { key: "why", title: "Why" },
+      { key: "why", title: "Why", long: true },
     ],
     rows,
     chosen: (row) => row.line === selected().line,

@@ -77,7 +77,7 @@ function walkAgain({ day, check, pending }) {
         { key: "line", title: "Line" },
         { key: "part", title: "Part" },
         { key: "length_m", title: "Length", unit: "m", digits: 0 },
-        { key: "why", title: "Why", show: (row) => typeset(row.why) },
+        { key: "why", title: "Why", long: true, show: (row) => typeset(row.why) },
       ],
       rows: rewalk.spans.map((/** @type {any} */ one) => ({ ...one, part: `${one.whole ? "whole line" : "a piece"}${own.has(one.line) ? "" : ", another day"}` })),
       chosen: (row) => row.line === selected().line,

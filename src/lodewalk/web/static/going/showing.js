@@ -72,7 +72,7 @@ export function showing(tried, rocks) {
   const panel = h("div", { class: "dials", role: "group", ariaLabel: "What is sought and how" },
     h("datalist", { id: "rocks" }, ...rocks.map((row) => h("option", { value: row.name }, `${row.low} to ${row.high} SI`))),
     group("Body", BODY, [kind.element, rock.element]), group("Magnetisation", MAGNETIC, [host.element]), group("Lines", LINES), group("Noise, 1 sd", NOISE));
-  const view = new SeriesView("Expected anomaly", { xTitle: "Distance from the body's middle, m", yTitle: "Anomaly, nT" });
+  const view = new SeriesView("Expected anomaly", { xTitle: "Distance from the body's middle [m]", yTitle: "Anomaly [nT]" });
   const odds = h("div", { class: "odds-place", role: "status" });
   /** The odds that were told last. @type {any} */
   let last = null;
@@ -213,11 +213,11 @@ function draw(view, found, date) {
     curves: [{ x: first.distance_m, y: first.anomaly_nT, style: "--curve-1", name: `${first.name}, azimuth ${number(first.azimuth_deg, 0)}°`, width: 2 },
       ...(second ? [{ x: second.distance_m, y: second.anomaly_nT, style: "--curve-2", name: "along a line" }] : [])],
     bands: [{ x: first.distance_m, low: ends(Math.min), high: ends(Math.max), name: "range of contrast" },
-      { x: first.distance_m, low: first.distance_m.map(() => -wide), high: first.distance_m.map(() => wide), style: "--noise-band", name: "noise, 90 %" }],
+      { x: first.distance_m, low: first.distance_m.map(() => -wide), high: first.distance_m.map(() => wide), style: "--band-2", name: "noise, 90 %" }],
   });
   view.label = `Expected anomaly against distance. ${anomaly.text} Noise of one reading ±${number(wide, 1)} nT, nine in ten.`;
   view.heading = `Expected anomaly of the ${found.body.kind}`;
-  view.notes = () => [`Grey-gold band: noise of one reading, ±${number(wide, 1)} nT in nine of ten; tinted band: the contrast's range. Reference field ${found.site.model}, ${date}.`];
+  view.notes = () => [`Band with broken edges: noise of one reading, ±${number(wide, 1)} nT in nine of ten; with whole edges: the contrast's range. Reference field ${found.site.model}, ${date}.`];
 }
 
 /** Whether the host takes nothing off. @param {any} found */

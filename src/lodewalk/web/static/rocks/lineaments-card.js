@@ -52,10 +52,10 @@ export class LineamentsCard {
   drawRose(rose, refused) {
     this.rose.rose = rose;
     const told = rose?.mean_deg != null;
-    this.rose.label = told ? `Rose of ${rose.number} strikes, mean ${number(rose.mean_deg, 0)} ± ${number(rose.sd_deg, 1)} degrees (one sd)` : "Rose of strikes: no lineament";
+    this.rose.label = told ? `Rose of ${rose.number} strikes, mean ${number(rose.mean_deg, 0)} degrees, scatter ± ${number(1.645 * rose.sd_deg, 1)} degrees (90 %)` : "Rose of strikes: no lineament";
     this.rose.repaint();
     const rows = (rose?.length_m ?? []).map((/** @type {number} */ length_m, /** @type {number} */ i) => ({ from_deg: rose.edges_deg[i], to_deg: rose.edges_deg[i + 1], length_m })).filter((/** @type {any} */ row) => row.length_m > 0);
-    fill(this.directions, h("p", {}, told ? `${rose.number} strikes; their mean by length is ${number(rose.mean_deg, 0)} degrees from grid north, and they scatter by ${number(rose.sd_deg, 1)} degrees (one sd).${refused ? " Refused lineaments count in it." : ""}` : "There is no strike to show."),
+    fill(this.directions, h("p", {}, told ? `${rose.number} strikes; their mean by length is ${number(rose.mean_deg, 0)} degrees from grid north, and they scatter by ± ${number(1.645 * rose.sd_deg, 1)} degrees (90 %).${refused ? " Refused lineaments count in it." : ""}` : "There is no strike to show."),
       rows.length > 0 && table({ name: "Length by direction of strike", rows, columns: [
         { key: "from_deg", title: "Strike from", unit: "deg", digits: 0 }, { key: "to_deg", title: "to", unit: "deg", digits: 0 }, { key: "length_m", title: "Length of lineaments", unit: "m", digits: 0 },
       ] }));

@@ -80,9 +80,11 @@ export class SectionCard {
     const ends = /** @type {[number, number]} */ ([x[0], x[x.length - 1]]);
     const curves = [{ x, y, style: "--ink", name: found.line ? "readings" : "nodes", width: 0 }];
     if (found.model_nT.length) curves.push({ x, y: found.model_nT, style: "--curve-2", name: "fitted", width: 1.6 }, { x, y: found.regional_nT.map((/** @type {any} */ one) => one ?? NaN), style: "--dim", name: "regional", width: 1 });
-    const bands = [{ x, low: y.map((/** @type {number} */ one, /** @type {number} */ i) => one - bar[i]), high: y.map((/** @type {number} */ one, /** @type {number} */ i) => one + bar[i]), style: "--line", name: `${found.line ? "readings" : "nodes"} 90 %` }];
-    if (found.model_nT.length) bands.push({ x, low: found.low_nT, high: found.high_nT, style: "--band", name: "curve 90 %" });
-    this.field.heading = title;
+    const bands = [{ x, low: y.map((/** @type {number} */ one, /** @type {number} */ i) => one - bar[i]), high: y.map((/** @type {number} */ one, /** @type {number} */ i) => one + bar[i]), style: "--band", name: `${found.line ? "readings" : "nodes"} 90 %` }];
+    if (found.model_nT.length) bands.push({ x, low: found.low_nT, high: found.high_nT, style: "--band-2", name: "curve 90 %" });
+    this.field.subject = this.ground.subject = title;
+    this.field.notes = () => [`Dots: ${found.line ? "readings" : "nodes"}; line: what the fitted body gives. Bands: 90 %, whole edges of the ${found.line ? "readings" : "nodes"}, broken edges of the curve.`];
+    this.field.heading = `Profile ${title}`;
     this.ground.heading = `${title}: the ground below`;
     this.field.label = `Profile ${title}: ${x.length} readings over ${number(ends[1] - ends[0], 0, "m")}, towards ${number(found.azimuth_deg, 0)} degrees from grid north`;
     this.field.set({ curves, bands, ends });

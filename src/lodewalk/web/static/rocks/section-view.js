@@ -65,7 +65,7 @@ export class SectionView extends View {
   }
 
   notes() {
-    return ["Depth below the ground at the body; dashed: ends of 90 % intervals; the foot of a body is not told by the field.", `${this.scaleWords().replace(/^v/, "V")}.`];
+    return ["Line on the ground's edge: the surface; dashed line above it: the sensor. Cross: place and depth of the top with 90 % intervals; thick bars at its ends: 90 % of the width.", "Depth below the ground at the body; dashed: ends of 90 % intervals; the foot of a body is not told by the field.", `${this.scaleWords().replace(/^v/, "V")}.`];
   }
 
   /** @param {number} dx */
@@ -177,5 +177,7 @@ export class SectionView extends View {
     for (const value of across) pen.fillText(tickText(value, decimals(across.length > 1 ? across[1] - across[0] : 1)), this.px(value), box.bottom + 4);
     pen.textAlign = "left";
     pen.fillText(`Depth [m]; ${this.scaleWords()}`, 4, this.height - 14);
+    pen.textAlign = "right";
+    if (this.width > 460) pen.fillText("Distance across the strike [m]", box.right, this.height - 14);
   }
 }

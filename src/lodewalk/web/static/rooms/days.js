@@ -3,6 +3,7 @@ import { endsOf, secondsOf } from "../base-strip.js";
 import { fill, h } from "../elements.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
+import { keyOf } from "../map-notes.js";
 import { note, show } from "../notices.js";
 import { onSelect, select, selected } from "../selection.js";
 import { band } from "../evening/band.js";
@@ -47,6 +48,7 @@ class Room {
     const again = () => this.refresh().catch(show);
     this.nav = h("nav", { class: "parts", ariaLabel: "Parts of the evening" });
     this.first = h("div", {});
+    this.key = h("div", {});
     this.bench = h("section", { class: "bench", id: "strip", ariaLabel: "Base record, map and profile" });
     this.top = top();
     const lineAt = (/** @type {string} */ utc, /** @type {string|null} */ instrument) => this.passageAt(utc, instrument)?.line ?? null;
@@ -147,6 +149,7 @@ class Room {
       if (shown && same) linked.strip.show(shown);
       else fresh = true;
     }
+    fill(this.key, ...keyOf(linked.map));
     own.update(now.day?.bands ?? [], now.zone, base);
     this.showDay(now, fresh);
     this.parts.findings.update(now);
@@ -156,7 +159,7 @@ class Room {
   /** A check alone has the base record; map and profiles come with the readings. @param {Linked} linked @param {HTMLElement} words @param {boolean} walked */
   arrange(linked, words, walked) {
     fill(this.bench, h("div", { class: "card strip" }, linked.stripBox, words), ...(walked ? [
-      h("div", { class: "card chart" }, linked.map.element, linked.readout),
+      h("div", { class: "card chart" }, linked.map.element, linked.readout, this.key),
       h("div", { class: "column" }, h("div", { class: "card curve" }, linked.profileBox), this.chosen.element),
     ] : [note("info", "The lines are judged. Map and profiles come with the corrected readings: press Run above.")]));
   }

@@ -112,7 +112,20 @@ export class LookCard {
       else control.value = look[name] ?? "";
     }
     const grid = this.grid();
+    this.paintError(grid, look.sd);
     fill(this.about, grid.term ? term(grid.term, grid.title) : grid.title, `: ${grid.about || "no words are kept for it."}`);
+  }
+
+  /** A grid that is a standard error, or has none, has nothing to choose. @param {any} grid @param {string} wanted */
+  paintError(grid, wanted) {
+    const { sd } = this.controls;
+    const none = grid.group === "standard errors" ? "this grid is one" : grid.error_grid ? null : "none for this grid";
+    const own = sd.querySelector('option[value="no choice"]');
+    if (none === null) own?.remove();
+    else if (own) own.textContent = none;
+    else sd.append(h("option", { value: "no choice" }, none));
+    sd.value = none === null ? wanted : "no choice";
+    sd.disabled = none !== null;
   }
 
   name() {

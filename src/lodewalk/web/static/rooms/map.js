@@ -5,11 +5,12 @@ import { USUAL, legendOf } from "../legend.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
 import { MapView } from "../map.js";
+import { keyOf } from "../map-notes.js";
 import { blocks, ordered, percentile } from "../mesh.js";
 import { note, show } from "../notices.js";
 import { digitsOf, pictureButtons } from "../pictures.js";
-import { COLOURS } from "../colours.js";
 import { withoutGrid } from "../no-grid.js";
+import { ERROR_COLOURS } from "../colours.js";
 import { onSelect, select, selected } from "../selection.js";
 import { decimalsOfMultiples } from "../ticks.js";
 import { table } from "../tables.js";
@@ -33,6 +34,7 @@ class MapRoom {
     this.linked = new Linked();
     this.look = new LookCard(grids);
     this.beside = new MapView("Standard error");
+    this.beside.tells = true;
     this.latest = { contours: new Latest(), error: new Latest() };
     /** @type {import("../mesh.js").Mesh|null} */
     this.mesh = null;
@@ -42,6 +44,7 @@ class MapRoom {
     this.layers = null;
     this.legend = h("div", { class: "legend" });
     this.legendBeside = h("div", { class: "legend" });
+    this.key = h("div", {});
     this.told = h("p", { class: "hint", role: "status" });
     this.stale = h("div", { class: "stale", role: "status", hidden: true });
     this.figures = h("details", {}, h("summary", {}, "The grid as a table"));
@@ -55,13 +58,13 @@ class MapRoom {
   /** @param {HTMLElement} place */
   arrange(place) {
     const { linked } = this;
-    this.second = h("div", { class: "second" }, this.beside.element, this.legendBeside);
-    this.maps = h("div", { class: "maps" }, h("div", {}, linked.map.element, this.legend), this.second);
+    this.second = h("div", { class: "second" }, this.legendBeside, this.beside.element);
+    this.maps = h("div", { class: "maps" }, h("div", {}, this.legend, linked.map.element), this.second);
     fill(place,
       h("div", { class: "map-room" },
         this.stale,
         h("section", { class: "card strip", ariaLabel: "Base record" }, linked.stripBox, h("div", { class: "row foot" }, linked.spanBar, pictureButtons(linked.strip, "base record"))),
-        h("section", { class: "card chart", ariaLabel: "Map" }, this.look.element, this.maps, h("div", { class: "row foot" }, this.look.knobs, linked.readout, pictureButtons(linked.map, "map")), this.told, this.look.about, this.figures),
+        h("section", { class: "card chart", ariaLabel: "Map" }, this.look.element, this.maps, h("div", { class: "row foot" }, this.look.knobs, linked.readout, pictureButtons(linked.map, "map")), this.told, this.key, this.look.about, this.figures),
         h("div", { class: "column" },
           h("section", { class: "card curve", ariaLabel: "Profile" }, linked.profileBox, pictureButtons(linked.profile, "profile")),
           this.here.element),
@@ -135,13 +138,15 @@ class MapRoom {
   async showGrid() {
     const look = lookNow();
     const grid = this.look.grid();
+    this.linked.map.error = null;
     const mesh = await this.linked.showGrid(grid.name, { low: look.low, high: look.high, sun: look.shade ? { azimuth: look.sun, strength: 0.75 } : null });
     if (!mesh) return;
     this.mesh = mesh;
-    this.error = grid.error_grid ? await this.linked.fetchMesh(grid.error_grid) : null;
+    this.error = this.linked.map.error = grid.error_grid ? await this.linked.fetchMesh(grid.error_grid) : null;
     this.look.tell(mesh);
     fill(this.legend, ...legendOf(mesh, look.low === null && look.high === null ? USUAL : "chosen limits", { interval: look.contours ? look.interval ?? usualInterval(mesh.low, mesh.high) : null }));
     this.linked.map.showWalks({ walks: look.lines, verdicts: look.verdicts });
+    fill(this.key, ...keyOf(this.linked.map));
     this.showError(look);
     this.section.paint(this.linked.map.section);
     await this.showContours(look, grid.name, mesh);
@@ -168,7 +173,7 @@ class MapRoom {
     } else if (error && beside) {
       Object.assign(this.beside, { origin: map.origin, crs: map.crs, heading: error.title });
       this.beside.label = `Map of ${error.title}, ${number(error.low, 2)} to ${number(error.high, 2, error.unit)}, moving with the map beside it`;
-      this.beside.setMesh(error, COLOURS);
+      this.beside.setMesh(error, ERROR_COLOURS);
       this.beside.look(map.scale, map.middle, true);
       fill(this.legendBeside, ...legendOf(error));
     }

@@ -5,6 +5,7 @@ import { refill } from "../evening/keep.js";
 import { USUAL, legendOf } from "../legend.js";
 import { Linked } from "../linked.js";
 import { onChange } from "../live.js";
+import { keyOf, notesOf } from "../map-notes.js";
 import { note, show } from "../notices.js";
 import { pictureButtons } from "../pictures.js";
 import { Decided, tellFiles, tellStanding } from "../rocks/decided.js";
@@ -18,6 +19,7 @@ import { startRun } from "../run.js";
 import { onSelect, select, selected } from "../selection.js";
 
 const GRID = "total_field_anomaly";
+const SIGNS = "Lines with names: ridges; long dashes: edges; short dashes: refused. Small diamonds: picks. Bars, when you come nearer: strikes of bodies with their 90 % interval. Squares: compact bodies. Crosses: offsets by faults, ± 90 %.";
 
 /** @param {HTMLElement} place */
 export async function fillRoom(place) {
@@ -54,6 +56,7 @@ class Rocks {
     });
     this.lineaments = new LineamentsCard({ refuse: (name) => this.decided.refuse(name), back: (name) => this.decided.back("refuse", name), refused: (name) => this.decided.has("refuse", name) });
     this.legend = h("div", { class: "legend" });
+    this.key = h("div", {});
     this.standing = h("div", { role: "status" });
     this.actions = h("div", { class: "row rocks-actions" });
     this.files = h("section", { class: "card", ariaLabel: "Layers and waypoints" });
@@ -64,7 +67,11 @@ class Rocks {
     linked.map.showWalks({ verdicts: false });
     await linked.load();
     const mesh = await linked.showGrid(GRID);
+    const { map } = linked;
+    map.heading = "Lineaments, picks and bodies over the total-field anomaly";
+    map.notes = () => [SIGNS, ...notesOf(map)];
     if (mesh) fill(this.legend, ...legendOf(mesh, USUAL, { named: true }));
+    fill(this.key, ...keyOf(linked.map));
     this.fit = new FitCard(linked, { shown: (title, section, ...more) => this.showOwn(title, section, more), add: (where) => this.decided.add(where), changed: () => this.draw() });
     linked.map.onChoose = (found) => this.choose(found);
     this.arrange(this.fit.element);
@@ -81,7 +88,7 @@ class Rocks {
   arrange(fit) {
     const { linked } = this;
     const map = h("section", { class: "card chart", ariaLabel: "Map" }, linked.map.element, this.legend, h("div", { class: "row rocks-below" }, linked.readout, pictureButtons(linked.map, "lineaments and picks")), this.actions,
-      h("p", { class: "hint" }, "Lines: ridges; long dashes: edges; short dashes: refused. Small diamonds: picks. Bars, when you come nearer: strikes of bodies with their 90 % interval. Squares: compact bodies. Crosses: offsets by faults."));
+      h("p", { class: "hint" }, SIGNS), this.key);
     fill(this.place, this.standing, h("p", { class: "hint rocks-caution" }, this.view.caution), h("div", { class: "rocks-room" },
       map, this.picks.element, h("div", { class: "column rocks-right" }, this.section.element, fit), this.lineaments.element),
     h("div", { class: "rocks-rest" }, this.decided.element, this.files));
