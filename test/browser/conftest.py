@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
+from drawing_page import bare_page
 from pages_browser import LAPTOP, TELL_BREACHES, Served, Visit, chromium_path, launch
 
 #: What is waited for may take this long on a busy machine [ms].
@@ -34,6 +35,13 @@ def chromium(driver):
     browser = launch(driver)
     yield browser
     browser.close()
+
+
+@pytest.fixture(scope="module")
+def page(chromium):
+    """A page on which the drawing modules can be imported by themselves."""
+    with bare_page(chromium) as found:
+        yield found
 
 
 @pytest.fixture(scope="module")
