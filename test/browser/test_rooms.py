@@ -121,7 +121,7 @@ def test_what_opens_on_the_start_page_hinders_nobody(tmp_path, opened, visit, th
     new_survey(tmp_path / "shelf" / "hill", name="Hill", crs="EPSG:31982")
     there = visit(opened(tmp_path / "shelf"), "/start", theme=theme)
     expect(there.page.get_by_text("can't be opened")).to_be_visible()
-    there.page.get_by_text("Find the code").click()
+    there.page.get_by_text("Find the code", exact=True).click()
     there.seen("textbox", "Latitude").fill("24.9 S")
     there.seen("textbox", "Longitude").fill("50.4 W")
     there.page.keyboard.press("Enter")

@@ -8,10 +8,9 @@ import { h, number } from "./elements.js";
  * @property {string} [unit]
  * @property {number} [digits] of a number; without it the value is shown as text
  * @property {(row: any) => import("./elements.js").Child} [show] what stands in the cell
- * @property {boolean} [acts] it holds what can be done with a row, so that nothing is sorted by it
  * @property {boolean} [fileOnly] it stands in the file and not on the page
  * @property {boolean} [long] sentences, which on a phone stand below the rest of their row
- * @property {boolean} [acts] buttons alone, which paper doesn't need
+ * @property {boolean} [acts] it holds buttons alone: nothing is sorted by it, and paper doesn't need it
  */
 
 /**
@@ -95,7 +94,7 @@ function counted({ rows, columns, most = Infinity }) {
 
 /** @param {Column} column @param {{key: string, down: boolean}|null} order @param {(next: {key: string, down: boolean}) => void} sort */
 function headOf(column, order, sort) {
-  if (column.acts) return h("th", { scope: "col" }, column.title);
+  if (column.acts) return h("th", { scope: "col", class: "acts-only" }, column.title);
   const own = order?.key === column.key ? order : null;
   return h("th", { scope: "col", class: classOf(column), "aria-sort": own ? (own.down ? "descending" : "ascending") : "none" },
     h("button", { type: "button", class: "quiet sort", data: { key: column.key }, onclick: () => sort({ key: column.key, down: own ? !own.down : false }) },
