@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 from difflib import get_close_matches
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -59,6 +59,21 @@ def checked_zone(name: str, *, key: str | None = "time.zone") -> str:
         rule = f"{key} names an unknown time zone." if key else "This time zone is unknown."
         raise SettingsError(rule, value=name, remedy=CHOICES + _hint(name)) from error
     return name
+
+
+def clock_of(zone: str) -> tzinfo:
+    """Return what tells the time of a zone of the database, or with a fixed offset.
+
+    Examples
+    --------
+    >>> clock_of("-03:30").utcoffset(None)
+    datetime.timedelta(days=-1, seconds=73800)
+    """
+    if FIXED_OFFSET.fullmatch(zone):
+        fixed = datetime.fromisoformat(f"2000-01-01T00:00:00{zone}").tzinfo
+        assert fixed is not None
+        return fixed
+    return ZoneInfo(zone)
 
 
 def _offset(name: str) -> str | None:

@@ -3,12 +3,11 @@
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 from lodewalk.adapters.projection import area_of_use
 from lodewalk.errors import LodewalkError
 from lodewalk.services.intake.spans import NOT_ONE_ZONE, Span, held_span
-from lodewalk.zones import FIXED_OFFSET
+from lodewalk.zones import clock_of
 
 if TYPE_CHECKING:
     from lodewalk.services.intake.preview import FilePreview
@@ -55,10 +54,7 @@ def _odd_zone(zone: str, span: Span, crs: str) -> str:
 
 def _hours_ahead(zone: str, span: Span) -> float:
     """Return how far a zone is ahead of UTC when a record begins [h]."""
-    if FIXED_OFFSET.fullmatch(zone):
-        hours = int(zone[1:3]) + int(zone[4:]) / 60
-        return -hours if zone[0] == "-" else hours
-    offset = _time(span.start_utc).astimezone(ZoneInfo(zone)).utcoffset() or timedelta()
+    offset = _time(span.start_utc).astimezone(clock_of(zone)).utcoffset() or timedelta()
     return offset.total_seconds() / 3600
 
 

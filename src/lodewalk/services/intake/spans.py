@@ -1,12 +1,10 @@
 """From when to when files record: one that is looked at, and those that the survey holds."""
 
-import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -14,6 +12,7 @@ from lodewalk.errors import LodewalkError
 from lodewalk.formats.registry import SET_ASIDE, format_named
 from lodewalk.services.add import WITHOUT_TIMES
 from lodewalk.survey.ledger import RawFile
+from lodewalk.zones import clock_of
 
 if TYPE_CHECKING:
     from lodewalk.records import Table
@@ -54,11 +53,7 @@ def _local(time: datetime, zone: str) -> str | None:
     """Return a time in a zone of the database or with a fixed offset."""
     if not zone or zone in NOT_ONE_ZONE:
         return None
-    if re.fullmatch(r"[+-]\d\d:\d\d", zone):
-        there = time.astimezone(datetime.fromisoformat(f"2000-01-01T00:00:00{zone}").tzinfo)
-    else:
-        there = time.astimezone(ZoneInfo(zone))
-    return f"{there:%Y-%m-%dT%H:%M:%S}"
+    return f"{time.astimezone(clock_of(zone)):%Y-%m-%dT%H:%M:%S}"
 
 
 def held_span(folder: "Folder", entry: RawFile, local: str) -> Span | None:
