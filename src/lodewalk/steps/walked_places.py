@@ -1,6 +1,6 @@
 """The planned line that each reading counts for: by its name, or by place where names don't fit."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -162,15 +162,11 @@ def tell_off_plan(
     found: FindingList, inputs: Mapping[str, Record], places: Places, settings: Mapping[str, Any]
 ) -> None:
     """Tell how far each rover walked straight on, on no planned line."""
-    seconds = table(inputs, "rover_times").seconds("time_utc")
     positions = table(inputs, "rover_positions")
     east, north = positions.floats("easting_m"), positions.floats("northing_m")
-    told = _may_be_line(inputs) & np.isfinite(east)
-    for instrument, every in in_time_order(document(inputs, "rover_files"), seconds):
-        rows = every[told[every]]
-        away = places.own[rows] < 0
-        on = _way(east[rows], north[rows], ~away)
-        off = _straight(seconds, east, north, rows[away], settings["lines"])
+    for instrument, rows, walks in _walks_off_plan(inputs, places, settings["lines"]):
+        on = _way(east[rows], north[rows], places.own[rows] >= 0)
+        off = float(sum(passage_geometry(east[walk], north[walk])[0] for walk in walks))
         if off < max(100.0, 0.01 * on):
             continue
         doubt = off > OFF_SHARE * (on + off)
@@ -212,25 +208,19 @@ def tell_beside(
     lines: Mapping[str, Any],
 ) -> None:  # fmt: skip
     """Tell of straight walks along a planned line that nobody walked, but too far off to count."""
-    seconds = table(inputs, "rover_times").seconds("time_utc")
     positions = table(inputs, "rover_positions")
     east, north = positions.floats("easting_m"), positions.floats("northing_m")
-    told = _may_be_line(inputs) & np.isfinite(east) & (places.own < 0)
     missing = {
         name: vertices
         for number, (name, vertices) in enumerate(plan.lines.items())
         if _reach(east, north, places.own == number) < BESIDE_SHARE * _length(vertices)
     }
-    for instrument, every in in_time_order(document(inputs, "rover_files"), seconds):
-        walks = [
-            text
-            for rows in _straight_walks(seconds, east, north, every[told[every]], lines)
-            for text in _beside(east[rows], north[rows], missing, lines)
-        ]
-        if walks:
+    for instrument, _, walks in _walks_off_plan(inputs, places, lines):
+        told = [text for walk in walks for text in _beside(east[walk], north[walk], missing, lines)]
+        if told:
             found.add(
                 "beside a planned line",
-                f"{instrument}: walked straight on, but too far off to count: {_some(walks)}. "
+                f"{instrument}: walked straight on, but too far off to count: {_some(told)}. "
                 f"Readings count for a planned line within {lines['off_line_m']:g} m of it: set "
                 "that limit wider if they were meant for it.",
                 severity="doubt",
@@ -269,12 +259,18 @@ def _length(vertices: Floats) -> float:
     return float(np.hypot(*np.diff(vertices, axis=0).T).sum())
 
 
-def _straight(
-    seconds: Floats, east: Floats, north: Floats, rows: Numbers, lines: Mapping[str, Any]
-) -> float:
-    """Return the summed length of the straight walks in some readings [m]."""
-    parts = _straight_walks(seconds, east, north, rows, lines)
-    return float(sum(passage_geometry(east[part], north[part])[0] for part in parts))
+def _walks_off_plan(
+    inputs: Mapping[str, Record], places: Places, lines: Mapping[str, Any]
+) -> Iterator[tuple[str, Numbers, list[Numbers]]]:
+    """Yield each rover with its readings that may be on a line, and its straight walks on none."""
+    seconds = table(inputs, "rover_times").seconds("time_utc")
+    positions = table(inputs, "rover_positions")
+    east, north = positions.floats("easting_m"), positions.floats("northing_m")
+    told = _may_be_line(inputs) & np.isfinite(east)
+    for instrument, every in in_time_order(document(inputs, "rover_files"), seconds):
+        rows = every[told[every]]
+        away = rows[places.own[rows] < 0]
+        yield instrument, rows, _straight_walks(seconds, east, north, away, lines)
 
 
 def _straight_walks(
